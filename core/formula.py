@@ -1,0 +1,139 @@
+"""One declaration for each formula: symbols as printed, unit, domain and source beside the code that computes.
+
+A function decorated with :func:`formula` behaves as before. While a :class:`Working` is being recorded,
+each call is noted with its arguments and result, so that the chain behind any number can be shown (and
+replayed) without a second description that could drift from the code.
+"""
+
+from __future__ import annotations
+
+import functools
+import inspect
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field
+from typing import Any, Literal, ParamSpec, TypeVar
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+Kind = Literal["published", "derived", "common practice", "memory"]
+
+
+@dataclass(frozen=True, slots=True)
+class Formula:
+    """What is declared once about a formula: how it is printed, in what unit, where it holds, where it is from."""
+
+    name: str
+    module: str
+    symbols: str
+    unit: str
+    source: str
+    kind: Kind
+    domain: str
+    function: Callable[..., Any]
+    parameters: tuple[str, ...]
+
+    @property
+    def key(self) -> str:
+        """The name that is unique in the program, such as ``optics.focus.exit_vergence_d``."""
+        return f"{self.module}.{self.name}"
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One recorded call: the formula, the numbers put in, the result, and how deep it stood in the chain."""
+
+    formula: Formula
+    args: tuple[Any, ...]
+    kwargs: dict[str, Any]
+    result: Any
+    depth: int
+
+    def arguments(self) -> dict[str, Any]:
+        """The numbers put in, by parameter name, defaults included."""
+        bound = inspect.signature(self.formula.function).bind(*self.args, **self.kwargs)
+        bound.apply_defaults()
+        return dict(bound.arguments)
+
+    def replay(self) -> Any:
+        """The result computed anew from the recorded numbers."""
+        return self.formula.function(*self.args, **self.kwargs)
+
+
+@dataclass(slots=True)
+class Working:
+    """The chain of formulas behind a number, innermost first, as it was computed."""
+
+    steps: list[Step] = field(default_factory=list)
+    _depth: int = 0
+
+    def last(self) -> Step:
+        """The step that produced the final number."""
+        return self.steps[-1]
+
+
+REGISTRY: dict[str, Formula] = {}
+_current: ContextVar[Working | None] = ContextVar("working", default=None)
+# How many workings are being recorded anywhere: while it is 0 a decorated call costs one test.
+_recording = 0
+
+
+def formula(
+    symbols: str, *, unit: str, source: str, kind: Kind, domain: str
+) -> Callable[[Callable[P, R]], Callable[P, R]]:
+    """Declare a formula. ``unit`` is "" for a ratio; ``source`` is a key of :mod:`.sources` or "" when derived here.
+
+    ``kind`` says how sure it is: *published* (read in the source), *derived* (follows from the others and is
+    recomputed by an independent route in the tests), *common practice* (no source), *memory* (not re-read).
+    """
+
+    def declare(function: Callable[P, R]) -> Callable[P, R]:
+        module = function.__module__.removeprefix("afocal.core.")
+        entry = Formula(
+            function.__name__,
+            module,
+            symbols,
+            unit,
+            source,
+            kind,
+            domain,
+            function,
+            tuple(inspect.signature(function).parameters),
+        )
+        REGISTRY[entry.key] = entry
+
+        @functools.wraps(function)
+        def call(*args: P.args, **kwargs: P.kwargs) -> R:
+            if not _recording:
+                return function(*args, **kwargs)
+            working = _current.get()
+            if working is None:
+                return function(*args, **kwargs)
+            working._depth += 1
+            try:
+                result = function(*args, **kwargs)
+            finally:
+                working._depth -= 1
+            working.steps.append(Step(entry, args, kwargs, result, working._depth))
+            return result
+
+        call.__formula__ = entry  # type: ignore[attr-defined]
+        return call
+
+    return declare
+
+
+@contextmanager
+def recording() -> Iterator[Working]:
+    """Record the formulas called in this block (in this thread or task only)."""
+    global _recording
+    working = Working()
+    token = _current.set(working)
+    _recording += 1
+    try:
+        yield working
+    finally:
+        _recording -= 1
+        _current.reset(token)

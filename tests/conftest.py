@@ -1,0 +1,1 @@
+"""Shared by all tests: a home of their own, so that no test reads or writes the user's folders."""
