@@ -1,7 +1,7 @@
 """The literature behind the numbers: one key for each source, its citation, and how much of it was read.
 
-Formulas, constants, settings and published checks name their source by these keys. The words in brackets at
-the end of a citation say how far it may be leaned on: *page read*, *abstract read*, *excerpt read*, *from memory*.
+Formulas, constants, settings and published checks name their source by these keys. The words in brackets
+at the end of a citation say how far it may be leaned on: *page read*, *abstract read*, *from memory*.
 """
 
 from __future__ import annotations
