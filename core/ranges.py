@@ -1,7 +1,7 @@
 """The range in which each quantity is accepted, and the narrower one in which it is usual.
 
-One declaration for each quantity that a person can enter. Outside the accepted range a value is refused; inside it
-but outside the usual one the program asks for a confirmation and computes all the same.
+One declaration for each quantity that a person can enter. Outside the accepted range a value is refused;
+inside it but outside the usual one the program asks for a confirmation and computes all the same.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from .errors import RangeRefusal
 
 
 def _number(value: float) -> str:
-    """A number as a clinician writes it: up to six significant digits, no exponent in the ranges used here."""
+    """A number as a clinician writes it: up to six significant digits."""
     return f"{value:.6g}"
 
 
@@ -21,7 +21,7 @@ def _number(value: float) -> str:
 class Range:
     """The accepted and the usual range of one quantity, both ends included.
 
-    ``unit`` is "" for a ratio. ``signless`` says that the magnitude is what is limited (a Keplerian magnification,
+    ``unit`` is "" for a ratio. ``signless`` says that the size is limited (a Keplerian magnification,
     a cylinder in either form). ``source`` is a key of the list of sources, or "" for common practice.
     """
 
@@ -36,7 +36,7 @@ class Range:
     signless: bool = False
 
     def check(self, value: float, field: str = "") -> float:
-        """The value itself when it is accepted; :class:`RangeRefusal` otherwise (not a number, infinite, outside).
+        """The value itself when accepted; :class:`RangeRefusal` when it is no finite number or outside.
 
         ``field`` replaces the name of the quantity in the refusal, for a form that has a label of its own.
         """
