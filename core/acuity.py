@@ -272,7 +272,6 @@ def _read_number(text: str, typed: str) -> tuple[float, Notation]:
     raise _refuse(typed, "this is no acuity notation")
 
 
-
 def parse_acuity(text: str, *, chart_distance_mm: float | None = None) -> Acuity | OffChart:
     """Read an acuity as clinicians type it; EntryRefusal (or RangeRefusal) with an example otherwise.
 
@@ -283,15 +282,24 @@ def parse_acuity(text: str, *, chart_distance_mm: float | None = None) -> Acuity
     """
     plain = _plain(text)
     if match := _OFF_CHART.fullmatch(plain):
-        category: Category = next(name for name in ("CF", "HM", "NLP", "LP") if match[name])  # type:
-        ignore[assignment] distance = _length_mm(match, text) if distance is not None and category in
-        ("LP", "NLP"): raise _refuse(text, f"{_CATEGORY_NAMES[category]} has no distance", category)
-        return OffChart(category, distance, text) if match := _CHART_DISTANCE.fullmatch(plain): plain =
-        match["acuity"] chart_distance_mm = _length_mm(match, text) value, notation = _read_number(plain,
-        text) if not LOWEST_LOGMAR - 1e-9 <= value <= HIGHEST_USABLE_LOGMAR + 1e-9: raise RangeRefusal(
-        "acuity", text.strip(), "-0.5 to 2.0 logMAR (20/2000)", example="20/400, or CF 2 ft when below the
-        chart", ) # A score of exactly the limit may land a rounding error outside. return
-        Acuity(min(max(value, LOWEST_LOGMAR), HIGHEST_USABLE_LOGMAR), notation, text, chart_distance_mm)
+        category = next(name for name in _CATEGORY_NAMES if match[name])
+        distance = _length_mm(match, text)
+        if distance is not None and category in ("LP", "NLP"):
+            raise _refuse(text, f"{_CATEGORY_NAMES[category]} has no distance", category)
+        return OffChart(category, distance, text)
+    if match := _CHART_DISTANCE.fullmatch(plain):
+        plain = match["acuity"]
+        chart_distance_mm = _length_mm(match, text)
+    value, notation = _read_number(plain, text)
+    if not LOWEST_LOGMAR - 1e-9 <= value <= HIGHEST_USABLE_LOGMAR + 1e-9:
+        raise RangeRefusal(
+            "acuity",
+            text.strip(),
+            "-0.5 to 2.0 logMAR (20/2000)",
+            example="20/400, or CF 2 ft when below the chart",
+        )
+    # A score of exactly the limit may land a rounding error outside.
+    return Acuity(min(max(value, LOWEST_LOGMAR), HIGHEST_USABLE_LOGMAR), notation, text, chart_distance_mm)
 
 
 # Writing

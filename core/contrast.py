@@ -40,7 +40,7 @@ def log_cs_from_threshold(weber_threshold: float) -> float:
     domain="triplets of letters in steps of 0.15; 3 ≤ n ≤ 48",
 )
 def log_cs_from_letters(letters_read: float) -> float:
-    """Log contrast sensitivity from letters read on a chart of triplets (first triplet 0.00), 0.05 a letter."""
+    """Log contrast sensitivity from letters read in triplets (the first is 0.00), 0.05 a letter."""
     if not 3.0 <= letters_read <= 48.0:
         raise RangeRefusal("letters read", letters_read, "3 to 48", example="24")
     return (letters_read - 3.0) / 20.0

@@ -117,7 +117,7 @@ class Interval:
     share: float
 
     def contains(self, logmar: float) -> bool:
-        """Whether a value lies in the interval, ends included (a rounding error beyond an end still counts)."""
+        """Whether a value lies in the interval, ends included, a rounding error beyond them too."""
         return self.better_logmar - 1e-9 <= logmar <= self.worse_logmar + 1e-9
 
 

@@ -103,7 +103,7 @@ def snellen_denominator_through_telescope(snellen_denominator: float, magnificat
 def required_evd_mm(
     test_distance_mm: float, threshold_m_units: float, goal_m_units: float, acuity_reserve: float = 1.0
 ) -> float:
-    """Equivalent viewing distance, mm, at which the goal print stands as far above threshold as the reserve asks.
+    """Equivalent viewing distance, mm, that lifts the goal print above threshold by the reserve.
 
     ``threshold_m_units`` is the smallest print read at ``test_distance_mm``.
     """
@@ -178,7 +178,7 @@ def ratio_of_log_step(log_units: float) -> float:
     "d × 10^(−0.1 n)", unit="mm", source="BAILEY04", kind="derived", domain="each step of 0.1 log: × 0.794"
 )
 def distance_after_log_steps_mm(viewing_distance_mm: float, steps: float) -> float:
-    """Distance, mm, that makes the goal print ``steps`` steps of 0.1 log finer than at ``viewing_distance_mm``."""
+    """Distance, mm, from which print ``steps`` steps of 0.1 log finer is read than from the viewing distance."""
     _check_mm("viewing distance", viewing_distance_mm)
     if not -40.0 <= steps <= 40.0:
         raise RangeRefusal("steps", steps, "-40 to 40", example="5")
@@ -238,7 +238,7 @@ def acuity_reserve(print_m_units: float, threshold_m_units: float) -> float:
     domain="both powers > 0; minus: short",
 )
 def power_margin_log(equivalent_power_d: float, required_evp_d: float) -> float:
-    """How far, in log units, an aid's equivalent power lies above (plus) or short of (minus) what is required."""
+    """Log units by which an aid's equivalent power lies above (plus) or short of (minus) what is required."""
     for name, power in (("equivalent power", equivalent_power_d), ("required power", required_evp_d)):
         if not 0.01 <= power <= 10_000.0:
             raise RangeRefusal(name, power, "above 0 D", example="8")

@@ -30,7 +30,7 @@ def _check_mar(mar_arcmin: float) -> None:
 
 @formula("h = 2 d tan(2.5′ MAR)", unit="mm", source="ROME-ETDRS", kind="published", domain="50 mm ≤ d ≤ 1 km")
 def letter_height_mm(viewing_distance_mm: float, mar_arcmin: float) -> float:
-    """Height, mm, of a letter whose critical detail subtends ``mar_arcmin`` (0.3 to 1000) at a distance in mm."""
+    """Height, mm, of a letter whose critical detail subtends ``mar_arcmin`` (0.3 to 1000) at a distance."""
     _check_distance(viewing_distance_mm)
     _check_mar(mar_arcmin)
     return 2.0 * viewing_distance_mm * math.tan(2.5 * mar_arcmin * ARCMIN)
