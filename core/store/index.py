@@ -1,0 +1,350 @@
+"""The case list's index: first page at once, whatever the number of cases.
+
+An sqlite file in the cache folder, derived from the case files, versioned and disposable: a damaged or older
+one is deleted and made again, one that cannot be written is kept in memory. It is never asked whether a case
+exists when a case is opened or saved; the file decides. sqlite3 is imported at the first use.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from ..errors import AfocalError, EntryRefusal, FileRefusal
+from .files import make_private_folder
+from .filesystem import REAL, FileSystem
+from .index_schema import (
+    INSERT_OUTCOME,
+    MARK_DUPLICATES,
+    OUTCOME_COLUMNS,
+    ROW_COLUMNS,
+    SCHEMA,
+    SORTS,
+    UPSERT,
+    VERSION,
+    FileState,
+    ListRow,
+    file_row,
+    list_row,
+    outcome_rows,
+)
+
+if TYPE_CHECKING:
+    import sqlite3
+
+Header = Mapping[str, Any]
+HeaderExtractor = Callable[[str], Header]
+Result = TypeVar("Result")
+_BUSY_MS = 2000
+_ROWS = ", ".join(ROW_COLUMNS)
+
+
+@dataclass(frozen=True, slots=True)
+class IndexedFile:
+    """One file as the index is to hold it: its state, its header, or the problem that kept it from being
+    read."""
+
+    state: FileState
+    header: Header
+    problem: str = ""
+    line: int | None = None
+
+
+def header_of(path: Path, state: FileState, text: str, extract: HeaderExtractor) -> IndexedFile:
+    """What the index holds of a text; any failure of ``extract`` becomes a problem of this one file."""
+    try:
+        header = dict(extract(text))
+        problem, line = str(header.pop("problem", "") or ""), header.pop("line", None)
+        candidate = IndexedFile(state, header, problem, line)
+        file_row(state, header, problem, line)
+        outcome_rows(state.name, header)
+        return candidate
+    except FileRefusal as error:
+        key = f"{error.key}: " if error.key else ""
+        return IndexedFile(state, {}, key + error.reason, error.line)
+    except AfocalError as error:
+        return IndexedFile(state, {}, str(error))
+    except Exception as error:  # one strange file must not hide its neighbours
+        return IndexedFile(state, {}, f"cannot be read as a case ({type(error).__name__})")
+
+
+class CaseIndex:
+    """The index of one case folder. All methods may be called from any thread; reading never waits for
+    writing."""
+
+    def __init__(self, folder: Path, path: Path, *, fs: FileSystem = REAL) -> None:
+        """``folder`` holds the case files, ``path`` is the sqlite file (see ``paths.index_file``)."""
+        self.folder = folder
+        self.path = path
+        self.fs = fs
+        self.in_memory = False
+        self._local = threading.local()
+        self._writing = threading.RLock()
+        self._generation = 0
+        self._open_connections: list[sqlite3.Connection] = []
+        self._anchor: sqlite3.Connection | None = None
+
+    # Reading
+
+    def page(
+        self,
+        offset: int = 0,
+        limit: int = 50,
+        *,
+        search: str = "",
+        sort: str = "last_visit",
+        descending: bool = True,
+    ) -> list[ListRow]:
+        """``limit`` rows from ``offset``; every word of ``search`` must occur in code, dates, kind, goals,
+        device, next step or problem. ``sort`` is one of ``index_schema.SORTS``; EntryRefusal for another.
+        """
+        if sort not in SORTS:
+            raise EntryRefusal("sort", sort, ", ".join(SORTS), example="last_visit")
+        where, values = _condition(search)
+        direction = "DESC" if descending else "ASC"
+        order = f"{SORTS[sort]} {direction}, name {direction}"
+        statement = f"SELECT {_ROWS} FROM files {where} ORDER BY {order} LIMIT ? OFFSET ?"
+        found = self._read(lambda db: db.execute(statement, (*values, limit, max(offset, 0))).fetchall())
+        return [list_row(row) for row in found]
+
+    def total(self, search: str = "") -> int:
+        """How many files the index holds; with ``search``, how many match (this looks at every row)."""
+        if not search.strip():
+            return self._read(lambda db: db.execute("SELECT cases FROM totals").fetchone()[0])
+        where, values = _condition(search)
+        return self._read(lambda db: db.execute(f"SELECT count(*) FROM files {where}", values).fetchone()[0])
+
+    def row(self, name: str) -> ListRow | None:
+        """The row of one file name."""
+        found = self._read(
+            lambda db: db.execute(f"SELECT {_ROWS} FROM files WHERE name = ?", (name,)).fetchone()
+        )
+        return list_row(found) if found else None
+
+    def problems(self, limit: int = 1000) -> list[ListRow]:
+        """The damaged files, by name."""
+        statement = f"SELECT {_ROWS} FROM files WHERE problem > '' ORDER BY problem, name LIMIT ?"
+        found = self._read(lambda db: db.execute(statement, (limit,)).fetchall())
+        return [list_row(row) for row in found]
+
+    def outcomes(self) -> list[dict[str, Any]]:
+        """Every outcome of every readable case, as dicts of ``OUTCOME_COLUMNS`` with ``code`` and
+        ``birth_year``."""
+        columns = ("code", "birth_year", *OUTCOME_COLUMNS)
+        chosen = ", ".join(f"outcomes.{name}" for name in OUTCOME_COLUMNS)
+        statement = f"SELECT files.code, files.birth_year, {chosen} FROM outcomes JOIN files USING (name)"
+        found = self._read(lambda db: db.execute(statement).fetchall())
+        return [dict(zip(columns, row, strict=True)) for row in found]
+
+    def known(self) -> Iterator[list[FileState]]:
+        """The state of every indexed file, in portions."""
+        statement = "SELECT name, mtime_ns, ctime_ns, size FROM files WHERE name > ? ORDER BY name LIMIT 2000"
+        last = ""
+        while True:
+            after = last
+            rows = self._read(lambda db, after=after: db.execute(statement, (after,)).fetchall())
+            if not rows:
+                return
+            last = rows[-1][0]
+            yield [FileState(*row) for row in rows]
+
+    # Writing
+
+    def put(self, files: list[IndexedFile]) -> None:
+        """Insert or renew the rows of these files, in one transaction."""
+
+        def write(db: sqlite3.Connection) -> None:
+            with db:
+                db.execute("BEGIN IMMEDIATE")
+                for each in files:
+                    name = each.state.name
+                    db.execute(UPSERT, file_row(each.state, each.header, each.problem, each.line))
+                    db.execute("DELETE FROM outcomes WHERE name = ?", (name,))
+                    db.executemany(INSERT_OUTCOME, outcome_rows(name, each.header))
+
+        if files:
+            self._write(write)
+
+    def note_saved(self, path: Path, text: str, extract: HeaderExtractor) -> None:
+        """Renew the row of a case that was just saved, so that the list shows it before the next full
+        check."""
+        with suppress(OSError):
+            status = self.fs.lstat(path)
+            state = FileState(path.name, status.st_mtime_ns, status.st_ctime_ns, status.st_size)
+            self.put([header_of(path, state, text, extract)])
+
+    def drop(self, names: list[str]) -> None:
+        """Remove the rows of these file names, and their content from the index file."""
+
+        def write(db: sqlite3.Connection) -> None:
+            with db:
+                db.execute("BEGIN IMMEDIATE")
+                db.executemany("DELETE FROM files WHERE name = ?", ((name,) for name in names))
+            if not self.in_memory:
+                db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+
+        if names:
+            self._write(write)
+
+    def mark_duplicates(self) -> None:
+        """Note on every readable file whose code another file has too."""
+
+        def write(db: sqlite3.Connection) -> None:
+            with db:
+                db.execute("BEGIN IMMEDIATE")
+                db.execute(MARK_DUPLICATES)
+
+        self._write(write)
+
+    def verify(self) -> None:
+        """Let sqlite check the whole file; a damaged one is made again. For a background thread: it reads
+        all."""
+
+        def look(db: sqlite3.Connection) -> None:
+            import sqlite3
+
+            if db.execute("PRAGMA quick_check(1)").fetchone()[0] != "ok":
+                raise sqlite3.DatabaseError("damaged")
+
+        self._read(look)
+
+    def discard(self) -> None:
+        """Delete the index file; the next use makes an empty one."""
+        with self._writing:
+            self._forget()
+
+    def close(self) -> None:
+        """Close every connection; the index may be used again afterwards."""
+        with self._writing:
+            self._close_all()
+
+    # Connections
+
+    def _read(self, action: Callable[[sqlite3.Connection], Result]) -> Result:
+        import sqlite3
+
+        try:
+            return action(self._connection())
+        except sqlite3.Error:
+            with self._writing:
+                self._forget()
+                return action(self._connection())
+
+    def _write(self, action: Callable[[sqlite3.Connection], None]) -> None:
+        import sqlite3
+
+        with self._writing:
+            try:
+                action(self._connection())
+            except sqlite3.OperationalError as error:
+                if "locked" in str(error) or "busy" in str(error):
+                    return  # another window is writing the same rows; the next check settles it
+                self._forget()
+                action(self._connection())
+            except sqlite3.DatabaseError:
+                self._forget()
+                action(self._connection())
+
+    def _connection(self) -> sqlite3.Connection:
+        if getattr(self._local, "generation", None) == self._generation:
+            return self._local.connection
+        with self._writing:
+            connection = self._open()
+            self._open_connections.append(connection)
+            self._local.connection = connection
+            self._local.generation = self._generation
+            return connection
+
+    def _open(self) -> sqlite3.Connection:
+        import sqlite3
+
+        if not self.in_memory:
+            for _ in range(2):
+                try:
+                    return self._open_file()
+                except (sqlite3.Error, OSError):
+                    self._delete_file()
+            self.in_memory = True
+        return self._open_memory()
+
+    def _open_file(self) -> sqlite3.Connection:
+        make_private_folder(self.path.parent, fs=self.fs)
+        with suppress(FileExistsError):
+            # Made by us first, because sqlite would make it readable to others.
+            self.fs.close(self.fs.open_new(self.path))
+        connection = _connect(str(self.path), uri=False)
+        try:
+            connection.execute("PRAGMA journal_mode = WAL").fetchone()
+            _bring_up(connection)
+        except BaseException:
+            connection.close()
+            raise
+        return connection
+
+    def _open_memory(self) -> sqlite3.Connection:
+        uri = f"file:afocal-{id(self):x}-{self._generation}?mode=memory&cache=shared"
+        if self._anchor is None:
+            self._anchor = _connect(uri, uri=True)
+            _bring_up(self._anchor)
+        connection = _connect(uri, uri=True)
+        connection.execute("PRAGMA read_uncommitted = 1")
+        return connection
+
+    def _forget(self) -> None:
+        self._close_all()
+        if not self.in_memory:
+            self._delete_file()
+
+    def _close_all(self) -> None:
+        import sqlite3
+
+        self._generation += 1
+        for connection in (*self._open_connections, *([self._anchor] if self._anchor else [])):
+            with suppress(sqlite3.Error):
+                connection.close()
+        self._open_connections.clear()
+        self._anchor = None
+
+    def _delete_file(self) -> None:
+        for suffix in ("", "-wal", "-shm", "-journal"):
+            with suppress(OSError):
+                self.fs.unlink(self.path.with_name(self.path.name + suffix))
+
+
+def _connect(name: str, *, uri: bool) -> sqlite3.Connection:
+    import sqlite3
+
+    connection = sqlite3.connect(
+        name, uri=uri, timeout=_BUSY_MS / 1000, isolation_level=None, check_same_thread=False
+    )
+    connection.execute("PRAGMA foreign_keys = ON")
+    connection.execute("PRAGMA synchronous = NORMAL")
+    connection.execute("PRAGMA secure_delete = ON")
+    return connection
+
+
+def _bring_up(connection: sqlite3.Connection) -> None:
+    """Make the tables in an empty file; DatabaseError for a file of another version, which is then
+    deleted."""
+    import sqlite3
+
+    version = connection.execute("PRAGMA user_version").fetchone()[0]
+    if version == VERSION:
+        connection.execute("SELECT cases FROM totals").fetchone()
+        return
+    if version != 0:
+        raise sqlite3.DatabaseError("another version")
+    connection.executescript(f"BEGIN IMMEDIATE;{SCHEMA}PRAGMA user_version = {VERSION};COMMIT;")
+
+
+def _condition(search: str) -> tuple[str, list[str]]:
+    words = search.casefold().split()
+    if not words:
+        return "", []
+    escaped = [word.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_") for word in words]
+    terms = " AND ".join("haystack LIKE ? ESCAPE '\\'" for _ in words)
+    return f"WHERE {terms}", [f"%{word}%" for word in escaped]
