@@ -1,0 +1,242 @@
+"""The case: everything recorded about one person, visit by visit. It is the state of the program.
+
+Cases never change; an edit makes a new one, so undo is a list of cases and "unsaved" is a comparison. Nothing computed
+is stored here: readings are made from what was typed, plans and notes are made from the case.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict
+
+from .configuration import Configuration
+from .errors import EntryRefusal, Refusal
+from .fields import Field, by_path, fields, goal_by_key
+
+SCHEMA = 1
+
+Status = Literal["measured", "carried over", "confirmed"]
+# "confirmed" marks an assumed value that the practitioner accepted by name.
+STATUSES: tuple[Status, ...] = ("measured", "carried over", "confirmed")
+VisitKind = Literal["examination", "fitting", "follow-up"]
+
+
+class Record(BaseModel):
+    """A frozen part of the case."""
+
+    model_config = ConfigDict(frozen=True, arbitrary_types_allowed=True, defer_build=True, extra="forbid")
+
+
+class Finding(Record):
+    """What was typed, what it was read as, and how it came to be known. ``problem`` says why it could not be read."""
+
+    typed: str
+    value: Any = None
+    status: Status = "measured"
+    problem: str = ""
+
+
+class Goal(Record):
+    """Something the person wants to do again, with its figures."""
+
+    findings: Mapping[str, Finding] = {}
+    extra: Mapping[str, Any] = {}
+
+    def value(self, key: str) -> Any:
+        """The value of a goal field, None when not given or not readable."""
+        finding = self.findings.get(key)
+        return None if finding is None else finding.value
+
+    @property
+    def name(self) -> str:
+        """The task in words."""
+        return self.value("task") or "unnamed goal"
+
+
+class StepResult(Record):
+    """What was found at one step of fitting, verification or performance."""
+
+    measured: str = ""
+    note: str = ""
+    by: str = ""
+    at: datetime | None = None
+
+
+class Caution(Record):
+    """A caution given by name, and whether it was understood."""
+
+    given: bool = False
+    understood: bool = False
+    at: datetime | None = None
+
+
+class TrainingSession(Record):
+    """One session of training."""
+
+    on: date
+    stage: str
+    minutes: float | None = None
+    result: str = ""
+
+
+class Signature(Record):
+    """Who signed when, over which content."""
+
+    signer: str
+    at: datetime
+    digest: str
+
+
+class Addendum(Record):
+    """Later words about a signed visit."""
+
+    at: datetime
+    by: str
+    text: str
+
+
+class Visit(Record):
+    """One visit. ``findings`` are by field path; ``extra`` keeps keys of the file that this version does not know."""
+
+    on: date
+    kind: VisitKind = "examination"
+    findings: Mapping[str, Finding] = {}
+    goals: tuple[Goal, ...] = ()
+    choice: Configuration | None = None
+    choice_reason: str = ""
+    steps: Mapping[str, StepResult] = {}
+    cautions: Mapping[str, Caution] = {}
+    training: tuple[TrainingSession, ...] = ()
+    notes: str = ""
+    note_taken_at: datetime | None = None
+    note_digest: str = ""
+    signature: Signature | None = None
+    addenda: tuple[Addendum, ...] = ()
+    extra: Mapping[str, Any] = {}
+
+    def value(self, path: str) -> Any:
+        """The value of a field, None when not given or not readable."""
+        finding = self.findings.get(path)
+        return None if finding is None else finding.value
+
+    @property
+    def signed(self) -> bool:
+        """A signed visit is read-only."""
+        return self.signature is not None
+
+
+class Case(Record):
+    """One person's record. Visits stand oldest first; the last is the one worked on."""
+
+    code: str
+    schema_version: int = SCHEMA
+    visits: tuple[Visit, ...]
+    extra: Mapping[str, Any] = {}
+
+    @property
+    def visit(self) -> Visit:
+        """The visit worked on."""
+        return self.visits[-1]
+
+    def value(self, path: str) -> Any:
+        """The value of a field at the visit worked on."""
+        return self.visit.value(path)
+
+    def with_visit(self, visit: Visit, index: int = -1) -> Case:
+        """The case with one visit replaced; refuses to touch a signed one (addenda excepted)."""
+        position = index % len(self.visits)
+        old = self.visits[position]
+        if old.signed and visit.model_copy(update={"addenda": old.addenda}) != old:
+            raise EntryRefusal(
+                "visit", old.on.isoformat(), "an addendum", reason="this visit is signed and read-only"
+            )
+        visits = (*self.visits[:position], visit, *self.visits[position + 1 :])
+        return self.model_copy(update={"visits": visits})
+
+    def with_typed(self, path: str, text: str, status: Status = "measured") -> Case:
+        """The case with a field of the visit worked on set from typed text; empty text clears it.
+
+        Raises EntryRefusal or RangeRefusal and leaves the case as it was when the text cannot be read.
+        """
+        field = by_path().get(path)
+        if field is None:
+            raise EntryRefusal("field", path, "a known field", example="right.distance_acuity")
+        findings = dict(self.visit.findings)
+        if text.strip():
+            findings[path] = Finding(typed=text.strip(), value=read(field, text, self.visit), status=status)
+        else:
+            findings.pop(path, None)
+        return self.with_visit(self.visit.model_copy(update={"findings": findings}))
+
+    def with_goal_typed(self, index: int, key: str, text: str) -> Case:
+        """The same for a field of the goal at ``index``; an index one past the last adds a goal."""
+        field = goal_by_key().get(key)
+        if field is None:
+            raise EntryRefusal("goal field", key, "a known field", example="distance")
+        goals = list(self.visit.goals)
+        if index == len(goals):
+            goals.append(Goal())
+        goal = goals[index]
+        found = dict(goal.findings)
+        if text.strip():
+            found[key] = Finding(typed=text.strip(), value=field.kind.read(text, field.label))
+        else:
+            found.pop(key, None)
+        goals[index] = goal.model_copy(update={"findings": found})
+        return self.with_goals(goals)
+
+    def with_goals(self, goals: list[Goal] | tuple[Goal, ...]) -> Case:
+        """The case with the goals of the visit worked on replaced (ranked: first matters most); empty ones are dropped."""
+        kept = tuple(goal for goal in goals if goal.findings or goal.extra)
+        return self.with_visit(self.visit.model_copy(update={"goals": kept}))
+
+    def with_new_visit(self, on: date, kind: VisitKind) -> Case:
+        """The case with a visit added: findings that carry over are marked so, goals and choice are kept."""
+        last = self.visit
+        carried = {
+            field.path: last.findings[field.path].model_copy(update={"status": "carried over"})
+            for field in fields()
+            if field.carries_over and field.path in last.findings
+        }
+        new = Visit(
+            on=on,
+            kind=kind,
+            findings=carried,
+            goals=last.goals,
+            choice=last.choice,
+            choice_reason=last.choice_reason,
+        )
+        return self.model_copy(update={"visits": (*self.visits, new)})
+
+    def confirmed(self, path: str) -> Case:
+        """A carried-over value measured again and found the same."""
+        finding = self.visit.findings[path].model_copy(update={"status": "measured"})
+        return self.with_visit(
+            self.visit.model_copy(update={"findings": {**self.visit.findings, path: finding}})
+        )
+
+    def age_years(self) -> int | None:
+        """Age at the visit worked on, to the year, from the year of birth."""
+        born = self.value("person.birth_year")
+        return None if born is None else self.visit.on.year - int(born)
+
+
+def read(field: Field, text: str, visit: Visit | None = None) -> Any:
+    """The value of typed text for a field."""
+    return field.kind.read(text, field.label)
+
+
+def read_or_problem(field: Field, text: str, status: Status = "measured") -> Finding:
+    """A finding from a file: unreadable text is kept with the reason, so that nothing is lost."""
+    try:
+        return Finding(typed=text, value=field.kind.read(text, field.label), status=status)
+    except Refusal as refusal:
+        return Finding(typed=text, status=status, problem=str(refusal))
+
+
+def new_case(code: str, on: date) -> Case:
+    """An empty case with one examination."""
+    return Case(code=code, visits=(Visit(on=on),))

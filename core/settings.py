@@ -1,0 +1,151 @@
+"""The clinic's settings: notation, its own values for assumptions, weights of the ranking, keys, theme.
+
+One TOML file. A bad entry is reported with file, key and the nearest known key, and the rest still counts.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict
+
+from .assumptions import ASSUMPTIONS
+from .errors import FileRefusal
+
+Notation = Literal["snellen_ft", "snellen_m", "decimal", "logmar", "letters"]
+NOTATIONS: tuple[Notation, ...] = ("snellen_ft", "snellen_m", "decimal", "logmar", "letters")
+
+# What each criterion of the ranking is worth; the sentences stand with the ranking itself.
+WEIGHTS: Mapping[str, float] = MappingProxyType(
+    {
+        "chance": 4.0,
+        "field": 2.0,
+        "low_power": 2.0,
+        "clear_range": 2.0,
+        "working_distance": 1.0,
+        "light": 1.0,
+        "comfort": 1.0,
+        "hands_free": 1.0,
+        "two_eyes": 1.0,
+        "simplicity": 1.0,
+    }
+)
+
+
+class Settings(BaseModel):
+    """Frozen settings; :meth:`assume` gives the value of an assumption, the clinic's own or the default."""
+
+    model_config = ConfigDict(frozen=True, defer_build=True, extra="forbid")
+
+    acuity_notation: Notation = "snellen_ft"
+    letters: Literal["utf-8", "ascii"] = "utf-8"
+    cylinder: Literal["minus", "plus", "as typed"] = "as typed"
+    note_order: Literal["soap", "narrative"] = "soap"
+    theme: str = ""
+    clinic: str = ""
+    assumptions: Mapping[str, float] = {}
+    weights: Mapping[str, float] = {}
+    keys: Mapping[str, str] = {}
+
+    def assume(self, name: str) -> float:
+        """The value in force of an assumption."""
+        own = self.assumptions.get(name)
+        return ASSUMPTIONS[name].default if own is None else own
+
+    def weight(self, criterion: str) -> float:
+        """The weight of a ranking criterion, 0 or more."""
+        return self.weights.get(criterion, WEIGHTS[criterion])
+
+
+def loads_settings(text: str, path: str | Path = "settings.toml") -> tuple[Settings, list[FileRefusal]]:
+    """The settings in a TOML text and what was wrong with it; never raises for a bad file."""
+    try:
+        data = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+        found = re.search(r"line (\d+)", str(error))
+        line = int(found[1]) if found else None
+        return Settings(), [FileRefusal(path, f"not readable as TOML: {error}", line=line)]
+    problems: list[FileRefusal] = []
+    kept: dict[str, Any] = {}
+    known = set(Settings.model_fields)
+    for key, value in data.items():
+        if key not in known:
+            problems.append(_problem(path, text, key, "unknown key", known))
+        elif key == "assumptions":
+            kept[key] = _numbers(
+                value,
+                key,
+                path,
+                text,
+                problems,
+                {name: (a.lowest, a.highest) for name, a in ASSUMPTIONS.items()},
+            )
+        elif key == "weights":
+            kept[key] = _numbers(value, key, path, text, problems, dict.fromkeys(WEIGHTS, (0.0, 100.0)))
+        else:
+            kept[key] = value
+    for key in [k for k in kept if k not in ("assumptions", "weights")]:
+        try:
+            Settings.model_validate({key: kept[key]})
+        except ValueError as error:
+            reason = str(error).splitlines()[2].strip() if len(str(error).splitlines()) > 2 else str(error)
+            problems.append(FileRefusal(path, reason.partition(" [type")[0], line=_line(text, key), key=key))
+            del kept[key]
+    return Settings.model_validate(kept), problems
+
+
+def _numbers(
+    value: Any,
+    table: str,
+    path: str | Path,
+    text: str,
+    problems: list[FileRefusal],
+    allowed: Mapping[str, tuple[float, float]],
+) -> dict[str, float]:
+    if not isinstance(value, Mapping):
+        problems.append(FileRefusal(path, "a table is expected", line=_line(text, table), key=table))
+        return {}
+    kept: dict[str, float] = {}
+    for name, number in value.items():
+        key = f"{table}.{name}"
+        if name not in allowed:
+            problems.append(_problem(path, text, key, "unknown key", set(allowed)))
+            continue
+        low, high = allowed[name]
+        if isinstance(number, bool) or not isinstance(number, int | float) or not low <= number <= high:
+            reason = f"{number!r} is not accepted; accepted is a number from {low:g} to {high:g}"
+            problems.append(FileRefusal(path, reason, line=_line(text, name), key=key))
+            continue
+        kept[name] = float(number)
+    return kept
+
+
+def _problem(path: str | Path, text: str, key: str, reason: str, known: set[str]) -> FileRefusal:
+    name = key.rpartition(".")[2]
+    close = difflib.get_close_matches(name, sorted(known), 1)
+    return FileRefusal(path, reason, line=_line(text, name), key=key, nearest=close[0] if close else "")
+
+
+def _line(text: str, name: str) -> int | None:
+    for number, line in enumerate(text.splitlines(), 1):
+        if re.match(rf"\s*\[?\"?{re.escape(name)}\"?\s*[\]=]", line):
+            return number
+    return None
+
+
+def dumps_settings(settings: Settings) -> str:
+    """The settings as TOML text, only what differs from the defaults."""
+    import tomli_w
+
+    return tomli_w.dumps(
+        {
+            key: dict(value) if isinstance(value, Mapping) else value
+            for key, value in settings.model_dump(exclude_defaults=True).items()
+        }
+    )
