@@ -1,0 +1,86 @@
+"""The framework made quiet: what it repaints or lays out without need, redeclared in this one place.
+
+Two of its reactive attributes cost a clinic computer most of the time between key and glass: a change of
+focus repaints the whole screen, and every key in a text field lays the screen out again. Both are
+redeclared here without that effect; nothing else leans on how the framework stores them. Tests tell when a
+release changes it.
+"""
+
+from __future__ import annotations
+
+from typing import Any, TypeVar
+
+from textual.geometry import Size
+from textual.reactive import Reactive
+from textual.screen import ModalScreen, Screen
+from textual.widget import Widget
+from textual.widgets import Input
+
+from .safe_text import clean
+
+Result = TypeVar("Result")
+
+
+def _place_caret(screen: Screen[Any]) -> None:
+    """The focus may move without a cell changing, and then no frame carries the cursor along."""
+    place = getattr(screen.app, "place_caret", None)
+    if place is not None:
+        screen.call_after_refresh(place)
+
+
+class QuietScreen(Screen[Result]):
+    """A screen on which a change of focus repaints the two widgets concerned, not everything."""
+
+    focused: Reactive[Widget | None] = Reactive(None, repaint=False)
+
+    def watch_focused(self) -> None:
+        _place_caret(self)
+
+
+class QuietDialog(ModalScreen[Result]):
+    """The same for dialogs."""
+
+    focused: Reactive[Widget | None] = Reactive(None, repaint=False)
+
+    def watch_focused(self) -> None:
+        _place_caret(self)
+
+
+class QuietInput(Input):
+    """A text field of one line without blinking, without layout at each key, for safe text only.
+
+    The terminal's own cursor is the caret: the drawn one would stand on the same cell and, on terminals which
+    invert, cancel it.
+    """
+
+    virtual_size: Reactive[Size] = Reactive(Size(0, 0), layout=False)
+
+    DEFAULT_CSS = """
+    QuietInput {
+        background: $field-ground;
+        color: $field-ink;
+        text-style: bold;
+        &:focus { background-tint: transparent; }
+        &>.input--cursor { background: transparent; color: $field-ink; text-style: bold; }
+        &>.input--selection {
+            background: $selection-ground; color: $selection-ink; text-style: $selection-style;
+        }
+        &>.input--placeholder { color: $ink-soft; }
+        &:ansi {
+            background: ansi_default;
+            color: ansi_default;
+            &>.input--cursor { background: ansi_default; color: ansi_default; text-style: bold; }
+            &>.input--placeholder { color: ansi_default; text-style: none; }
+        }
+    }
+    """
+
+    def __init__(self, value: str = "", **options: Any) -> None:
+        super().__init__(clean(value), compact=True, **options)
+        self.cursor_blink = False
+
+    def validate_value(self, value: str) -> str:
+        return clean(value)
+
+    def restricted(self) -> None:
+        """No bell: the sentence beside the field says what is wrong."""

@@ -1,0 +1,482 @@
+"""A whole form in one drawn widget, with one live text field that moves to the focused row.
+
+The form knows no case. It is given rows (`form.rows = …`), it posts `Form.FieldEdited(key, text)` when a text
+is accepted (Enter, Tab, Shift+Tab, Up, Down, loss of focus, `accept()`), and it is given new rows. It
+repaints only what differs. Headings are drawn and are no stops.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from textual import events
+from textual.app import ComposeResult
+from textual.message import Message
+from textual.widget import Widget
+from textual.widgets import Input
+
+from ..safe_text import clean
+from ..signs import current_signs
+from .drawn import Drawn, Line, changed_cells
+from .form_editor import FormEditor
+from .rows import Columns, DrawnRow, Row, columns_for, draw_row
+
+if TYPE_CHECKING:
+    from .note_editor import NoteEditor
+
+__all__ = ["Form", "Row"]
+
+
+class FormBody(Drawn):
+    """The painted part of a form: every row, the marker of the focused one."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.rows: tuple[Row, ...] = ()
+        self.current = -1
+        self.columns: Columns = columns_for((), 80)
+        self.drawn: list[DrawnRow] = []
+        self.starts: list[int] = []
+        self._count = 0
+
+    @property
+    def line_count(self) -> int:
+        return self._count
+
+    def lay_out(self) -> None:
+        """Lay out all rows for the present width."""
+        self.columns = columns_for(self.rows, self.text_width)
+        self.drawn = [draw_row(row, self.columns) for row in self.rows]
+        self._number()
+
+    def _number(self) -> None:
+        self.starts = []
+        count = 0
+        for drawn in self.drawn:
+            self.starts.append(count)
+            count += len(drawn.lines)
+        self._count = count
+
+    def redraw_row(self, index: int, row: Row) -> bool:
+        """Lay out one row again and repaint it; false when the lines of the rows after it have moved."""
+        before = self.drawn[index]
+        after = draw_row(row, self.columns)
+        self.drawn[index] = after
+        if len(after.lines) != len(before.lines):
+            self._number()
+            self.refresh()
+            return False
+        start = self.starts[index]
+        for number, (old, new) in enumerate(zip(before.lines, after.lines, strict=True)):
+            if old != new:
+                x, width = changed_cells(old, new)
+                self.repaint_lines(start + number, x=x, width=width)
+        return True
+
+    def row_at(self, line: int) -> int:
+        """The index of the row to which a line belongs."""
+        return bisect_right(self.starts, line) - 1
+
+    def field_line(self, index: int) -> int:
+        """The line of the row's field."""
+        return self.starts[index] + self.drawn[index].field_line
+
+    def mark(self, index: int) -> None:
+        """Move the marker to a row."""
+        for at in (self.current, index):
+            if 0 <= at < len(self.drawn):
+                self.repaint_lines(self._mark_line(at), width=2)
+        self.current = index
+
+    def _mark_line(self, index: int) -> int:
+        multiline = self.rows[index].multiline
+        return self.starts[index] if multiline else self.field_line(index)
+
+    def pieces(self, line: int) -> Line:
+        index = self.row_at(line)
+        pieces = self.drawn[index].lines[line - self.starts[index]]
+        if index == self.current and line == self._mark_line(index):
+            return ((current_signs().here + " ", "here"), *pieces[1:])
+        return pieces
+
+
+class Form(Widget):
+    """See the module's first lines.
+
+    `reading`, when set, is asked at each key what the typed text would be read as; the answer is shown
+    behind the field at once. It must be quick: (key, text) -> echo, empty when nothing can be read yet.
+    """
+
+    DEFAULT_CSS = """
+    Form {
+        width: 1fr; height: 1fr; background: $ground; layers: body editor; overflow: hidden hidden;
+        FormBody { layer: body; background: $ground; width: 100%; height: 100%; }
+    }
+    """
+
+    @dataclass
+    class FieldEdited(Message):
+        """A text was accepted; `confirmed` when Enter took an assumed or carried-over value as it was."""
+
+        form: Form
+        key: str
+        text: str
+        confirmed: bool = False
+
+        @property
+        def control(self) -> Form:
+            return self.form
+
+    @dataclass
+    class RowFocused(Message):
+        """The focus came to another row."""
+
+        form: Form
+        key: str
+
+        @property
+        def control(self) -> Form:
+            return self.form
+
+    def __init__(
+        self,
+        rows: Iterable[Row] = (),
+        *,
+        reading: Callable[[str, str], str] | None = None,
+        id: str | None = None,
+        classes: str | None = None,
+    ) -> None:
+        super().__init__(id=id, classes=classes)
+        self.reading = reading
+        self.body = FormBody()
+        self.editor = FormEditor()
+        self._note_editor: NoteEditor | None = None
+        self._base = ""
+        self._index = -1
+        self.body.rows = tuple(rows)
+        self._index = self._first_stop(0, 1)
+
+    def compose(self) -> ComposeResult:
+        yield self.body
+        yield self.editor
+
+    # ---- rows in
+
+    @property
+    def rows(self) -> tuple[Row, ...]:
+        """The rows as they stand; assign to change them."""
+        return self.body.rows
+
+    @rows.setter
+    def rows(self, rows: Iterable[Row]) -> None:
+        new = tuple(rows)
+        old = self.body.rows
+        if new == old:
+            return
+        key = self.current_key
+        self.body.rows = new
+        if not self.body.drawn or [row.key for row in new] != [row.key for row in old]:
+            self._replace_all(key)
+            return
+        if columns_for(new, self.body.text_width) != self.body.columns:
+            self._replace_all(key)
+            return
+        moved = False
+        for index, (before, after) in enumerate(zip(old, new, strict=True)):
+            if before != after:
+                moved |= not self.body.redraw_row(index, after)
+                if index == self._index:
+                    self._take_new_text(after.text)
+        if moved:
+            self._place_editor(keep=True)
+
+    def _replace_all(self, key: str | None) -> None:
+        """Other rows, or other columns: lay all out, and stay on the row of the same key."""
+        keys = [row.key for row in self.body.rows]
+        self.body.lay_out()
+        self.body.refresh()
+        index = keys.index(key) if key in keys else self._first_stop(0, 1)
+        if index == self._index and index >= 0:
+            self.body.current = index
+            self._take_new_text(self.body.rows[index].text)
+            self._place_editor(keep=True)
+        else:
+            self._arrive(index)
+
+    def _take_new_text(self, text: str) -> None:
+        """The row under the caret was given another text; what is being typed is not lost."""
+        text = clean(text, newlines=True)
+        if not self.dirty:
+            self._base = text
+            self._load(text)
+        else:
+            self._base = text
+
+    # ---- where the focus is
+
+    @property
+    def current_key(self) -> str | None:
+        """The key of the focused row."""
+        return self.body.rows[self._index].key if 0 <= self._index < len(self.body.rows) else None
+
+    @property
+    def current_row(self) -> Row | None:
+        """The focused row."""
+        return self.body.rows[self._index] if 0 <= self._index < len(self.body.rows) else None
+
+    @property
+    def text(self) -> str:
+        """What stands in the live field."""
+        row = self.current_row
+        if row is not None and row.multiline and self._note_editor is not None:
+            return self._note_editor.text
+        return self.editor.value
+
+    @property
+    def dirty(self) -> bool:
+        """True while the live field holds something not accepted yet."""
+        return self.text != self._base
+
+    def focus(self, scroll_visible: bool = True) -> Form:
+        """Give the focus to the live field."""
+        row = self.current_row
+        if row is not None and row.multiline:
+            self._live_note_editor().focus(scroll_visible)
+        else:
+            self.editor.focus(scroll_visible)
+        return self
+
+    def go_to(self, key: str) -> bool:
+        """Accept what was typed and go to the row `key`; false when there is none."""
+        for index, row in enumerate(self.body.rows):
+            if row.key == key and not row.heading:
+                self._go(index)
+                return True
+        return False
+
+    def next_unfilled(self) -> bool:
+        """Go to the next row without a value; false when every row has one."""
+        return self._next(lambda row: not row.text.strip())
+
+    def next_assumed(self) -> bool:
+        """Go to the next row with an assumed or carried-over value."""
+        return self._next(lambda row: row.status in ("assumed", "carried over"))
+
+    def next_error(self) -> bool:
+        """Go to the next row with an error."""
+        return self._next(lambda row: bool(row.error))
+
+    def _next(self, wanted: Callable[[Row], bool]) -> bool:
+        self.accept()
+        rows = self.body.rows
+        for step in range(1, len(rows) + 1):
+            index = (self._index + step) % len(rows)
+            if not rows[index].heading and wanted(rows[index]):
+                self._go(index)
+                return True
+        return False
+
+    def _first_stop(self, start: int, step: int) -> int:
+        """The first row from `start` on, in the direction of `step`, that is no heading; -1 when none."""
+        index = start
+        while 0 <= index < len(self.body.rows):
+            if not self.body.rows[index].heading:
+                return index
+            index += step
+        return -1
+
+    # ---- moves, called by the live field
+
+    def step(self, direction: int, *, leave: bool = False) -> None:
+        """One row on or back; past the ends to the next widget when `leave`, else stay."""
+        index = self._first_stop(self._index + direction, direction)
+        if index >= 0:
+            self._go(index)
+            return
+        self.accept()
+        if leave:
+            before = self.screen.focused
+            after = self.screen.focus_next() if direction > 0 else self.screen.focus_previous()
+            if after is before or after is None:
+                self._go(self._first_stop(0 if direction > 0 else len(self.body.rows) - 1, direction))
+
+    def page(self, direction: int) -> None:
+        """About one screen on or back."""
+        body = self.body
+        if not body.rows or self._index < 0:
+            return
+        target = body.field_line(self._index) + direction * max(1, body.visible_count - 2)
+        index = body.row_at(min(max(0, target), body.line_count - 1))
+        found = self._first_stop(index, direction)
+        self._go(found if found >= 0 else self._first_stop(index, -direction))
+
+    def edge(self, direction: int) -> None:
+        """To the last row (1) or the first (-1)."""
+        self._go(self._first_stop(len(self.body.rows) - 1 if direction > 0 else 0, -direction))
+
+    def confirm(self) -> None:
+        """Enter: accept, also an assumed or carried-over value as it stands, and go on."""
+        row = self.current_row
+        if row is not None and not self.dirty and row.status in ("assumed", "carried over"):
+            self.post_message(self.FieldEdited(self, row.key, self.text, confirmed=True))
+        self.step(1, leave=True)
+
+    def accept(self) -> None:
+        """Post what was typed; nothing when nothing was."""
+        row = self.current_row
+        if row is None or not self.dirty:
+            return
+        text = self.text
+        self._base = text
+        changed = replace(row, text=text, echo="", status="", error="")
+        rows = list(self.body.rows)
+        rows[self._index] = changed
+        self.body.rows = tuple(rows)
+        self.post_message(self.FieldEdited(self, row.key, text))
+
+    def restore(self) -> bool:
+        """Give up what was typed; false when nothing was."""
+        if not self.dirty:
+            return False
+        self._load(self._base)
+        if self.current_row is not None:
+            self.body.redraw_row(self._index, self.current_row)
+        return True
+
+    def typed(self) -> None:
+        """The live field changed: show at once what it would be read as."""
+        row = self.current_row
+        if row is None or self.reading is None or row.multiline or not self.dirty:
+            return
+        live = replace(row, echo=self.reading(row.key, self.text), error="", status="")
+        drawn = draw_row(live, self.body.columns)
+        if len(drawn.lines) > len(self.body.drawn[self._index].lines):
+            return
+        spare = len(self.body.drawn[self._index].lines) - len(drawn.lines)
+        self._show_live(replace(drawn, lines=drawn.lines + ((("", "plain"),),) * spare))
+
+    def _show_live(self, drawn: DrawnRow) -> None:
+        """Repaint behind the field only, and only where the lines differ."""
+        body, index = self.body, self._index
+        before, body.drawn[index] = body.drawn[index], drawn
+        start = body.starts[index]
+        for number, (old, new) in enumerate(zip(before.lines, drawn.lines, strict=True)):
+            if old != new:
+                x, width = changed_cells(old, new)
+                body.repaint_lines(start + number, x=x, width=width)
+
+    # ---- arriving on a row
+
+    def _go(self, index: int) -> None:
+        if index < 0:
+            return
+        self.accept()
+        self._arrive(index)
+
+    def _arrive(self, index: int) -> None:
+        left = self._index
+        if 0 <= left < len(self.body.drawn) and left != index:
+            self.body.redraw_row(left, self.body.rows[left])
+        self._index = index
+        row = self.current_row
+        if row is None or not self.body.drawn:
+            self.editor.display = False
+            return
+        self.body.mark(index)
+        self._base = clean(row.text, newlines=row.multiline)
+        self._swap_editors(row)
+        self._load(self._base)
+        self._place_editor(keep=True)
+        if left != index:
+            self.post_message(self.RowFocused(self, row.key))
+
+    def _swap_editors(self, row: Row) -> None:
+        """One field for one line, another for several; only the one in use is there."""
+        note = self._note_editor
+        if row.multiline:
+            note = self._live_note_editor()
+            had = self.editor.has_focus
+            note.display = True
+            if had:
+                note.focus()
+            self.editor.display = False
+        elif note is not None and note.display:
+            had = note.has_focus
+            self.editor.display = True
+            if had:
+                self.editor.focus()
+            note.display = False
+        else:
+            self.editor.display = True
+        self.editor.set_choices(tuple(clean(choice) for choice in row.choices))
+
+    def _live_note_editor(self) -> NoteEditor:
+        if self._note_editor is None:
+            from .note_editor import NoteEditor
+
+            self._note_editor = NoteEditor()
+            self.mount(self._note_editor)
+        return self._note_editor
+
+    def _load(self, text: str) -> None:
+        row = self.current_row
+        if row is not None and row.multiline:
+            self._live_note_editor().take(text)
+            return
+        with self.prevent(Input.Changed):
+            self.editor.take(text)
+
+    def _place_editor(self, *, keep: bool) -> None:
+        """Put the live field over the focused row, scrolled into view if `keep`."""
+        row = self.current_row
+        if row is None or not self.body.drawn:
+            return
+        body, index = self.body, self._index
+        drawn = body.drawn[index]
+        start = body.starts[index]
+        if keep:
+            if index == self._first_stop(0, 1):
+                body.keep_in_view(0)
+            body.keep_in_view(body.field_line(index) - min(1, drawn.field_line), start + len(drawn.lines) - 1)
+        editor = self._live_note_editor() if row.multiline else self.editor
+        editor.place(
+            drawn.field_x, body.row_of(body.field_line(index)), drawn.field_width, drawn.field_height
+        )
+
+    # ---- events
+
+    def on_mount(self) -> None:
+        self.body.lay_out()
+        self._arrive(self._index)
+
+    def on_resize(self) -> None:
+        self.call_after_refresh(self._fit)
+
+    def _fit(self) -> None:
+        """The width or height changed: lay out again, the focused row in view."""
+        self.body.lay_out()
+        self.body.refresh()
+        self._place_editor(keep=True)
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        event.stop()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        event.stop()
+
+    def on_input_blurred(self, event: Input.Blurred) -> None:
+        event.stop()
+
+    def on_click(self, event: events.Click) -> None:
+        if event.widget is self.body:
+            index = self.body.row_at(self.body.line_at(event.y))
+            if 0 <= index < len(self.body.rows) and not self.body.rows[index].heading:
+                self._go(index)
+                self.focus()
+
+    def wheel_moved(self) -> None:
+        """The body was scrolled by the wheel."""
+        self._place_editor(keep=False)

@@ -1,0 +1,95 @@
+"""The live field for a row of several lines; imported only when such a row gets the focus."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar, cast
+
+from textual.actions import SkipAction
+from textual.binding import Binding, BindingType
+from textual.events import Paste
+from textual.widgets import TextArea
+
+from ..safe_text import clean
+
+if TYPE_CHECKING:
+    from .form import Form
+
+
+class NoteEditor(TextArea):
+    """Text of several lines, over the focused row of a form. Enter breaks the line, Tab goes on."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("tab", "row(1, True)", show=False),
+        Binding("shift+tab", "row(-1, True)", show=False),
+        Binding("escape", "restore", show=False),
+        Binding("ctrl+end", "edge(1)", show=False),
+        Binding("ctrl+home", "edge(-1)", show=False),
+    ]
+
+    DEFAULT_CSS = """
+    NoteEditor {
+        layer: editor; width: 10; height: 3; background: $field-ground; color: $field-ink;
+        scrollbar-size: 0 0;
+        &:focus { background-tint: transparent; }
+        &>.text-area--cursor { background: transparent; color: $field-ink; text-style: none; }
+        &>.text-area--cursor-line { background: transparent; }
+        &>.text-area--selection { background: $selection-ground; color: $selection-ink; text-style:
+        $selection-style; } &:ansi { background: ansi_default; color: ansi_default; }
+    }
+    """
+
+    def __init__(self) -> None:
+        super().__init__(compact=True, soft_wrap=True, theme="css", highlight_cursor_line=False)
+        self.cursor_blink = False
+        self._place = (0, 0, 0, 0)
+
+    @property
+    def form(self) -> Form:
+        """The form that this field belongs to."""
+        return cast("Form", self.parent)
+
+    def place(self, x: int, y: int, width: int, height: int) -> None:
+        """Stand over the row's text."""
+        if self._place != (x, y, width, height):
+            self._place = (x, y, width, height)
+            self.styles.width = width
+            self.styles.height = height
+            self.styles.offset = (x, y)
+
+    def take(self, text: str) -> None:
+        """Hold a row's text, the caret behind it."""
+        if text != self.text:
+            self.load_text(text)
+        self.move_cursor(self.document.end)
+
+    def action_row(self, direction: int, leave: bool = False) -> None:
+        self.form.step(direction, leave=leave)
+
+    def action_edge(self, direction: int) -> None:
+        self.form.edge(direction)
+
+    def action_cursor_up(self, select: bool = False) -> None:
+        """From the first line to the row above."""
+        if not select and self.cursor_at_first_line:
+            self.form.step(-1)
+        else:
+            super().action_cursor_up(select)
+
+    def action_cursor_down(self, select: bool = False) -> None:
+        """From the last line to the row below."""
+        if not select and self.cursor_at_last_line:
+            self.form.step(1)
+        else:
+            super().action_cursor_down(select)
+
+    def action_restore(self) -> None:
+        if not self.form.restore():
+            raise SkipAction
+
+    async def on_paste(self, event: Paste) -> None:
+        event.prevent_default()
+        event.stop()
+        self.insert(clean(event.text, newlines=True))
+
+    def on_blur(self) -> None:
+        self.form.accept()

@@ -1,0 +1,177 @@
+"""What a row of a form is, and how it is laid out in a given width: pure data in, lines of pieces out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from rich.cells import cell_len
+
+from ..safe_text import fit, shown, wrap
+from ..signs import current_signs
+from .drawn import Piece, line_width
+
+Status = Literal["", "assumed", "carried over", "error", "ok", "check"]
+
+NARROW = 60
+"""below this many columns labels go above their fields"""
+_FIELD_WIDTHS = ((110, 28), (72, 20), (NARROW, 18))
+_MARKER = 2
+_NOTE_LINES = 3
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of a form: a field, or a heading.
+
+    `text` is what stands in the field, `echo` what was understood of it, `status` a word shown with its sign,
+    `error` the sentence about a refused text, `note` a remark that stays, `choices` the words to choose from,
+    `help` the sentence for F1 (not drawn here).
+    """
+
+    key: str
+    label: str
+    short_label: str = ""
+    unit: str = ""
+    text: str = ""
+    echo: str = ""
+    status: Status = ""
+    error: str = ""
+    note: str = ""
+    choices: tuple[str, ...] = ()
+    multiline: bool = False
+    heading: bool = False
+    help: str = ""
+
+
+@dataclass(frozen=True)
+class Columns:
+    """The columns that all rows of a form share in one width."""
+
+    width: int
+    narrow: bool
+    label: int
+    field: int
+
+    @property
+    def field_x(self) -> int:
+        """The first cell inside the field's brackets."""
+        return _MARKER + self.label + 1
+
+    @property
+    def after_x(self) -> int:
+        """The cell after the closing bracket."""
+        return self.field_x + self.field + 1
+
+
+@dataclass(frozen=True)
+class DrawnRow:
+    """A row laid out: its lines, and where its field is within them."""
+
+    lines: tuple[tuple[Piece, ...], ...]
+    field_line: int
+    field_x: int
+    field_width: int
+    field_height: int = 1
+
+
+def columns_for(rows: tuple[Row, ...], width: int) -> Columns:
+    """The common columns: labels as wide as the widest, within reason."""
+    if width < NARROW:
+        return Columns(width, True, 0, max(4, min(22, width - 12)))
+    longest = max((cell_len(shown(row.label)) for row in rows if not row.heading), default=10)
+    field = next(field for least, field in _FIELD_WIDTHS if width >= least)
+    return Columns(width, False, min(longest + 1, max(14, width * 3 // 8)), field)
+
+
+def draw_row(row: Row, columns: Columns) -> DrawnRow:
+    """Lay out one row."""
+    if row.heading:
+        return _heading(row, columns)
+    if row.multiline:
+        return _multiline(row, columns)
+    lead: list[tuple[Piece, ...]] = []
+    if columns.narrow:
+        lead.append(
+            (
+                (" " * _MARKER, "plain"),
+                (fit(_label(row, columns.width - _MARKER), columns.width - 2), "label"),
+            )
+        )
+        first: list[Piece] = [(" " * _MARKER, "here")]
+    else:
+        first = [(" " * _MARKER, "here"), (fit(_label(row, columns.label), columns.label), "label")]
+    signs = current_signs()
+    value = fit(shown(row.text), columns.field)
+    first += [(signs.field_start, "bracket"), (value, "field"), (signs.field_end, "bracket")]
+    lines = _flow(first, _after(row), columns)
+    lines += _sentences(row, columns)
+    return DrawnRow((*lead, *lines), len(lead), columns.field_x, columns.field)
+
+
+def _label(row: Row, room: int) -> str:
+    label = shown(row.label)
+    return shown(row.short_label) if row.short_label and cell_len(label) > room else label
+
+
+def _after(row: Row) -> list[Piece]:
+    """What follows the field, each piece unbroken where the width allows."""
+    signs = current_signs()
+    pieces: list[Piece] = []
+    if row.unit:
+        pieces.append((shown(row.unit), "unit"))
+    status = _STATUS.get(row.status)
+    if status:
+        pieces.append((f"{getattr(signs, status)} {row.status}", status))
+    if row.echo:
+        pieces.append((f"{signs.reads} {shown(row.echo)}", "echo"))
+    elif row.choices:
+        pieces.append(("one of: " + ", ".join(shown(choice) for choice in row.choices), "note"))
+    return pieces
+
+
+_STATUS = {"assumed": "assumed", "carried over": "carried", "error": "error", "ok": "ok", "check": "check"}
+
+
+def _flow(first: list[Piece], after: list[Piece], columns: Columns) -> list[tuple[Piece, ...]]:
+    """The pieces after the field on the same line as far as they fit, the rest below, at the field."""
+    lines: list[list[Piece]] = [first]
+    indent = columns.field_x - 1
+    for text, role in after:
+        used = line_width(lines[-1])
+        if used + 1 + cell_len(text) <= columns.width:
+            lines[-1].append((" " + text, role))
+            continue
+        for part in wrap(text, columns.width - indent):
+            lines.append([(" " * indent, "plain"), (part, role)])
+    return [tuple(line) for line in lines]
+
+
+def _sentences(row: Row, columns: Columns) -> list[tuple[Piece, ...]]:
+    """Error and note, wrapped, below the field."""
+    indent = _MARKER if columns.narrow else min(columns.field_x - 1, columns.width // 3)
+    lines: list[tuple[Piece, ...]] = []
+    for text, role, sign in ((row.error, "error", current_signs().error + " "), (row.note, "note", "")):
+        if text:
+            for part in wrap(sign + shown(text), columns.width - indent):
+                lines.append(((" " * indent, "plain"), (part, role)))
+    return lines
+
+
+def _heading(row: Row, columns: Columns) -> DrawnRow:
+    rule = current_signs().rule
+    text = fit(shown(row.label), min(cell_len(shown(row.label)), columns.width - 4))
+    tail = rule * max(0, columns.width - cell_len(text) - 4)
+    return DrawnRow((((rule * 2 + " ", "rule"), (text, "heading"), (" " + tail, "rule")),), 0, 0, 0, 0)
+
+
+def _multiline(row: Row, columns: Columns) -> DrawnRow:
+    """A row of several lines of text: the label above, the text below it in the whole width."""
+    width = columns.width - _MARKER
+    head: list[Piece] = [(" " * _MARKER, "here"), (_label(row, width), "label")]
+    lines = [tuple(head + [(" " + text, role) for text, role in _after(row)])]
+    body = wrap(shown(row.text, newlines=True), width - 1)
+    body += [""] * (_NOTE_LINES - len(body))
+    lines += [((" " * _MARKER, "plain"), (fit(text, width), "field")) for text in body]
+    height = len(body)
+    return DrawnRow((*lines, *_sentences(row, columns)), 1, _MARKER, width, height)
