@@ -17,7 +17,6 @@ from .acuity_scale import (
     HIGHEST_DECIMAL,
     LOG_STEP_PER_LETTER,
     LOWEST_DECIMAL,
-    LOWEST_LOGMAR,
     Series,
     decimal_acuity,
     decimal_from_logmar,
@@ -86,8 +85,11 @@ __all__ = [
 Notation = Literal["snellen_ft", "snellen_m", "decimal", "logmar", "letters", "vas"]
 Category = Literal["CF", "HM", "LP", "NLP"]
 
-# Beyond 20/2000 a letter acuity is a guess; magnification arithmetic on it would mislead.
-HIGHEST_USABLE_LOGMAR = 2.0
+# Beyond 20/2000 a letter acuity is a guess; magnification arithmetic on it would mislead. No eye does better
+# than about 20/8.
+BEST_LOGMAR = -0.4
+WORST_LOGMAR = 2.0
+MOST_LETTERS_OF_A_LINE = 5
 
 _CATEGORY_NAMES: dict[Category, str] = {
     "CF": "count fingers",
@@ -186,7 +188,7 @@ _SCORE_WORDS: dict[Notation, str] = {
     "letters": "letters?",
     "vas": r"va[sr](?:\s*score)?",
 }
-_SCORES = {
+_SCORES: dict[Notation, re.Pattern[str]] = {
     notation: re.compile(
         rf"(?:{word}\s*[:=]?\s*(?P<before>{_SIGNED})|(?P<after>{_SIGNED})\s*{word}){_MODIFIER}"
     )
@@ -236,7 +238,7 @@ def _letter_shift(modifiers: str, typed: str) -> float:
     shift = 0.0
     for sign, digits in re.findall(r"([+-])\s*(\d+)", modifiers):
         letters = int(digits)
-        if not 1 <= letters <= 5:
+        if not 1 <= letters <= MOST_LETTERS_OF_A_LINE:
             raise _refuse(
                 typed, f"{sign}{digits} letters is more than a line", "1 to 5 letters over or short"
             )
@@ -251,8 +253,7 @@ def _read_number(text: str, typed: str) -> tuple[float, Notation]:
         value = logmar(decimal_acuity(denominator, numerator))
         # 6, 5, 4, 3 and 1 or less are metres on every chart in use; 20, 10 and 2 are feet.
         metric = numerator in (6.0, 5.0, 4.0, 3.0) or numerator <= 1.0
-        fraction: Notation = "snellen_m" if metric else "snellen_ft"
-        return value + _letter_shift(match["letters"], typed), fraction
+        return value + _letter_shift(match["letters"], typed), "snellen_m" if metric else "snellen_ft"
     for notation, pattern in _SCORES.items():
         if match := pattern.fullmatch(text):
             value = float((match["before"] or match["after"]).replace(" ", ""))
@@ -277,12 +278,12 @@ def parse_acuity(text: str, *, chart_distance_mm: float | None = None) -> Acuity
 
     A fraction is distance over label in one unit. A number alone is decimal acuity (0.001 to 3), so ``0.7``
     is 20/29 and not 0.7 logMAR. ``-2`` and ``+1`` behind an acuity are letters missed and letters more, 0.02
-    each. ``@ 10 ft`` behind it, or ``chart_distance_mm``, is recorded and changes no value. Accepted is -0.5
+    each. ``@ 10 ft`` behind it, or ``chart_distance_mm``, is recorded and changes no value. Accepted is -0.4
     to 2.0 logMAR.
     """
     plain = _plain(text)
     if match := _OFF_CHART.fullmatch(plain):
-        category = next(name for name in _CATEGORY_NAMES if match[name])
+        category: Category = next(name for name in _CATEGORY_NAMES if match[name])
         distance = _length_mm(match, text)
         if distance is not None and category in ("LP", "NLP"):
             raise _refuse(text, f"{_CATEGORY_NAMES[category]} has no distance", category)
@@ -291,15 +292,15 @@ def parse_acuity(text: str, *, chart_distance_mm: float | None = None) -> Acuity
         plain = match["acuity"]
         chart_distance_mm = _length_mm(match, text)
     value, notation = _read_number(plain, text)
-    if not LOWEST_LOGMAR - 1e-9 <= value <= HIGHEST_USABLE_LOGMAR + 1e-9:
+    if not BEST_LOGMAR - 1e-9 <= value <= WORST_LOGMAR + 1e-9:
         raise RangeRefusal(
             "acuity",
             text.strip(),
-            "-0.5 to 2.0 logMAR (20/2000)",
+            "-0.4 to 2.0 logMAR (20/8 to 20/2000)",
             example="20/400, or CF 2 ft when below the chart",
         )
     # A score of exactly the limit may land a rounding error outside.
-    return Acuity(min(max(value, LOWEST_LOGMAR), HIGHEST_USABLE_LOGMAR), notation, text, chart_distance_mm)
+    return Acuity(min(max(value, BEST_LOGMAR), WORST_LOGMAR), notation, text, chart_distance_mm)
 
 
 # Writing
@@ -319,6 +320,8 @@ def _fixed(value: float, places: int) -> str:
 def _line_and_letters(acuity: Acuity, numerator: float, series: Series) -> str:
     line = nearest_chart_line(numerator * acuity.mar_arcmin, series)
     missed = round((acuity.logmar - math.log10(line / numerator)) / LOG_STEP_PER_LETTER)
+    if abs(missed) > MOST_LETTERS_OF_A_LINE:
+        return f"{numerator:g}/{_number(numerator * acuity.mar_arcmin, 2)}"
     return f"{numerator:g}/{line:g}" + (f"{-missed:+d}" if missed else "")
 
 
