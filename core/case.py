@@ -13,6 +13,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict
 
 from .configuration import Configuration
+from .entry import Choice
 from .errors import EntryRefusal, Refusal
 from .fields import Field, by_path, fields, goal_by_key
 
@@ -166,7 +167,7 @@ class Case(Record):
             raise EntryRefusal("field", path, "a known field", example="right.distance_acuity")
         findings = dict(self.visit.findings)
         if text.strip():
-            findings[path] = Finding(typed=text.strip(), value=read(field, text, self.visit), status=status)
+            findings[path] = finding_of(field, text, status)
         else:
             findings.pop(path, None)
         return self.with_visit(self.visit.model_copy(update={"findings": findings}))
@@ -182,14 +183,14 @@ class Case(Record):
         goal = goals[index]
         found = dict(goal.findings)
         if text.strip():
-            found[key] = Finding(typed=text.strip(), value=field.kind.read(text, field.label))
+            found[key] = finding_of(field, text)
         else:
             found.pop(key, None)
         goals[index] = goal.model_copy(update={"findings": found})
         return self.with_goals(goals)
 
     def with_goals(self, goals: list[Goal] | tuple[Goal, ...]) -> Case:
-        """The case with the goals of the visit worked on replaced (ranked: first matters most); empty ones are dropped."""
+        """The case with the goals of the visit worked on replaced, first matters most; empty ones are dropped."""
         kept = tuple(goal for goal in goals if goal.findings or goal.extra)
         return self.with_visit(self.visit.model_copy(update={"goals": kept}))
 
@@ -224,15 +225,17 @@ class Case(Record):
         return None if born is None else self.visit.on.year - int(born)
 
 
-def read(field: Field, text: str, visit: Visit | None = None) -> Any:
-    """The value of typed text for a field."""
-    return field.kind.read(text, field.label)
+def finding_of(field: Field, text: str, status: Status = "measured") -> Finding:
+    """A finding from typed text, kept as typed; of a choice the whole word is kept. Raises a Refusal."""
+    value = field.kind.read(text, field.label)
+    typed = field.kind.echo(value) if isinstance(field.kind, Choice) else text.strip()  # type: ignore[arg-type]
+    return Finding(typed=typed, value=value, status=status)
 
 
 def read_or_problem(field: Field, text: str, status: Status = "measured") -> Finding:
     """A finding from a file: unreadable text is kept with the reason, so that nothing is lost."""
     try:
-        return Finding(typed=text, value=field.kind.read(text, field.label), status=status)
+        return finding_of(field, text, status)
     except Refusal as refusal:
         return Finding(typed=text, status=status, problem=str(refusal))
 

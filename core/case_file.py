@@ -2,20 +2,19 @@
 
 Each field stands as typed (``distance_acuity = "20/100-2"``), with what it was read as beside it under keys that
 carry the unit (``distance_acuity_logmar = 0.74``), and with ``distance_acuity_status`` when it was not measured at
-this visit. The typed text is what counts: readings are made from it again when the file is opened, so a
-file edited by hand only needs the typed text. Unknown keys are kept and written back.
+this visit. The typed text is what counts: readings are made from it again when the file is opened, so whoever edits
+a file by hand only needs the typed text. Unknown keys are kept and written back.
 """
 
 from __future__ import annotations
 
-import difflib
 import re
-import tomllib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict
-from datetime import date, datetime
+from datetime import date
+from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from .case import (
     SCHEMA,
@@ -26,6 +25,7 @@ from .case import (
     Finding,
     Goal,
     Signature,
+    Status,
     StepResult,
     TrainingSession,
     Visit,
@@ -33,224 +33,173 @@ from .case import (
     read_or_problem,
 )
 from .configuration import CORRECTIONS, EYES, FOCUS_SETTINGS, MOUNTS, POSITIONS, Configuration
-from .errors import FileRefusal
 from .fields import VISIT_KINDS, Field, by_path, goal_by_key
+from .store.toml import parse_toml
+from .toml_cursor import Cursor
 
-CODE = re.compile(r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")
-# Suffixes that readings may carry; a key that is a field's key plus one of these is ours, not unknown.
-_READING_SUFFIXES = (
-    "logmar",
-    "category",
-    "m_units",
-    "distance_mm",
-    "sphere_d",
-    "cylinder_d",
-    "axis_deg",
-    "mm",
-    "right_mm",
-    "left_mm",
-    "blur_prism",
-    "break_prism",
-    "recovery_prism",
-    "height_mm",
-    "d",
-    "deg",
-    "log_cs",
-    "cd_m2",
-    "years",
-    "percent",
-    "deg_s",
-    "minutes",
-    "characters",
-    "x",
-    "value",
-    "prism",
-    "wpm",
-    "status",
+CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
+CODE_HELP = "a patient code of letters, digits, dot, dash or underscore, such as KM-014"
+
+# Keys of a visit that are not tables of fields.
+_VISIT_KEYS = frozenset(
+    (
+        "date",
+        "kind",
+        "notes",
+        "goal",
+        "choice",
+        "step",
+        "caution",
+        "training",
+        "note_taken",
+        "signature",
+        "addendum",
+    )
+)
+# What may follow a field's key: the readings of every kind, and the status. Such keys are ours, not unknown.
+_READINGS = frozenset(
+    [
+        *(
+            "logmar",
+            "category",
+            "m_units",
+            "distance_mm",
+            "sphere_d",
+            "cylinder_d",
+            "axis_deg",
+            "mm",
+            "right_mm",
+        ),
+        *(
+            "left_mm",
+            "blur_prism",
+            "break_prism",
+            "recovery_prism",
+            "height_mm",
+            "d",
+            "deg",
+            "log_cs",
+            "cd_m2",
+        ),
+        *("years", "percent", "deg_s", "characters", "x", "prism", "wpm", "status"),
+    ]
 )
 
 
-class _Place:
-    """Where a reader stands in a file, so that a refusal can name the key; lines are found when one is needed."""
-
-    def __init__(self, path: str | Path, text: str) -> None:
-        self.path, self.text = path, text
-
-    def refuse(self, key: str, reason: str, nearest: str = "") -> FileRefusal:
-        return FileRefusal(self.path, reason, line=self.line_of(key), key=key, nearest=nearest)
-
-    def line_of(self, key: str) -> int | None:
-        last = re.escape(key.rpartition(".")[2].partition("[")[0])
-        for number, line in enumerate(self.text.splitlines(), 1):
-            if re.match(rf"\s*(\[+[^\]]*\b{last}\b|\"?{last}\"?\s*=)", line):
-                return number
-        return None
-
-
 def loads_case(text: str, path: str | Path = "case.toml") -> Case:
-    """The case in a TOML text. Raises FileRefusal with line, key and reason when the structure is not a case."""
-    try:
-        data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        found = re.search(r"line (\d+)", str(error))
-        raise FileRefusal(
-            path, f"not readable as TOML: {error}", line=int(found[1]) if found else None
-        ) from None
-    return case_of(data, path, text)
+    """The case in a TOML text. Raises FileRefusal with line, key and reason when the text is not a case.
+
+    A single field that cannot be read does not stop the rest: its finding keeps the text and the reason.
+    """
+    return case_of(parse_toml(Path(path), text), path, text)
 
 
 def case_of(data: Mapping[str, Any], path: str | Path = "case.toml", text: str = "") -> Case:
     """The case in a parsed file."""
-    place = _Place(path, text)
+    file = Cursor(data, (), Path(path), text)
     schema = data.get("schema")
     if not isinstance(schema, int) or isinstance(schema, bool):
-        raise place.refuse("schema", "a case file starts with schema = 1")
+        raise file.refuse("schema", "a case file starts with schema = 1")
     if schema > SCHEMA:
-        raise place.refuse(
+        raise file.refuse(
             "schema", f"made by a newer version (schema {schema}; this one reads up to {SCHEMA})"
         )
     if schema < 1:
-        raise place.refuse("schema", f"unknown schema {schema}; this version reads 1")
-    code = data.get("code")
-    if not isinstance(code, str) or not CODE.match(code):
-        raise place.refuse(
-            "code", "a patient code of letters, digits, dot, dash or underscore is needed, such as KM-014"
-        )
-    visits = data.get("visit")
-    if isinstance(visits, Mapping):
-        visits = [visits]
-    if not isinstance(visits, list) or not visits or not all(isinstance(v, Mapping) for v in visits):
-        raise place.refuse("visit", "at least one [[visit]] is needed")
-    read = tuple(_visit(visit, f"visit[{n}]", place) for n, visit in enumerate(visits, 1))
+        raise file.refuse("schema", f"unknown schema {schema}; this version reads 1")
+    code = file.word("code")
+    if not CODE.fullmatch(code):
+        raise file.refuse("code", f"{CODE_HELP} is needed")
+    visits = file.list("visit")
+    if not visits:
+        raise file.refuse("visit", "at least one [[visit]] is needed")
     extra = {key: value for key, value in data.items() if key not in ("schema", "code", "visit")}
-    return Case(code=code, schema_version=schema, visits=read, extra=extra)
+    return Case(code=code, schema_version=schema, visits=tuple(map(_visit, visits)), extra=extra)
 
 
-_VISIT_KEYS = (
-    "date",
-    "kind",
-    "notes",
-    "goal",
-    "choice",
-    "step",
-    "caution",
-    "training",
-    "note_taken",
-    "signature",
-    "addendum",
-)
+@cache
+def _tables() -> frozenset[str]:
+    return frozenset(field.table for field in by_path().values())
 
 
-def _visit(data: Mapping[str, Any], where: str, place: _Place) -> Visit:
-    kind = data.get("kind", "examination")
-    if kind not in VISIT_KINDS:
-        raise place.refuse(
-            f"{where}.kind", f"{kind!r} is not one of {', '.join(VISIT_KINDS)}", _near(kind, VISIT_KINDS)
-        )
+def _visit(at: Cursor) -> Visit:
     findings: dict[str, Finding] = {}
     extra: dict[str, Any] = {}
-    tables = {field.table for field in by_path().values()}
-    for key, value in data.items():
-        if key in _VISIT_KEYS:
-            continue
-        if key in tables and isinstance(value, Mapping):
-            unknown = _findings(value, f"{key}.", by_path(), findings, f"{where}.{key}", place)
+    for key, value in at.table.items():
+        if key in _tables() and isinstance(value, Mapping):
+            unknown = _findings(at.inside(key), f"{key}.", by_path(), findings)
             if unknown:
                 extra[key] = unknown
-        else:
+        elif key not in _VISIT_KEYS:
             extra[key] = value
-    choice = _choice(data["choice"], f"{where}.choice", place) if "choice" in data else None
-    note = _table(data, "note_taken", where, place)
+    note = at.inside("note_taken")
     return Visit(
-        on=_day(data.get("date"), f"{where}.date", place),
-        kind=kind,
+        on=at.day("date"),
+        kind=cast(VisitKind, at.one_of("kind", VISIT_KINDS, "examination")),
         findings=findings,
-        goals=tuple(
-            _goal(goal, f"{where}.goal[{n}]", place)
-            for n, goal in enumerate(_tables(data, "goal", where, place), 1)
-        ),
-        choice=choice,
-        choice_reason=_word(_table(data, "choice", where, place), "reason", f"{where}.choice", place),
+        goals=tuple(map(_goal, at.list("goal"))),
+        choice=_choice(at.inside("choice")) if "choice" in at.table else None,
+        choice_reason=at.inside("choice").word("reason"),
         steps={
-            _word(step, "key", f"{where}.step", place): StepResult(
-                measured=_word(step, "measured", f"{where}.step", place),
-                note=_word(step, "note", f"{where}.step", place),
-                by=_word(step, "by", f"{where}.step", place),
-                at=_moment(step.get("at"), f"{where}.step.at", place),
+            step.word("key"): StepResult(
+                measured=step.word("measured"),
+                note=step.word("note"),
+                by=step.word("by"),
+                at=step.moment("at"),
             )
-            for step in _tables(data, "step", where, place)
+            for step in at.list("step")
         },
         cautions={
-            _word(item, "key", f"{where}.caution", place): Caution(
-                given=_yes(item, "given", f"{where}.caution", place),
-                understood=_yes(item, "understood", f"{where}.caution", place),
-                at=_moment(item.get("at"), f"{where}.caution.at", place),
+            item.word("key"): Caution(
+                given=item.yes("given"), understood=item.yes("understood"), at=item.moment("at")
             )
-            for item in _tables(data, "caution", where, place)
+            for item in at.list("caution")
         },
         training=tuple(
             TrainingSession(
-                on=_day(item.get("date"), f"{where}.training.date", place),
-                stage=_word(item, "stage", f"{where}.training", place),
-                minutes=_number(item, "minutes", f"{where}.training", place),
-                result=_word(item, "result", f"{where}.training", place),
+                on=item.day("date"),
+                stage=item.word("stage"),
+                minutes=item.number("minutes"),
+                result=item.word("result"),
             )
-            for item in _tables(data, "training", where, place)
+            for item in at.list("training")
         ),
-        notes=_word(data, "notes", where, place),
-        note_taken_at=_moment(note.get("at"), f"{where}.note_taken.at", place),
-        note_digest=_word(note, "digest", f"{where}.note_taken", place),
-        signature=_signature(data, where, place),
+        notes=at.word("notes"),
+        note_taken_at=note.moment("at"),
+        note_digest=note.word("digest"),
+        signature=_signature(at.inside("signature")) if "signature" in at.table else None,
         addenda=tuple(
-            Addendum(
-                at=_moment(item.get("at"), f"{where}.addendum.at", place, needed=True),
-                by=_word(item, "by", f"{where}.addendum", place),
-                text=_word(item, "text", f"{where}.addendum", place),
-            )
-            for item in _tables(data, "addendum", where, place)
+            Addendum(at=item.needed_moment("at"), by=item.word("by"), text=item.word("text"))
+            for item in at.list("addendum")
         ),
         extra=extra,
     )
 
 
 def _findings(
-    table: Mapping[str, Any],
-    prefix: str,
-    declared: Mapping[str, Field],
-    found: dict[str, Finding],
-    where: str,
-    place: _Place,
+    at: Cursor, prefix: str, declared: Mapping[str, Field], found: dict[str, Finding]
 ) -> dict[str, Any]:
     """Read the fields of one table into ``found``; what is not ours is returned, to be kept."""
     unknown: dict[str, Any] = {}
-    for key, value in table.items():
+    for key, value in at.table.items():
         field = declared.get(prefix + key)
         if field is None:
-            base = next(
-                (
-                    key[: -len(s) - 1]
-                    for s in _READING_SUFFIXES
-                    if key.endswith(f"_{s}")
-                    and prefix + key[: -len(s) - 1] in declared
-                    and key[: -len(s) - 1] in table
-                ),
-                None,
-            )
-            if base is None:
+            if not _is_reading(key, prefix, declared, at.table):
                 unknown[key] = value
             continue
-        status = table.get(f"{key}_status", "measured")
-        if status not in STATUSES:
-            raise place.refuse(
-                f"{where}.{key}_status",
-                f"{status!r} is not one of {', '.join(STATUSES)}",
-                _near(status, STATUSES),
-            )
-        found[prefix + key] = read_or_problem(field, _typed(value, f"{where}.{key}", place), status)
+        status = at.one_of(f"{key}_status", STATUSES, "measured")
+        found[prefix + key] = read_or_problem(field, _typed(value, key, at), cast(Status, status))
     return unknown
 
 
-def _typed(value: Any, where: str, place: _Place) -> str:
+def _is_reading(key: str, prefix: str, declared: Mapping[str, Field], table: Mapping[str, Any]) -> bool:
+    """Whether a key is a reading or the status of a field that stands in the same table."""
+    return any(
+        key.startswith(f"{name}_") and key[len(name) + 1 :] in _READINGS and prefix + name in declared
+        for name in table
+    )
+
+
+def _typed(value: Any, key: str, at: Cursor) -> str:
     """The typed text of a value: text as it is; a number, day or yes/no written plainly is accepted too."""
     if isinstance(value, str):
         return value
@@ -260,120 +209,31 @@ def _typed(value: Any, where: str, place: _Place) -> str:
         return f"{value:.10g}"
     if isinstance(value, date):
         return value.isoformat()
-    raise place.refuse(where, "text as typed by a clinician is expected here, in quotes")
+    raise at.refuse(key, "text as typed by a clinician is expected here, in quotes")
 
 
-def _goal(data: Mapping[str, Any], where: str, place: _Place) -> Goal:
+def _goal(at: Cursor) -> Goal:
     findings: dict[str, Finding] = {}
-    extra = _findings(data, "", goal_by_key(), findings, where, place)
+    extra = _findings(at, "", goal_by_key(), findings)
     return Goal(findings=findings, extra=extra)
 
 
-def _choice(data: Any, where: str, place: _Place) -> Configuration:
-    if not isinstance(data, Mapping):
-        raise place.refuse(where, "a table is expected here")
-    allowed = {
-        "eye": EYES,
-        "position": POSITIONS,
-        "mount": MOUNTS,
-        "correction": CORRECTIONS,
-        "focus": FOCUS_SETTINGS,
-    }
-    values: dict[str, Any] = {"telescope": _word(data, "telescope", where, place)}
-    for key, options in allowed.items():
-        value = data.get(key, "carrier" if key == "correction" else "infinity" if key == "focus" else None)
-        if value not in options:
-            raise place.refuse(
-                f"{where}.{key}", f"{value!r} is not one of {', '.join(options)}", _near(value, options)
-            )
-        values[key] = value
+def _choice(at: Cursor) -> Configuration:
     return Configuration(
-        **values,
-        cap=_word(data, "cap", where, place),
-        filter=_word(data, "filter", where, place),
-        spread_mm=_number(data, "spread_mm", where, place) or 0.0,
+        telescope=at.word("telescope"),
+        eye=at.one_of("eye", EYES),  # type: ignore[arg-type]
+        position=at.one_of("position", POSITIONS),  # type: ignore[arg-type]
+        mount=at.one_of("mount", MOUNTS),  # type: ignore[arg-type]
+        cap=at.word("cap"),
+        filter=at.word("filter"),
+        correction=at.one_of("correction", CORRECTIONS, "carrier"),  # type: ignore[arg-type]
+        focus=at.one_of("focus", FOCUS_SETTINGS, "infinity"),  # type: ignore[arg-type]
+        spread_mm=at.number("spread_mm") or 0.0,
     )
 
 
-def _signature(data: Mapping[str, Any], where: str, place: _Place) -> Signature | None:
-    if "signature" not in data:
-        return None
-    table = _table(data, "signature", where, place)
-    return Signature(
-        signer=_word(table, "signer", f"{where}.signature", place),
-        at=_moment(table.get("at"), f"{where}.signature.at", place, needed=True),
-        digest=_word(table, "digest", f"{where}.signature", place),
-    )
-
-
-def _near(word: Any, options: tuple[str, ...]) -> str:
-    close = difflib.get_close_matches(str(word), options, 1)
-    return close[0] if close else ""
-
-
-def _word(table: Mapping[str, Any], key: str, where: str, place: _Place) -> str:
-    value = table.get(key, "")
-    if not isinstance(value, str):
-        raise place.refuse(f"{where}.{key}", "text in quotes is expected here")
-    return value
-
-
-def _yes(table: Mapping[str, Any], key: str, where: str, place: _Place) -> bool:
-    value = table.get(key, False)
-    if not isinstance(value, bool):
-        raise place.refuse(f"{where}.{key}", "true or false is expected here")
-    return value
-
-
-def _number(table: Mapping[str, Any], key: str, where: str, place: _Place) -> float | None:
-    value = table.get(key)
-    if value is None:
-        return None
-    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e6:
-        raise place.refuse(f"{where}.{key}", "a number is expected here")
-    return float(value)
-
-
-def _tables(data: Mapping[str, Any], key: str, where: str, place: _Place) -> list[Mapping[str, Any]]:
-    value = data.get(key, [])
-    if isinstance(value, Mapping):
-        value = [value]
-    if not isinstance(value, list) or not all(isinstance(item, Mapping) for item in value):
-        raise place.refuse(f"{where}.{key}", f"tables are expected here: [[visit.{key}]]")
-    return value
-
-
-def _table(data: Mapping[str, Any], key: str, where: str, place: _Place) -> Mapping[str, Any]:
-    value = data.get(key, {})
-    if not isinstance(value, Mapping):
-        raise place.refuse(f"{where}.{key}", f"a table is expected here: [visit.{key}]")
-    return value
-
-
-def _day(value: Any, where: str, place: _Place) -> date:
-    if isinstance(value, str):
-        try:
-            value = date.fromisoformat(value)
-        except ValueError:
-            value = None
-    if isinstance(value, datetime):
-        value = value.date()
-    if not isinstance(value, date):
-        raise place.refuse(where, "a date such as 2026-11-25 is expected here")
-    return value
-
-
-def _moment(value: Any, where: str, place: _Place, *, needed: bool = False) -> Any:
-    if value is None and not needed:
-        return None
-    if isinstance(value, str):
-        try:
-            value = datetime.fromisoformat(value)
-        except ValueError:
-            value = None
-    if not isinstance(value, datetime):
-        raise place.refuse(where, "a moment such as 2026-11-25T14:05:00 is expected here")
-    return value
+def _signature(at: Cursor) -> Signature:
+    return Signature(signer=at.word("signer"), at=at.needed_moment("at"), digest=at.word("digest"))
 
 
 def dumps_case(case: Case) -> str:
@@ -394,7 +254,7 @@ def case_data(case: Case) -> dict[str, Any]:
 
 
 def visit_data(visit: Visit) -> dict[str, Any]:
-    """One visit as it stands in the file; what a signature is taken over, less the signature and addenda."""
+    """One visit as it stands in the file."""
     data: dict[str, Any] = {"date": visit.on, "kind": visit.kind}
     if visit.notes:
         data["notes"] = visit.notes
@@ -405,27 +265,25 @@ def visit_data(visit: Visit) -> dict[str, Any]:
     for key, value in visit.extra.items():
         if isinstance(value, Mapping):
             data.setdefault(key, {}).update(value)
-    if visit.goals:
-        data["goal"] = [_goal_data(goal) for goal in visit.goals]
     if visit.choice is not None:
         data["choice"] = {key: value for key, value in asdict(visit.choice).items() if value not in ("", 0.0)}
         if visit.choice_reason:
             data["choice"]["reason"] = visit.choice_reason
-    if visit.steps:
-        data["step"] = [{"key": key, **_given(step.model_dump())} for key, step in visit.steps.items()]
-    if visit.cautions:
-        data["caution"] = [{"key": key, **_given(item.model_dump())} for key, item in visit.cautions.items()]
-    if visit.training:
-        data["training"] = [
-            _given({"date": s.on, "stage": s.stage, "minutes": s.minutes, "result": s.result})
-            for s in visit.training
-        ]
     if visit.note_taken_at is not None:
         data["note_taken"] = {"at": visit.note_taken_at, "digest": visit.note_digest}
     if visit.signature is not None:
         data["signature"] = visit.signature.model_dump()
-    if visit.addenda:
-        data["addendum"] = [addendum.model_dump() for addendum in visit.addenda]
+    lists = {
+        "goal": [_goal_data(goal) for goal in visit.goals],
+        "step": [{"key": key, **_given(step.model_dump())} for key, step in visit.steps.items()],
+        "caution": [{"key": key, **_given(item.model_dump())} for key, item in visit.cautions.items()],
+        "training": [
+            _given({"date": each.on, "stage": each.stage, "minutes": each.minutes, "result": each.result})
+            for each in visit.training
+        ],
+        "addendum": [addendum.model_dump() for addendum in visit.addenda],
+    }
+    data.update({key: rows for key, rows in lists.items() if rows})
     return data
 
 
@@ -437,11 +295,11 @@ def _goal_data(goal: Goal) -> dict[str, Any]:
     return {**data, **goal.extra}
 
 
-def _finding_data(key: str, field: Field, finding: Finding) -> Iterator[tuple[str, Any]] | dict[str, Any]:
+def _finding_data(key: str, field: Field, finding: Finding) -> dict[str, Any]:
     data: dict[str, Any] = {key: finding.typed}
     if finding.value is not None:
-        parts: Callable[[Any], Mapping[str, Any]] = field.kind.parts  # type: ignore[assignment]
-        data.update({f"{key}_{suffix}": value for suffix, value in parts(finding.value).items()})
+        parts = field.kind.parts(finding.value)  # type: ignore[arg-type]
+        data.update({f"{key}_{suffix}": value for suffix, value in parts.items()})
     if finding.status != "measured":
         data[f"{key}_status"] = finding.status
     return data

@@ -5,9 +5,6 @@ One TOML file. A bad entry is reported with file, key and the nearest known key,
 
 from __future__ import annotations
 
-import difflib
-import re
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
@@ -15,11 +12,11 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict
 
+from .acuity import Notation
 from .assumptions import ASSUMPTIONS
 from .errors import FileRefusal
-
-Notation = Literal["snellen_ft", "snellen_m", "decimal", "logmar", "letters"]
-NOTATIONS: tuple[Notation, ...] = ("snellen_ft", "snellen_m", "decimal", "logmar", "letters")
+from .store.toml import line_of_key, parse_toml
+from .toml_cursor import nearest as nearest_of
 
 # What each criterion of the ranking is worth; the sentences stand with the ranking itself.
 WEIGHTS: Mapping[str, float] = MappingProxyType(
@@ -66,11 +63,9 @@ class Settings(BaseModel):
 def loads_settings(text: str, path: str | Path = "settings.toml") -> tuple[Settings, list[FileRefusal]]:
     """The settings in a TOML text and what was wrong with it; never raises for a bad file."""
     try:
-        data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        found = re.search(r"line (\d+)", str(error))
-        line = int(found[1]) if found else None
-        return Settings(), [FileRefusal(path, f"not readable as TOML: {error}", line=line)]
+        data = parse_toml(Path(path), text)
+    except FileRefusal as refusal:
+        return Settings(), [refusal]
     problems: list[FileRefusal] = []
     kept: dict[str, Any] = {}
     known = set(Settings.model_fields)
@@ -120,7 +115,7 @@ def _numbers(
         low, high = allowed[name]
         if isinstance(number, bool) or not isinstance(number, int | float) or not low <= number <= high:
             reason = f"{number!r} is not accepted; accepted is a number from {low:g} to {high:g}"
-            problems.append(FileRefusal(path, reason, line=_line(text, name), key=key))
+            problems.append(FileRefusal(path, reason, line=_line(text, key), key=key))
             continue
         kept[name] = float(number)
     return kept
@@ -128,15 +123,13 @@ def _numbers(
 
 def _problem(path: str | Path, text: str, key: str, reason: str, known: set[str]) -> FileRefusal:
     name = key.rpartition(".")[2]
-    close = difflib.get_close_matches(name, sorted(known), 1)
-    return FileRefusal(path, reason, line=_line(text, name), key=key, nearest=close[0] if close else "")
+    return FileRefusal(
+        path, reason, line=_line(text, key), key=key, nearest=nearest_of(name, tuple(sorted(known)))
+    )
 
 
-def _line(text: str, name: str) -> int | None:
-    for number, line in enumerate(text.splitlines(), 1):
-        if re.match(rf"\s*\[?\"?{re.escape(name)}\"?\s*[\]=]", line):
-            return number
-    return None
+def _line(text: str, key: str) -> int | None:
+    return line_of_key(text, tuple(key.split(".")))
 
 
 def dumps_settings(settings: Settings) -> str:

@@ -6,9 +6,6 @@ over what follows from the marked figures, and results say which was used.
 
 from __future__ import annotations
 
-import difflib
-import re
-import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -19,6 +16,8 @@ from . import ranges as r
 from .configuration import MOUNTS, POSITIONS, Correction, Mount, Position
 from .errors import FileRefusal
 from .ranges import Range
+from .store.toml import line_of_key, parse_toml
+from .toml_cursor import nearest as nearest_of
 
 SCHEMA = 1
 Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._+-]{0,47}$")]
@@ -40,9 +39,9 @@ class StockItem(BaseModel):
 class Telescope(StockItem):
     """One telescope: type, marked power, tube and diameters, what it can be mounted and corrected with.
 
-    ``magnification`` is the marked power without sign; :attr:`signed_magnification` carries the optical sign. An
-    erecting prism turns the seen picture and leaves that sign. ``ocular_behind_carrier_mm`` is how far the ocular's
-    back vertex stands behind the back surface of the carrier lens (negative: in front of it).
+    ``magnification`` is the marked power without sign; :attr:`signed_magnification` carries the optical sign.
+    An erecting prism turns the seen picture and leaves that sign. ``ocular_behind_carrier_mm`` is how far the
+    ocular's back vertex stands behind the back surface of the carrier lens (negative: in front of it).
     """
 
     type: Literal["galilean", "keplerian"]
@@ -180,20 +179,16 @@ _KINDS: dict[str, tuple[type[StockItem], str]] = {
 def loads_stock(text: str, path: str | Path = "stock.toml") -> tuple[Stock, list[FileRefusal]]:
     """The stock in a TOML text, and what was wrong: a bad entry is left out by name, the rest is usable."""
     try:
-        data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        found = re.search(r"line (\d+)", str(error))
-        return Stock(), [
-            FileRefusal(path, f"not readable as TOML: {error}", line=int(found[1]) if found else None)
-        ]
+        data = parse_toml(Path(path), text)
+    except FileRefusal as refusal:
+        return Stock(), [refusal]
     problems: list[FileRefusal] = []
     if data.get("schema") != SCHEMA:
         problems.append(FileRefusal(path, f"a stock file starts with schema = {SCHEMA}", key="schema"))
     for key in data.keys() - _KINDS.keys() - {"schema", "name"}:
-        close = difflib.get_close_matches(key, _KINDS, 1)
         problems.append(
             FileRefusal(
-                path, "unknown key", line=_line(text, key), key=key, nearest=close[0] if close else ""
+                path, "unknown key", line=_line(text, key), key=key, nearest=nearest_of(key, tuple(_KINDS))
             )
         )
     kept: dict[str, tuple[StockItem, ...]] = {}
@@ -221,7 +216,7 @@ def _entries(
                 FileRefusal(
                     path,
                     f"id {item.id!r} stands twice",
-                    line=_line(text, "id", key, number),
+                    line=_line(text, key, number, "id"),
                     key=f"{key}[{number}].id",
                 )
             )
@@ -245,7 +240,7 @@ def _reasons(
         nearest = ""
         if detail["type"] == "extra_forbidden":
             reason = "unknown key"
-            nearest = next(iter(difflib.get_close_matches(name, known, 1)), "")
+            nearest = nearest_of(name, known)
         elif detail["type"] == "missing":
             reason = "is missing"
         else:
@@ -256,29 +251,19 @@ def _reasons(
         yield FileRefusal(
             path,
             reason,
-            line=_line(text, name, kind, number),
+            line=_line(text, kind, number, name),
             key=f"{kind}[{number}].{name}",
             nearest=nearest,
         )
 
 
-def _line(text: str, name: str, kind: str = "", number: int = 0) -> int | None:
-    """The line of a key, within the n-th [[kind]] when that is given; the table's own line when the key is absent."""
-    count, start = 0, None
-    for at, line in enumerate(text.splitlines(), 1):
-        if kind and re.match(rf"\s*\[\[\s*{kind}\s*\]\]", line):
-            count += 1
-            if count == number:
-                start = at
-            elif count > number:
-                break
-        elif (not kind or count == number) and re.match(rf"\s*\[*\"?{re.escape(name)}\"?\s*[\]=]", line):
-            return at
-    return start
+def _line(text: str, kind: str, number: int = 0, name: str = "") -> int | None:
+    """The line of a key of the n-th [[kind]], or of that table when the key is not written."""
+    return line_of_key(text, (kind, number - 1, name) if name else (kind,))
 
 
 def default_mounts(telescope: Telescope) -> tuple[tuple[Position, Mount], ...]:
-    """Each position with each mount that the telescope offers, in the order of the trade's usual preference."""
+    """Each position with each mount that the telescope offers, in the order in which they are declared."""
     return tuple(
         (position, mount)
         for position in POSITIONS

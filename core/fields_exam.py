@@ -1,0 +1,416 @@
+"""The fields of the examination: person, history, acuity, refraction, contrast and light, visual field."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from . import ranges as r
+from .entry import (
+    AcuityKind,
+    Choice,
+    CurveKind,
+    Day,
+    Length,
+    NearKind,
+    Number,
+    RefractionKind,
+    Words,
+    YesNo,
+)
+from .field import Field, by_eye
+
+WARNINGS = ("sudden_loss", "new_distortion", "flashes_or_floaters", "eye_pain", "field_loss_new")
+
+
+def person_fields() -> Iterator[Field]:
+    at = ("Person",)
+    yield Field(
+        "person.birth_year",
+        "Year of birth",
+        "born",
+        Number(r.BIRTH_YEAR, 0),
+        *at,
+        "The year only. It gives the age on the day of the visit.",
+        "accommodation and pupil size by age",
+    )
+    yield Field(
+        "person.examiner",
+        "Examiner",
+        "examiner",
+        Words(60),
+        *at,
+        "Initials or a staff code of whoever examines.",
+        "the note and the signature",
+        carries_over=False,
+    )
+    yield Field(
+        "person.occupation",
+        "Work, school, day",
+        "work",
+        Words(),
+        *at,
+        "What fills the day: work, school, home, sport, and where.",
+        "the choice of goals; the note",
+    )
+
+
+def history_fields() -> Iterator[Field]:
+    at = ("History",)
+    yield Field(
+        "history.diagnosis",
+        "Eye condition",
+        "diagnosis",
+        Words(),
+        *at,
+        "Diagnosis as known, each eye if they differ.",
+        "the note; which numbers to trust",
+    )
+    yield Field(
+        "history.onset",
+        "Since when",
+        "onset",
+        Words(120),
+        *at,
+        "When the loss began and how it has gone.",
+        "the note",
+    )
+    yield Field(
+        "history.stability",
+        "Course",
+        "course",
+        Choice(("stable", "slowly worse", "recently changed", "varies")),
+        *at,
+        "Whether sight is stable, slowly worse, recently changed, or varies from day to day.",
+        "referral prompt; how much to trust one acuity",
+    )
+    yield Field(
+        "history.last_eye_exam",
+        "Last eye examination",
+        "last exam",
+        Day(),
+        *at,
+        "Date of the last medical eye examination with refraction; within a year is wanted.",
+        "referral prompt",
+    )
+    for key, label, short in (
+        ("sudden_loss", "Sudden loss of sight", "sudden loss"),
+        ("new_distortion", "New distortion of lines", "distortion"),
+        ("flashes_or_floaters", "New flashes or floaters", "flashes"),
+        ("eye_pain", "Eye pain", "pain"),
+        ("field_loss_new", "New loss of side vision", "field loss"),
+    ):
+        yield Field(
+            f"history.{key}",
+            label,
+            short,
+            YesNo(),
+            *at,
+            "Ask in these words. Yes means same-day referral before any device.",
+            "referral prompt",
+            carries_over=False,
+        )
+    yield Field(
+        "history.hallucinations",
+        "Sees things not there (asked)",
+        "images",
+        YesNo(),
+        *at,
+        "Images without an object are common with sight loss and harmless, and people fear to tell.",
+        "reassurance in the note",
+    )
+    yield Field(
+        "history.treatment",
+        "Treatment and medicines",
+        "treatment",
+        Words(),
+        *at,
+        "Eye treatment with dates, and medicines that matter.",
+        "the note; repeat after treatment",
+    )
+    yield Field(
+        "history.head_tremor",
+        "Head tremor",
+        "tremor",
+        Choice(("none", "slight", "marked")),
+        *at,
+        "Watch the head during fixation. Tremor is multiplied by the power.",
+        "highest sensible power",
+    )
+    yield Field(
+        "history.neck",
+        "Neck movement",
+        "neck",
+        Choice(("free", "stiff", "painful")),
+        *at,
+        "A bioptic needs the head to drop by some 10 to 20 degrees, many times.",
+        "bioptic or not",
+    )
+    yield Field(
+        "history.hands",
+        "Hands",
+        "hands",
+        Choice(("steady", "unsteady", "one hand")),
+        *at,
+        "Whether both hands are free and steady.",
+        "caps, hand magnifiers, focusing by hand",
+    )
+    yield Field("history.hearing", "Hearing", "hearing", Words(120), *at, "Aids worn, best side.", "training")
+    yield Field(
+        "history.understanding",
+        "Memory and understanding",
+        "memory",
+        Words(120),
+        *at,
+        "As seen in talk; no test is implied.",
+        "training plan",
+    )
+    yield Field(
+        "history.mood", "Mood", "mood", Words(120), *at, "As told or seen.", "referral; training plan"
+    )
+    yield Field(
+        "history.falls",
+        "Falls in the last year",
+        "falls",
+        Choice(("none", "one", "several")),
+        *at,
+        "Falls make any device worn while walking a risk.",
+        "cautions",
+    )
+    yield Field(
+        "history.devices",
+        "Devices owned",
+        "devices",
+        Words(),
+        *at,
+        "What is owned, what is used, and why the rest is not.",
+        "the choice; the note",
+    )
+
+
+def acuity_fields() -> Iterator[Field]:
+    at = "Acuity"
+    yield Field(
+        "test.chart_distance",
+        "Chart distance",
+        "chart at",
+        Length(r.CHART_DISTANCE, "m"),
+        at,
+        "How far the chart stood. A Snellen fraction with the real distance (10/50) needs no more.",
+        "nothing for true fractions; the record otherwise",
+        assumption="chart_distance_mm",
+    )
+    yield Field(
+        "test.chart_kind",
+        "Chart",
+        "chart",
+        Choice(("letters", "numbers", "rings", "E", "pictures")),
+        at,
+        "What was shown.",
+        "the record",
+    )
+    yield Field(
+        "test.chart_luminance",
+        "Chart luminance",
+        "chart light",
+        Number(r.CHART_LUMINANCE, 0),
+        at,
+        "Luminance of the chart, cd/m2, if known. 80 to 320 is recommended.",
+        "the record",
+    )
+    yield from by_eye(
+        "distance_acuity",
+        "Distance acuity with best lenses",
+        "acuity",
+        AcuityKind(),
+        at,
+        "Best corrected, by letters: 20/100-2 counts each letter as 0.02 log.",
+        "required power, predicted acuity, chance, focus range",
+        both=True,
+    )
+    yield from by_eye(
+        "viewing",
+        "Eccentric viewing",
+        "looks",
+        Words(80),
+        at,
+        "Where the eye looks to see best, in clock hours, or 'straight'.",
+        "centring of the tube; training",
+    )
+    yield from by_eye(
+        "near_acuity",
+        "Smallest print read",
+        "print",
+        NearKind(),
+        at,
+        "Threshold print in words, with its distance: 1.6M @ 40.",
+        "required EVD for print",
+        both=True,
+    )
+    yield Field(
+        "test.near_add",
+        "Add worn for near test",
+        "test add",
+        Number(r.ADD, 2, signed=True),
+        at,
+        "The add through which print was read.",
+        "whether threshold print was in focus",
+        assumption="near_add_d",
+    )
+    yield from by_eye(
+        "reading_curve",
+        "Reading curve",
+        "curve",
+        CurveKind(),
+        at,
+        "Print sizes with words per minute, at least five from easy to hardest: the last sizes below the plateau.",
+        "critical print, target EVD for sustained reading",
+        both=True,
+    )
+
+
+def refraction_fields() -> Iterator[Field]:
+    at = "Refraction"
+    yield from by_eye(
+        "refraction",
+        "Refraction",
+        "Rx",
+        RefractionKind(),
+        at,
+        "Distance refraction in the trial frame, either cylinder form.",
+        "where the correction goes; residual blur; carrier lens",
+        assumption="refraction",
+    )
+    yield Field(
+        "test.refraction_vertex",
+        "Vertex of the refraction",
+        "Rx vertex",
+        Length(r.VERTEX),
+        at,
+        "Trial lens to cornea during refraction.",
+        "ametropia at the ocular",
+        assumption="vertex_mm",
+    )
+    yield Field(
+        "test.lenses_worn",
+        "Spectacles worn",
+        "worn",
+        Choice(("none", "single vision", "bifocal", "trifocal", "progressive", "reading only")),
+        at,
+        "The lens form of the person's own spectacles.",
+        "carrier and segment clearance",
+    )
+    yield Field(
+        "test.add",
+        "Add",
+        "add",
+        Number(r.ADD, 2, signed=True),
+        at,
+        "Near addition of the ordinary spectacles.",
+        "near alternatives; carrier",
+    )
+    yield from by_eye(
+        "accommodation",
+        "Accommodation",
+        "acc",
+        Number(r.ACCOMMODATION, 2),
+        at,
+        "Measured amplitude in dioptres; leave empty to use the figure by age.",
+        "clear range",
+        assumption="accommodation_d",
+    )
+    yield from by_eye(
+        "sustained_accommodation",
+        "Accommodation that can be kept up",
+        "acc kept",
+        Number(r.ACCOMMODATION, 2),
+        at,
+        "What can be kept up for minutes; half the amplitude is taken if left empty.",
+        "clear range",
+        assumption="sustained_accommodation_d",
+    )
+
+
+def light_fields() -> Iterator[Field]:
+    at = "Contrast and light"
+    yield from by_eye(
+        "contrast",
+        "Letter contrast",
+        "contrast",
+        Number(r.LOG_CS, 2),
+        at,
+        "Log contrast sensitivity by letters, 0.05 a letter.",
+        "contrast reserve",
+        both=True,
+        assumption="log_cs",
+    )
+    yield from by_eye(
+        "pupil",
+        "Pupil in the room",
+        "pupil",
+        Number(r.EYE_PUPIL, 1),
+        at,
+        "Entrance pupil in the light in which the device will be used.",
+        "focus range, field by criterion, brightness",
+        assumption="pupil_mm",
+    )
+    yield from by_eye(
+        "pupil_dim",
+        "Pupil in dim light",
+        "dim pupil",
+        Number(r.EYE_PUPIL, 1),
+        at,
+        "Entrance pupil in dim light.",
+        "brightness through a small exit pupil",
+        assumption="dim_pupil_mm",
+    )
+    yield Field(
+        "test.room_luminance",
+        "Room luminance",
+        "room",
+        Number(r.LUMINANCE, 1),
+        at,
+        "Average luminance of what is looked at, cd/m2; a lit room is 30 to 100.",
+        "pupil size when it is not measured",
+        assumption="room_luminance_cd_m2",
+    )
+    yield Field(
+        "test.glare",
+        "Glare",
+        "glare",
+        Choice(("none", "some", "disabling")),
+        at,
+        "Trouble in bright light or against a window.",
+        "filters, position of the task light",
+    )
+    yield Field("test.colour", "Colour", "colour", Words(80), at, "Result and test, each eye.", "the note")
+
+
+def field_of_vision_fields() -> Iterator[Field]:
+    at = "Visual field"
+    yield from by_eye(
+        "scotoma",
+        "Central scotoma, width",
+        "scotoma",
+        Number(r.SCOTOMA, 1),
+        at,
+        "Diameter of the central blind area in degrees; 0 if none.",
+        "reading prognosis; eccentric viewing",
+    )
+    yield from by_eye(
+        "visual_field",
+        "Seeing field, width",
+        "field",
+        Number(r.VISUAL_FIELD, 0),
+        at,
+        "Horizontal extent of the seeing field in degrees by confrontation.",
+        "ring scotoma, orientation, fellow eye's help",
+    )
+    yield Field(
+        "test.field_note",
+        "Field in words",
+        "field note",
+        Words(),
+        at,
+        "Test used, place of defects, whether repeatable.",
+        "the note",
+    )
