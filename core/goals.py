@@ -1,0 +1,307 @@
+"""Everyday tasks as data, and what a goal of the case demands of any device.
+
+The library comes from ``data/tasks.toml``; a clinic may add a file of its own in the same form. Every figure in it is
+written as it would be typed in the case, and is read by the same declarations. What a goal says itself always
+overrides the library.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from importlib import resources
+from pathlib import Path
+from typing import Any, Literal
+
+from .case import Goal
+from .entry import Detail
+from .errors import FileRefusal, Refusal
+from .fields import goal_by_key
+from .optotypes import mar_of_letter_arcmin
+from .print_size import logmar_of_near_print, m_units_of_letter
+from .settings import Settings
+
+Reach = Literal["near", "intermediate", "distance"]
+Light = Literal["bright", "room", "dim"]
+
+# Common practice: reading distance ends about here, and arm's length with a step beyond.
+NEAR_MOST_MM = 500.0
+INTERMEDIATE_MOST_MM = 2000.0
+READING_DISTANCE_MM = 400.0
+LETTERS_TO_MATCH = 3
+SCHEMA = 1
+
+_NOT_FROM_LIBRARY = ("task",)
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """An everyday task with its usual figures, by goal key; ``also`` are other names it is found by."""
+
+    id: str
+    name: str
+    also: tuple[str, ...] = ()
+    values: Mapping[str, Any] = field(default_factory=dict)
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """What a goal asks: where, how fine, how wide, for how long. Distances mm, eye to object.
+
+    ``goal_logmar`` is the acuity needed at ``distance_mm`` with the reserve already in it; ``goal_m_units`` the print
+    without reserve. ``by_print`` says that the print method (equivalent viewing distance) decides. ``assumed`` names the
+    figures that the goal did not give, with where they come from; ``problems`` what is missing, in sentences.
+    """
+
+    index: int
+    name: str
+    task_id: str
+    kind: Reach
+    distance_mm: float
+    nearest_mm: float
+    farthest_mm: float
+    by_print: bool
+    goal_logmar: float | None
+    goal_m_units: float | None
+    detail_mm: float | None
+    reserve: float
+    contrast: float
+    width_mm: float | None
+    characters: float | None
+    light: Light
+    duration: Literal["moments", "minutes", "long"]
+    posture: Literal["seated", "standing", "walking"]
+    hands_free: bool
+    eyes: Literal["either", "one", "two"]
+    object_speed_deg_s: float
+    assumed: Mapping[str, str] = field(default_factory=dict)
+    problems: tuple[str, ...] = ()
+
+    @property
+    def usable(self) -> bool:
+        """Whether enough is known to compute with."""
+        return not self.problems
+
+
+def loads_tasks(text: str, path: str | Path = "tasks.toml") -> tuple[tuple[Task, ...], list[FileRefusal]]:
+    """The tasks in a TOML text and what was wrong with it; a bad entry is left out by name, the rest is usable."""
+    try:
+        data = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+        found = re.search(r"line (\d+)", str(error))
+        line = int(found[1]) if found else None
+        return (), [FileRefusal(path, f"not readable as TOML: {error}", line=line)]
+    problems: list[FileRefusal] = []
+    if data.get("schema") != SCHEMA:
+        problems.append(FileRefusal(path, f"a task file starts with schema = {SCHEMA}", key="schema"))
+    for key in data.keys() - {"schema", "task"}:
+        close = difflib.get_close_matches(key, ["task", "schema"], 1)
+        problems.append(FileRefusal(path, "unknown key", key=key, nearest=close[0] if close else ""))
+    rows = data.get("task", [])
+    if not isinstance(rows, list) or not all(isinstance(row, Mapping) for row in rows):
+        problems.append(FileRefusal(path, "[[task]] tables are expected", key="task"))
+        return (), problems
+    tasks: dict[str, Task] = {}
+    for number, row in enumerate(rows, 1):
+        task = _task(row, f"task[{number}]", path, problems)
+        if task is None:
+            continue
+        if task.id in tasks:
+            problems.append(FileRefusal(path, f"id {task.id!r} stands twice", key=f"task[{number}].id"))
+            continue
+        tasks[task.id] = task
+    return tuple(tasks.values()), problems
+
+
+def _task(row: Mapping[str, Any], key: str, path: str | Path, problems: list[FileRefusal]) -> Task | None:
+    name = row.get("name")
+    if not isinstance(name, str) or not name.strip():
+        problems.append(FileRefusal(path, "a task needs a name", key=f"{key}.name"))
+        return None
+    also, note = row.get("also", []), row.get("note", "")
+    if not isinstance(also, list) or not all(isinstance(item, str) for item in also):
+        problems.append(FileRefusal(path, "a list of words is expected", key=f"{key}.also"))
+        also = []
+    values: dict[str, Any] = {}
+    known = [item for item in goal_by_key() if item not in _NOT_FROM_LIBRARY]
+    for name_of_figure, typed in row.items():
+        if name_of_figure in ("id", "name", "also", "note"):
+            continue
+        place = f"{key}.{name_of_figure}"
+        if name_of_figure not in known:
+            close = difflib.get_close_matches(name_of_figure, known, 1)
+            problems.append(FileRefusal(path, "unknown key", key=place, nearest=close[0] if close else ""))
+            continue
+        declared = goal_by_key()[name_of_figure]
+        words = ("yes" if typed else "no") if isinstance(typed, bool) else str(typed)
+        try:
+            values[name_of_figure] = declared.kind.read(words, declared.label)
+        except Refusal as refusal:
+            problems.append(FileRefusal(path, str(refusal).rstrip("."), key=place))
+    id_ = row.get("id") or re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-")
+    return Task(str(id_), name.strip(), tuple(also), values, note if isinstance(note, str) else "")
+
+
+@cache
+def library() -> tuple[Task, ...]:
+    """The tasks that come with the program, read once when first asked for."""
+    text = resources.files(__package__).joinpath("data/tasks.toml").read_text("utf-8")
+    tasks, problems = loads_tasks(text)
+    if problems:
+        raise problems[0]
+    return tasks
+
+
+def merged(*libraries: Iterable[Task]) -> tuple[Task, ...]:
+    """Several libraries as one; a later task replaces an earlier one of the same id."""
+    return tuple({task.id: task for tasks in libraries for task in tasks}.values())
+
+
+def matching(text: str, tasks: Iterable[Task]) -> tuple[Task, ...]:
+    """The tasks whose name, or a word or other name of it, starts with the text; those by their own name first."""
+    wanted = text.strip().casefold()
+    if not wanted:
+        return tuple(tasks)
+    by_name, by_word = [], []
+    for task in tasks:
+        name = task.name.casefold()
+        names = [name, *(other.casefold() for other in task.also)]
+        if name.startswith(wanted):
+            by_name.append(task)
+        elif any(word.startswith(wanted) for each in names for word in (each, *each.split())):
+            by_word.append(task)
+    return (*by_name, *by_word)
+
+
+def task_for(text: str, tasks: Iterable[Task]) -> Task | None:
+    """The one task meant by a goal's words: by its whole name or other name, or by first letters that fit one name only."""
+    wanted = text.strip().casefold()
+    fitting = []
+    for task in tasks:
+        names = [task.name.casefold(), *(other.casefold() for other in task.also)]
+        if wanted in names:
+            return task
+        if len(wanted) >= LETTERS_TO_MATCH and any(name.startswith(wanted) for name in names):
+            fitting.append(task)
+    return fitting[0] if len(fitting) == 1 else None
+
+
+class _Figures:
+    """A goal's own figures first, then the library's; remembers which came from where."""
+
+    def __init__(self, goal: Goal, task: Task | None) -> None:
+        self.goal, self.task = goal, task
+        self.assumed: dict[str, str] = {}
+
+    def own(self, key: str) -> Any:
+        return self.goal.value(key)
+
+    def get(self, key: str, default: Any = None, words: str = "", usual: bool = True) -> Any:
+        value = self.own(key)
+        if value is not None:
+            return value
+        if usual and self.task is not None and key in self.task.values:
+            self.assumed[key] = f"usual for {self.task.name}"
+            return self.task.values[key]
+        if default is not None and words:
+            self.assumed[key] = words
+        return default
+
+
+def demand_of(goal: Goal, tasks: Iterable[Task], settings: Settings, index: int = 0) -> Demand:
+    """What a goal of the case demands. Never raises for missing figures: it says what is missing in ``problems``."""
+    task = task_for(goal.name, tasks)
+    read = _Figures(goal, task)
+    problems: list[str] = []
+    detail = read.get("detail")
+    distance = read.get("distance")
+    nearest, farthest = (read.get(key, usual=read.own("distance") is None) for key in ("nearest", "farthest"))
+    if distance is None and nearest is not None:
+        distance = nearest if farthest is None else math.sqrt(nearest * farthest)
+        read.assumed["distance"] = "from the nearest and the farthest distance"
+    if distance is None and detail is not None and detail.m_units is not None:
+        distance = READING_DISTANCE_MM
+        read.assumed["distance"] = "a reading distance of 40 cm, while none is given"
+    if distance is None:
+        problems.append(f"{goal.name}: give the distance from the eye to the object, for example 8 m.")
+        distance = READING_DISTANCE_MM
+    nearest, farthest = min(nearest or distance, distance), max(farthest or distance, distance)
+    kind = _kind(distance)
+    if detail is None and kind == "distance":
+        detail = Detail(logmar=settings.assume("goal_logmar"))
+        read.assumed["detail"] = f"an acuity of {detail.logmar:.2f} logMAR through the device"
+    if detail is None:
+        problems.append(
+            f"{goal.name}: give the detail to see, for example 1.0M, N8, 20/40 or a letter of 3 mm."
+        )
+        detail = Detail()
+    by_print = detail.m_units is not None and kind != "distance" or kind == "near"
+    usual_reserve = settings.assume("acuity_reserve_near" if by_print else "acuity_reserve_distance")
+    reserve = read.get("reserve", usual_reserve, "the reserve of the settings")
+    goal_logmar, goal_m_units, detail_mm = _sizes(detail, distance, reserve, goal.name, problems)
+    return Demand(
+        index=index,
+        name=goal.name,
+        task_id=task.id if task else "",
+        kind=kind,
+        distance_mm=distance,
+        nearest_mm=nearest,
+        farthest_mm=farthest,
+        by_print=by_print,
+        goal_logmar=goal_logmar,
+        goal_m_units=goal_m_units,
+        detail_mm=detail_mm,
+        reserve=reserve,
+        contrast=read.get("contrast", 0.85, "a print contrast of 0.85"),
+        width_mm=read.get("width"),
+        characters=read.get(
+            "characters", settings.assume("characters_wanted") if by_print else None, "of the settings"
+        ),
+        light=read.get("light", "room", "room light"),
+        duration=read.get("duration", "minutes", "for minutes"),
+        posture=read.get("posture", "seated", "seated"),
+        hands_free=bool(read.get("hands_free", False)),
+        eyes=read.get("eyes", "either"),
+        object_speed_deg_s=float(read.get("object_speed", 0.0)),
+        assumed=read.assumed,
+        problems=tuple(problems),
+    )
+
+
+def _kind(distance_mm: float) -> Reach:
+    if distance_mm <= NEAR_MOST_MM:
+        return "near"
+    return "intermediate" if distance_mm <= INTERMEDIATE_MOST_MM else "distance"
+
+
+def _sizes(
+    detail: Detail, distance_mm: float, reserve: float, name: str, problems: list[str]
+) -> tuple[float | None, float | None, float | None]:
+    """The acuity with the reserve in it, the print in M units, and the letter height, from whichever was given."""
+    if detail.logmar is not None:
+        m_units = 10.0**detail.logmar * distance_mm / 1000.0
+        return detail.logmar - math.log10(reserve), m_units, None
+    try:
+        if detail.height_mm is not None:
+            height = detail.height_mm
+            wanted = math.log10(mar_of_letter_arcmin(distance_mm, height) / reserve)
+            m_units = m_units_of_letter(height) if 0.08 <= height <= 145.0 else None
+            return wanted, m_units, height
+        if detail.m_units is not None:
+            wanted = logmar_of_near_print(min(distance_mm, 20_000.0), detail.m_units) - math.log10(reserve)
+            return wanted, detail.m_units, None
+    except Refusal as refusal:
+        problems.append(f"{name}: {refusal}")
+    return None, None, None
+
+
+def demands_of(goals: Iterable[Goal], tasks: Iterable[Task], settings: Settings) -> tuple[Demand, ...]:
+    """The demands of a case's goals, in the order of the case."""
+    kept = tuple(tasks)
+    return tuple(demand_of(goal, kept, settings, index) for index, goal in enumerate(goals))

@@ -1,0 +1,511 @@
+"""The result types of the plan: what a screen, a document or a fitting sheet reads, and nothing that computes.
+
+Every number carries its unit in its name; ``None`` means that the quantity does not apply or that an input is missing,
+never a failed computation. Signed magnification: positive Galilean, negative Keplerian. Vergence: a diverging beam is
+negative. Distances in front of the objective (of the cap where one is on) are positive millimetres.
+
+``Plan.options``, ``Plan.refused`` and ``Plan.coverage.rows`` are sequences that expand a row when it is asked for, so
+that a plan of thousands of configurations stays small: index or slice them, do not copy them whole without need.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from ..configuration import Configuration, EyeChoice
+from ..goals import Demand
+from ..person import Person
+from ..stock import Cap, Filter, Telescope
+
+Grade = Literal["meets", "nearly", "misses", "cannot"]
+GRADES: tuple[Grade, ...] = ("meets", "nearly", "misses", "cannot")
+DecisionWord = Literal["proceed", "trial", "prefer-alternative", "refuse"]
+Basis = Literal["marked", "measured"]
+FieldBasis = Literal["nominal", "measured"]
+Side = Literal["right", "left"]
+Urgency = Literal["same day", "soon"]
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What the plan says to do, in one word and one sentence."""
+
+    word: DecisionWord
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class FieldNumbers:
+    """The field of one tube with everything that it hangs on; Galilean full/half/total, Keplerian by its stop.
+
+    ``real_field_deg`` and ``apparent_field_deg`` are the figures in use (half criterion unless ``criterion`` says
+    otherwise); the three criteria stand beside them where they exist. ``limited_by`` names the aperture that rules.
+    """
+
+    real_field_deg: float
+    apparent_field_deg: float
+    criterion: str
+    eye_distance_mm: float
+    pupil_mm: float
+    basis: FieldBasis
+    limited_by: str
+    real_field_full_deg: float | None = None
+    real_field_half_deg: float | None = None
+    real_field_total_deg: float | None = None
+    field_of_fixation_deg: float | None = None
+    ring_outer_diameter_deg: float | None = None
+    ring_housing_deg: float | None = None
+    keyhole_half_slope: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class EyeNumbers:
+    """One eye behind one tube: where it stands, what it needs, what it gets.
+
+    ``correction_lens_d`` is the lens at the place of the correction (carrier: the refraction's best sphere; ocular: R;
+    objective: R/(M² + tMR)); None when the tube is refocused or nothing is corrected. ``magnification`` and
+    ``tube_length_mm`` are those in use for distance (M′ and t′ when refocused). ``residual_*`` is what stays uncorrected.
+    Near limits are from the objective.
+    """
+
+    side: Side
+    ocular_to_cornea_mm: float
+    eye_distance_mm: float
+    refraction_at_cornea_d: float
+    ametropia_at_ocular_d: float
+    correction_lens_d: float | None
+    magnification: float
+    tube_length_mm: float
+    tube_shortening_mm: float
+    residual_sphere_d: float
+    residual_cylinder_d: float
+    logmar: float | None
+    near_logmar: float | None
+    tolerance_d: float
+    accommodation_d: float
+    pupil_mm: float
+    dim_pupil_mm: float
+    field: FieldNumbers
+    exit_pupil_distance_mm: float
+    exit_pupil_diameter_mm: float
+    exit_pupil_basis: FieldBasis
+    eye_offset_mm: float | None
+    near_limit_mm: float | None
+    near_limit_focused_infinity_mm: float | None
+    near_limit_hyperfocal_mm: float | None
+    far_limit_mm: float | None
+    relative_brightness: float
+    relative_brightness_dim: float
+
+
+@dataclass(frozen=True, slots=True)
+class PairNumbers:
+    """Two tubes: what both fields make together and what the eyes must do. Prism in prism dioptres, totals."""
+
+    interpupillary_mm: float
+    spread_mm: float
+    union_field_deg: float
+    overlap_field_deg: float
+    centre_separation_deg: float
+    toe_out_vergence_for_same_union_prism: float | None
+    vertical_tilt_tolerance_arcmin: float
+    convergent_tilt_tolerance_arcmin: float
+    divergent_tilt_tolerance_arcmin: float
+    aniseikonia_percent: float
+    interocular_difference_logmar: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class MountNumbers:
+    """Where the tube sits on this face. Only a bioptic has a gaze elevation and a head drop."""
+
+    tube_tilt_deg: float
+    pantoscopic_deg: float
+    tube_to_lens_normal_deg: float
+    rotation_distance_mm: float
+    ocular_height_mm: float | None = None
+    gaze_elevation_deg: float | None = None
+    head_drop_deg: float | None = None
+    head_drop_to_field_centre_deg: float | None = None
+    least_lens_height_mm: float | None = None
+    b_size_mm: float | None = None
+    off_axis_deg: float | None = None
+    segment_clearance_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CapNumbers:
+    """The reading cap on this tube for this eye. Distances from the cap; ``*_uncorrected`` with the ametropia left in."""
+
+    power_d: float
+    working_distance_corrected_mm: float
+    working_distance_uncorrected_mm: float | None
+    working_distance_mm: float
+    equivalent_power_d: float
+    evd_mm: float
+    evd_uncorrected_mm: float | None
+    magnification_re_250: float
+    magnification_re_400: float
+    clear_from_mm: float | None
+    clear_to_mm: float | None
+    depth_mm: float | None
+    linear_field_at_cap_focus_mm: float
+    convergence_parallel_tubes_prism: float | None
+    base_in_full_prism: float | None
+    toe_in_deg: float | None
+    convergence_converged_tubes_prism: float | None
+    height_mismatch_for_15_arcmin_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceNumbers:
+    """Everything about a configuration on this person that does not depend on a goal."""
+
+    magnification_marked: float
+    magnification_nominal: float
+    magnification_basis: Basis
+    objective_focal_length_mm: float
+    ocular_focal_length_mm: float
+    transmittance: float
+    transmittance_basis: FieldBasis
+    filter_transmittance: float
+    weight_g: float | None
+    eyes: tuple[EyeNumbers, ...]
+    pair: PairNumbers | None
+    mount: MountNumbers
+    cap: CapNumbers | None
+
+    @property
+    def leading(self) -> EyeNumbers:
+        """The eye that sees better through it: the one whose numbers are shown first."""
+        return self.eyes[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """One loss of acuity: name (``blur``, ``cylinder``, ``light``, ``motion``), log units, and a sentence."""
+
+    name: str
+    logmar: float
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What one configuration does for one goal of this person.
+
+    ``predicted_logmar`` is first order (no loss); ``predicted_logmar_with_blur`` adds the blur at the goal's distance;
+    ``predicted_logmar_with_losses`` adds all ``losses``, and ``probability`` is the chance from it at ``cr95_logmar``.
+    ``probability_cr95_0_20`` and ``_0_30`` are the first-order chances at both published repeatabilities. For print,
+    ``power_margin_log`` is log10 of the equivalent power over the required one and the probability is that of the margin
+    less the losses. Distances are where the object is taken to be: ``object_distance_mm``. ``cap_on`` says whether
+    the cap is on for this goal: caps come off for goals that are clear without them.
+    """
+
+    goal_index: int
+    goal: str
+    grade: Grade
+    sentence: str
+    decision: Decision
+    eye: EyeChoice
+    cap_on: bool
+    object_distance_mm: float
+    magnification: float
+    tube_length_mm: float
+    goal_logmar: float | None = None
+    required_magnification: float | None = None
+    predicted_logmar: float | None = None
+    predicted_snellen_denominator: float | None = None
+    nearest_r10_line: float | None = None
+    blur_loss_logmar: float = 0.0
+    predicted_logmar_with_blur: float | None = None
+    losses: tuple[Loss, ...] = ()
+    loss_logmar: float = 0.0
+    predicted_logmar_with_losses: float | None = None
+    probability: float | None = None
+    cr95_logmar: float = 0.2
+    probability_cr95_0_20: float | None = None
+    probability_cr95_0_30: float | None = None
+    exit_vergence_d: float | None = None
+    accommodation_used_d: float = 0.0
+    defocus_d: float = 0.0
+    clear: bool = False
+    clear_from_mm: float | None = None
+    clear_to_mm: float | None = None
+    linear_field_mm: float | None = None
+    linear_union_mm: float | None = None
+    width_wanted_mm: float | None = None
+    characters_in_field: float | None = None
+    characters_wanted: float | None = None
+    working_distance_mm: float | None = None
+    evd_mm: float | None = None
+    equivalent_power_d: float | None = None
+    required_evd_mm: float | None = None
+    required_evp_d: float | None = None
+    cap_power_for_goal_d: float | None = None
+    power_margin_log: float | None = None
+    print_read_m_units: float | None = None
+    contrast_reserve: float | None = None
+    convergence_prism: float | None = None
+    convergence_naked_prism: float | None = None
+    vergence_reserve_prism: float | None = None
+    relative_brightness: float | None = None
+    slip_deg_s: float | None = None
+    slip_mar_factor: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ScorePart:
+    """What a criterion of the ranking gave: ``value`` from 0 to 1, its ``weight``, and what it stands for in words."""
+
+    criterion: str
+    value: float
+    weight: float
+    sentence: str
+
+    @property
+    def points(self) -> float:
+        """The contribution to the score."""
+        return self.value * self.weight
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """A feasible configuration, evaluated. ``rank`` starts at 1; ``decision`` is for the first goal."""
+
+    rank: int
+    configuration: Configuration
+    telescope: Telescope
+    cap: Cap | None
+    filter: Filter | None
+    device: DeviceNumbers
+    outcomes: tuple[Outcome, ...]
+    reasons_for: tuple[str, ...]
+    reasons_against: tuple[str, ...]
+    score: float
+    score_parts: tuple[ScorePart, ...]
+    decision: Decision
+    summary: str
+
+    def outcome(self, goal_index: int) -> Outcome:
+        """The outcome for the goal at that place."""
+        return self.outcomes[goal_index]
+
+    @property
+    def grades(self) -> tuple[Grade, ...]:
+        """The grade for each goal."""
+        return tuple(outcome.grade for outcome in self.outcomes)
+
+
+RefusalCode = Literal[
+    "acuity off the chart",
+    "no acuity",
+    "refocusing range",
+    "frame too shallow",
+    "PD out of range",
+    "exit pupil blackout",
+    "no fusion",
+    "hands do not reach",
+    "ring over the only field",
+    "ametropia",
+    "inverted image",
+    "mount",
+    "segment in the way",
+    "tilt out of range",
+    "spread out of range",
+    "not made in pairs",
+    "optics",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A configuration that cannot be used, the name of the reason, and the sentence that says what would change it."""
+
+    configuration: Configuration
+    code: RefusalCode
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Method:
+    """One way to a required figure, by name, with its result and a sentence that says how."""
+
+    name: str
+    value: float
+    unit: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """What a goal asks of any device: by each method, with the range between them. None where it does not apply."""
+
+    goal_index: int
+    goal: str
+    required_magnification: float | None
+    magnification_low: float | None
+    magnification_high: float | None
+    required_evd_mm: float | None
+    required_evp_d: float | None
+    evp_low_d: float | None
+    evp_high_d: float | None
+    methods: tuple[Method, ...]
+    contrast_reserve: float | None
+    contrast_sentence: str
+    field_wanted_deg: float | None
+    characters_wanted: float | None
+    problems: tuple[str, ...]
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class CoverageRow:
+    """One option and its grade for each goal, in the order of the goals."""
+
+    rank: int
+    configuration: Configuration
+    grades: tuple[Grade, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """Options × goals, best option first."""
+
+    goals: tuple[str, ...]
+    rows: Sequence[CoverageRow]
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceSet:
+    """The fewest devices that meet the goals: an option's rank and the goals it is for; ``left`` names goals that none meets."""
+
+    ranks: tuple[int, ...]
+    configurations: tuple[Configuration, ...]
+    goals_by_device: tuple[tuple[int, ...], ...]
+    left: tuple[int, ...]
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A rule of common practice about one eye or two, what it says for this person, and what speaks for and against."""
+
+    name: str
+    says: EyeChoice | Literal["measure first"]
+    speaks_for: tuple[str, ...]
+    speaks_against: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class EyeAdvice:
+    """Which eye, or both, with reasons; the two rules that disagree are both shown."""
+
+    choice: EyeChoice | Literal["measure first"]
+    sentence: str
+    reasons: tuple[str, ...]
+    rules: tuple[Rule, ...]
+    better_eye: Side | None
+    interocular_difference_logmar: float | None
+    fusion: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """A way to a near goal on the basis of the equivalent viewing distance; the best telescope is one of the rows.
+
+    ``lens_distance_mm`` is lens to page. ``depth_near_mm`` and ``depth_far_mm`` are how far the page may leave its place.
+    """
+
+    name: str
+    kind: Literal["telescope", "add", "hand", "stand", "electronic", "non-optical"]
+    id: str
+    evd_mm: float | None
+    equivalent_power_d: float | None
+    power_d: float | None
+    working_distance_mm: float | None
+    lens_distance_mm: float | None
+    eye_to_lens_mm: float | None
+    linear_field_mm: float | None
+    characters: float | None
+    depth_near_mm: float | None
+    depth_far_mm: float | None
+    hands_free: bool
+    reaches: bool | None
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlternativeTable:
+    """The near ways to one goal, strongest reach first, and whether a telescope is the answer, said plainly."""
+
+    goal_index: int
+    goal: str
+    rows: tuple[Alternative, ...]
+    telescope_is_answer: bool
+    field_ratio_best_to_telescope: float | None
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Referral:
+    """A prompt to refer before any device, from what was recorded."""
+
+    key: str
+    urgency: Urgency
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sensitivity:
+    """How far one input can move, each way, before another option wins or the goal is missed.
+
+    ``lower`` and ``upper`` are the nearest values at which something changes (None: nothing within the accepted
+    range looked at); ``what_lower`` and ``what_upper`` say what. ``measured`` is False for an assumed input; ``weight``
+    orders unmeasured inputs by how much the chance moves over the range that is usual.
+    """
+
+    path: str
+    label: str
+    value: float
+    unit: str
+    measured: bool
+    lower: float | None
+    what_lower: str
+    upper: float | None
+    what_upper: str
+    weight: float
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The recommendation for one visit. See the module's note on the lazy sequences."""
+
+    person: Person
+    demands: tuple[Demand, ...]
+    needs: tuple[Need, ...]
+    decision: Decision
+    options: Sequence[Option]
+    refused: Sequence[Refused]
+    coverage: Coverage
+    smallest_set: DeviceSet
+    eye_advice: EyeAdvice
+    alternatives: tuple[AlternativeTable, ...]
+    referrals: tuple[Referral, ...]
+    cautions: tuple[str, ...]
+    assumptions_used: Mapping[str, str]
+    problems: tuple[str, ...] = ()
+    inputs: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def best(self) -> Option | None:
+        """The option that is ranked first, None when there is none."""
+        return self.options[0] if self.options else None
+
+    @property
+    def outcomes_count(self) -> int:
+        """How many outcomes the plan holds."""
+        return len(self.options) * len(self.demands)
