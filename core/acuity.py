@@ -153,6 +153,9 @@ class OffChart:
         """The category in words, such as ``hand motion``."""
         return _CATEGORY_NAMES[self.category]
 
+    def __str__(self) -> str:
+        return format_acuity(self, "logmar")
+
 
 def on_chart(acuity: Acuity | OffChart, purpose: str = "magnification") -> Acuity:
     """The acuity itself when arithmetic with it makes sense; ClinicalRefusal for an off-chart category."""
