@@ -122,6 +122,14 @@ def _radio_set(widget: Any) -> Offset:
         return widget.content_region.offset
 
 
+def _select(widget: Any) -> Offset:
+    """The text of a closed selection; an open one has the focus on its list."""
+    try:
+        return widget.query_one("SelectCurrent #label").content_region.offset
+    except NoMatches:
+        return widget.content_region.offset
+
+
 def _list_view(widget: Any) -> Offset:
     child = widget.highlighted_child
     return widget.content_region.offset if child is None else child.content_region.offset
@@ -142,6 +150,7 @@ _RULES: dict[str, Callable[[Any], Offset]] = {
     "OptionList": _option_list,
     "Tabs": _tabs,
     "RadioSet": _radio_set,
+    "Select": _select,
     "ListView": _list_view,
     "Tree": _tree,
 }

@@ -22,7 +22,7 @@ Result = TypeVar("Result")
 
 
 def _place_caret(screen: Screen[Any]) -> None:
-    """The focus may move without a cell changing, and then no frame carries the cursor along."""
+    """The focus may move, or a layout settle, without a cell changing; then no frame carries the cursor along."""
     place = getattr(screen.app, "place_caret", None)
     if place is not None:
         screen.call_after_refresh(place)
@@ -36,6 +36,9 @@ class QuietScreen(Screen[Result]):
     def watch_focused(self) -> None:
         _place_caret(self)
 
+    def on_mount(self) -> None:
+        self.screen_layout_refresh_signal.subscribe(self, _place_caret, immediate=True)
+
 
 class QuietDialog(ModalScreen[Result]):
     """The same for dialogs."""
@@ -44,6 +47,9 @@ class QuietDialog(ModalScreen[Result]):
 
     def watch_focused(self) -> None:
         _place_caret(self)
+
+    def on_mount(self) -> None:
+        self.screen_layout_refresh_signal.subscribe(self, _place_caret, immediate=True)
 
 
 class QuietInput(Input):

@@ -16,6 +16,8 @@ class Signs:
     ascii_only: bool
     here: str
     """marks the focused row"""
+    rests: str
+    """marks the row to which the caret will come back in a part without the focus"""
     more: str
     """ends a text that goes on"""
     above: str
@@ -39,6 +41,7 @@ class Signs:
 UNICODE_SIGNS = Signs(
     ascii_only=False,
     here="►",
+    rests="·",
     more="…",
     above="▲",
     below="▼",
@@ -56,6 +59,7 @@ UNICODE_SIGNS = Signs(
 ASCII_SIGNS = Signs(
     ascii_only=True,
     here=">",
+    rests=".",
     more="~",
     above="^",
     below="v",

@@ -210,7 +210,8 @@ class Terminal:
     def under_cursor(self, length: int = 1) -> str:
         """The text that begins under the cursor."""
         x, y = self.cursor
-        return self.screen.display[y][x : x + length]
+        line = self.screen.buffer[y]
+        return "".join(line[column].data for column in range(x, min(x + length, self.screen.columns)))
 
     def cpu_time_s(self) -> float:
         """CPU seconds used so far by the program (Linux only)."""

@@ -1,0 +1,1 @@
+"""Widgets of our own: drawn line by line, with the caret on whatever has the focus."""

@@ -163,14 +163,14 @@ class Drawn(Widget):
         return current_signs().below if below and y == self.size.height - 1 else ""
 
     def _strip(self, pieces: Iterable[Piece], width: int, edge: str) -> Strip:
+        """Pieces to a strip of exactly `width` cells; neighbours of one style are joined, to send fewer bytes."""
         role = self.role
         segments = [Segment(text, role(name)) for text, name in pieces if text]
-        text_width = width - self.edge_width
-        strip = Strip(segments).adjust_cell_length(max(0, text_width), role("plain"))
+        strip = Strip(segments).adjust_cell_length(max(0, width - self.edge_width), role("plain"))
         if self.edge_width:
             tail = Segment(edge or " ", role("edge" if edge else "plain"))
             strip = Strip([*strip, tail], width)
-        return strip
+        return strip.simplify()
 
     # ---- mouse wheel; everything else is for the keyboard
 

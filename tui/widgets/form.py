@@ -37,6 +37,7 @@ class FormBody(Drawn):
         super().__init__()
         self.rows: tuple[Row, ...] = ()
         self.current = -1
+        self.focus_is_here = False
         self.columns: Columns = columns_for((), 80)
         self.drawn: list[DrawnRow] = []
         self.starts: list[int] = []
@@ -99,7 +100,8 @@ class FormBody(Drawn):
         index = self.row_at(line)
         pieces = self.drawn[index].lines[line - self.starts[index]]
         if index == self.current and line == self._mark_line(index):
-            return ((current_signs().here + " ", "here"), *pieces[1:])
+            sign = current_signs().here if self.focus_is_here else current_signs().rests
+            return ((sign + " ", "here"), *pieces[1:])
         return pieces
 
 
@@ -447,6 +449,20 @@ class Form(Widget):
         )
 
     # ---- events
+
+    def focus_changed(self) -> None:
+        """A live field got or lost the focus: the marker shows it; when it left, what was typed is accepted.
+
+        Both fields tell, in either order, so the screen is asked.
+        """
+        here = self.screen.focused in (self.editor, self._note_editor)
+        if here == self.body.focus_is_here:
+            return
+        self.body.focus_is_here = here
+        if 0 <= self.body.current < len(self.body.drawn):
+            self.body.mark(self.body.current)
+        if not here:
+            self.accept()
 
     def on_mount(self) -> None:
         self.body.lay_out()

@@ -140,5 +140,8 @@ class FormEditor(QuietInput):
 
             raise SkipAction
 
+    def on_focus(self) -> None:
+        self.form.focus_changed()
+
     def on_blur(self) -> None:
-        self.form.accept()
+        self.form.focus_changed()

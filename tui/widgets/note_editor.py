@@ -29,7 +29,7 @@ class NoteEditor(TextArea):
     DEFAULT_CSS = """
     NoteEditor {
         layer: editor; width: 10; height: 3; background: $field-ground; color: $field-ink;
-        scrollbar-size: 0 0;
+        scrollbar-size: 0 0; padding: 0;
         &:focus { background-tint: transparent; }
         &>.text-area--cursor { background: transparent; color: $field-ink; text-style: none; }
         &>.text-area--cursor-line { background: transparent; }
@@ -62,6 +62,9 @@ class NoteEditor(TextArea):
             self.load_text(text)
         self.move_cursor(self.document.end)
 
+    def on_mount(self) -> None:
+        self.call_after_refresh(self.move_cursor, self.document.end)
+
     def action_row(self, direction: int, leave: bool = False) -> None:
         self.form.step(direction, leave=leave)
 
@@ -91,5 +94,8 @@ class NoteEditor(TextArea):
         event.stop()
         self.insert(clean(event.text, newlines=True))
 
+    def on_focus(self) -> None:
+        self.form.focus_changed()
+
     def on_blur(self) -> None:
-        self.form.accept()
+        self.form.focus_changed()

@@ -1,0 +1,228 @@
+"""The lines with a fixed place: the answer, the last message, the keys."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import ClassVar, Literal
+
+from rich.cells import cell_len
+from textual.binding import Binding, BindingType
+from textual.geometry import Offset
+
+from ..safe_text import fit, shown, wrap
+from ..signs import current_signs
+from .drawn import Drawn, Line, Piece
+
+_NARROW = 60
+_KEPT = 100
+
+
+class AnswerLine(Drawn, can_focus=True):
+    """The best option in words, at one fixed place: one line, two where it is narrow, scrolled by Up and Down."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("down", "scroll_lines(1)", show=False),
+        Binding("up", "scroll_lines(-1)", show=False),
+    ]
+
+    DEFAULT_CSS = """
+    AnswerLine { height: 1; background: $answer-ground; }
+    """
+
+    def __init__(self, text: str = "", *, id: str | None = None, classes: str | None = None) -> None:
+        super().__init__(id=id, classes=classes)
+        self._text = text
+        self._lines: list[str] = []
+
+    @property
+    def text(self) -> str:
+        """The sentence; assign to change it."""
+        return self._text
+
+    @text.setter
+    def text(self, text: str) -> None:
+        if text == self._text:
+            return
+        self._text = text
+        before, count = self._lines, len(self._lines)
+        self._wrap()
+        if not self.scroll_to_line(0):
+            for number in range(max(count, len(self._lines))):
+                if before[number : number + 1] != self._lines[number : number + 1]:
+                    self.repaint_lines(number)
+            self.repaint_lines(0, self.size.height, x=max(0, self.size.width - 1), width=1)
+
+    def _wrap(self) -> None:
+        self._lines = wrap(shown(self._text), self.text_width - 2)
+
+    @property
+    def line_count(self) -> int:
+        return len(self._lines)
+
+    def pieces(self, line: int) -> Line:
+        here = line == self.top and self.has_focus
+        mark = current_signs().here if here else " "
+        return ((mark + " ", "answer"), (fit(self._lines[line], self.text_width - 2), "answer"))
+
+    def on_resize(self) -> None:
+        self.styles.height = 2 if self.size.width < _NARROW else 1
+        self._wrap()
+        self.scroll_to_line(self.top)
+        self.refresh()
+
+    def caret_screen_offset(self) -> Offset:
+        """The first letter of the sentence, or of its part in view."""
+        return self.content_region.offset + Offset(2, 0)
+
+    def action_scroll_lines(self, lines: int) -> None:
+        self.scroll_to_line(self.top + lines)
+
+    def on_focus(self) -> None:
+        self.repaint_lines(self.top, width=2)
+
+    def on_blur(self) -> None:
+        self.repaint_lines(self.top, width=2)
+
+
+Weight = Literal["done", "note", "check", "error"]
+
+
+@dataclass(frozen=True)
+class Said:
+    """A message that was shown, and when."""
+
+    at: datetime
+    text: str
+    weight: Weight = "note"
+
+
+_WEIGHT_ROLE = {"done": "ok", "note": "plain", "check": "check", "error": "error"}
+
+
+class MessageLine(Drawn):
+    """The last message. It stays until the next one, and the recent ones can be read again."""
+
+    DEFAULT_CSS = """
+    MessageLine { height: 1; background: $ground; }
+    """
+
+    def __init__(self, *, more: str = "", id: str | None = None, classes: str | None = None) -> None:
+        super().__init__(id=id, classes=classes)
+        self.recent: deque[Said] = deque(maxlen=_KEPT)
+        self._more = more
+        """says how to read a message that does not fit, for example "Ctrl+E all" """
+
+    def say(self, text: str, weight: Weight = "note") -> None:
+        """Show a message and keep it among the recent ones."""
+        self.recent.append(Said(datetime.now().astimezone(), text, weight))
+        self.refresh()
+
+    @property
+    def line_count(self) -> int:
+        return 1
+
+    def pieces(self, line: int) -> Line:
+        if not self.recent:
+            return ()
+        said = self.recent[-1]
+        sign = {"done": current_signs().ok, "check": current_signs().check, "error": current_signs().error}
+        text = f"{sign.get(said.weight, ' ')} {shown(said.text)}"
+        room = self.text_width
+        role = _WEIGHT_ROLE[said.weight]
+        if cell_len(text) <= room or not self._more:
+            return ((fit(text, room), role),)
+        tail = f" {shown(self._more)}"
+        return ((fit(text, max(1, room - cell_len(tail))), role), (tail, "bar-key"))
+
+
+@dataclass(frozen=True)
+class KeyWord:
+    """A key and the word for what it does."""
+
+    key: str
+    word: str
+
+
+def lay_out_keys(
+    keys: Iterable[KeyWord], width: int, max_rows: int, more: KeyWord | None = None
+) -> list[list[KeyWord]]:
+    """The keys in rows; when they do not fit into `max_rows`, the last place says how to see the rest."""
+    more = KeyWord("F1", "more") if more is None else more
+    rows = _rows_of_keys(keys, width)
+    if len(rows) <= max_rows:
+        return rows
+    kept = rows[: max(1, max_rows)]
+    last = kept[-1]
+    while last and _keys_width([*last, more]) > width:
+        last.pop()
+    last.append(more)
+    return kept
+
+
+def _rows_of_keys(keys: Iterable[KeyWord], width: int) -> list[list[KeyWord]]:
+    rows: list[list[KeyWord]] = []
+    for key in keys:
+        if rows and _keys_width([*rows[-1], key]) <= width:
+            rows[-1].append(key)
+        else:
+            rows.append([key])
+    return rows
+
+
+def _keys_width(keys: list[KeyWord]) -> int:
+    return sum(cell_len(shown(key.key)) + 1 + cell_len(shown(key.word)) for key in keys) + 2 * (len(keys) - 1)
+
+
+class KeyLine(Drawn):
+    """The keys at hand, in as many rows as they need; never fewer keys without saying so."""
+
+    DEFAULT_CSS = """
+    KeyLine { height: 1; background: $bar-ground; }
+    """
+
+    edge_width = 0
+
+    def __init__(
+        self, keys: Iterable[KeyWord] = (), *, id: str | None = None, classes: str | None = None
+    ) -> None:
+        super().__init__(id=id, classes=classes)
+        self._keys = tuple(keys)
+        self._rows: list[list[KeyWord]] = []
+
+    @property
+    def keys(self) -> tuple[KeyWord, ...]:
+        """The keys; assign to change them."""
+        return self._keys
+
+    @keys.setter
+    def keys(self, keys: Iterable[KeyWord]) -> None:
+        new = tuple(keys)
+        if new != self._keys:
+            self._keys = new
+            self._lay_out()
+
+    def _lay_out(self) -> None:
+        """A sixth of the screen's height at most, one row in any case."""
+        rows = max(1, min(3, self.screen.size.height // 10))
+        self._rows = lay_out_keys(self._keys, max(1, self.size.width), rows)
+        self.styles.height = max(1, len(self._rows))
+        self.refresh()
+
+    def on_resize(self) -> None:
+        self._lay_out()
+
+    @property
+    def line_count(self) -> int:
+        return len(self._rows)
+
+    def pieces(self, line: int) -> Line:
+        pieces: list[Piece] = []
+        for key in self._rows[line]:
+            if pieces:
+                pieces.append(("  ", "bar"))
+            pieces += [(shown(key.key), "bar-key"), (" " + shown(key.word), "bar")]
+        used = sum(cell_len(text) for text, _ in pieces)
+        return [*pieces, (" " * max(0, self.size.width - used), "bar")]
