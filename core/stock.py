@@ -236,7 +236,7 @@ def _reasons(
 ) -> Iterable[FileRefusal]:
     known = tuple(model.model_fields)
     for detail in error.errors():
-        name = str(detail["loc"][0]) if detail["loc"] else "id"
+        name = str(detail["loc"][0]) if detail["loc"] else ""
         nearest = ""
         if detail["type"] == "extra_forbidden":
             reason = "unknown key"
@@ -252,7 +252,7 @@ def _reasons(
             path,
             reason,
             line=_line(text, kind, number, name),
-            key=f"{kind}[{number}].{name}",
+            key=f"{kind}[{number}].{name}".rstrip("."),
             nearest=nearest,
         )
 

@@ -16,8 +16,9 @@ _LARGEST = 1e9
 
 
 def nearest(word: object, options: tuple[str, ...]) -> str:
-    """The option most like a word, or nothing."""
-    return next(iter(difflib.get_close_matches(str(word), options, 1)), "")
+    """The option most like a word (or that starts with it), or nothing."""
+    started = [option for option in options if word and option.startswith(str(word))]
+    return started[0] if started else next(iter(difflib.get_close_matches(str(word), options, 1)), "")
 
 
 @dataclass(frozen=True, slots=True)
