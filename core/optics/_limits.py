@@ -15,9 +15,9 @@ M_LEAST = 1.05
 M_MOST = 100.0
 T_LEAST_MM = 0.5
 T_MOST_MM = 1000.0
-# Lens powers and ametropia in dioptres; the strongest thin lens of a small ocular is a few hundred dioptres.
-POWER_MOST_D = 1000.0
-AMETROPIA_MOST_D = 60.0
+# Enough for the ocular of the shortest and strongest tube accepted; a real small ocular has a few hundred dioptres.
+POWER_MOST_D = 250_000.0
+AMETROPIA_MOST_D = 100.0
 VERGENCE_MOST_D = 1000.0
 DISTANCE_LEAST_MM = 1.0
 DISTANCE_MOST_MM = 1e7

@@ -90,7 +90,7 @@ def vertex_or_assumed_mm(
 def refraction_at_cornea_d(spectacle_power_d: float, vertex_mm: float) -> float:
     """The ametropia K in dioptres at the cornea from a spectacle power at ``vertex_mm`` in front of it.
 
-    Refuses powers over 60 D, vertex distances over 60 mm, and plus lenses that focus at or before the
+    Refuses powers over 100 D, vertex distances over 60 mm, and plus lenses that focus at or before the
     cornea.
     """
     if not -AMETROPIA_MOST_D <= spectacle_power_d <= AMETROPIA_MOST_D:
@@ -116,7 +116,7 @@ def ametropia_at_ocular_d(refraction_at_cornea_d: float, ocular_to_cornea_mm: fl
     """The ametropia R in dioptres in the plane of the ocular, ``ocular_to_cornea_mm`` in front of the
     cornea.
 
-    The same formula carries K to a spectacle plane. Refuses K over 60 D, distances over 60 mm, and a far
+    The same formula carries K to a spectacle plane. Refuses K over 100 D, distances over 60 mm, and a far
     point between the ocular and the cornea.
     """
     if not -AMETROPIA_MOST_D <= refraction_at_cornea_d <= AMETROPIA_MOST_D:
@@ -141,7 +141,7 @@ def ametropia_at_ocular_d(refraction_at_cornea_d: float, ocular_to_cornea_mm: fl
 def effective_ocular_power_d(ocular_power_d: float, ametropia_at_ocular_d: float) -> float:
     """The ocular power in dioptres left for the telescope when the ocular lends R to the eye.
 
-    Refuses powers over 1000 D, ametropia over 60 D, and an ametropia that uses up the ocular.
+    Refuses powers over 250 000 D, ametropia over 100 D, and an ametropia that uses up the ocular.
     """
     if not -POWER_MOST_D <= ocular_power_d <= POWER_MOST_D:
         raise refused_range("ocular power", ocular_power_d, -POWER_MOST_D, POWER_MOST_D, "D", "-40")
@@ -343,13 +343,13 @@ def over_refraction_effect_d(
     return over_refraction_d
 
 
-@formula("E = √[(S² + (S + C)²)/2]", unit="D", source="", kind="derived", domain="|S|, |C| up to 60 D")
+@formula("E = √[(S² + (S + C)²)/2]", unit="D", source="", kind="derived", domain="|S|, |C| up to 100 D")
 def residual_defocus_d(residual_sphere_d: float, residual_cylinder_d: float = 0.0) -> float:
     """The defocus in dioptres that blurs like an uncorrected sphere and cylinder: the root mean square of
     both meridians.
 
     Either cylinder form gives the same number; at best sphere it is half the cylinder. The tube does not
-    reduce the blur of a residual cylinder at the eye. Refuses more than 60 D.
+    reduce the blur of a residual cylinder at the eye. Refuses more than 100 D.
     """
     if not -AMETROPIA_MOST_D <= residual_sphere_d <= AMETROPIA_MOST_D:
         raise refused_range(

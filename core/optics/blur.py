@@ -45,7 +45,7 @@ def blur_loss_logmar(
     """The loss in logMAR (0 or more) that ``defocus_d`` of either sign causes an eye of ``mar_arcmin``.
 
     The law was stated for pupils of 1.5 to 7 mm and up to 6 D of defocus; beyond, it is an extrapolation.
-    Refuses MAR outside 0.1 to 1000 arcmin, pupils outside 0.5 to 12 mm, defocus over 60 D, and a blur
+    Refuses MAR outside 0.1 to 1000 arcmin, pupils outside 0.5 to 12 mm, defocus over 100 D, and a blur
     constant outside 0.1 to 3 arcmin per mm D.
     """
     _check_eye(mar_arcmin, pupil_mm, blur_constant)
@@ -93,7 +93,7 @@ def tolerated_defocus_d(
 @formula("p·E mrad = 3.438·p·E", unit="arcmin", source="OPTICS-TEXT", kind="memory", domain="p 0.5 to 12 mm")
 def blur_disc_arcmin(pupil_mm: float, defocus_d: float) -> float:
     """The angular diameter in arcmin of the geometric blur disc; refuses pupils outside 0.5 to 12 mm,
-    defocus over 60 D.
+    defocus over 100 D.
     """
     if not PUPIL_LEAST_MM <= pupil_mm <= PUPIL_MOST_MM:
         raise refused_pupil(pupil_mm)

@@ -19,7 +19,6 @@ from ._limits import (
     M_LEAST,
     M_MOST,
     POLE_MARGIN,
-    POWER_MOST_D,
     T_LEAST_MM,
     T_MOST_MM,
     refused,
@@ -30,6 +29,7 @@ from ._limits import (
     refused_tube,
 )
 
+BACK_VERTEX_MOST_D = 1000.0
 # Common practice: a telescope is sold as its marked power when it lies within this share of it.
 MARKED_POWER_TOLERANCE_PERCENT = 5.0
 _TUBE = "1.05 ≤ |M| ≤ 100, 0.5 ≤ t ≤ 1000 mm"
@@ -123,7 +123,7 @@ def trial_lens_bvp_d(magnification: float, tube_length_mm: float, trial_lens_d: 
     """The back vertex power in dioptres of an afocal tube with a trial lens of ``trial_lens_d`` at its
     objective.
 
-    Refuses trial lenses over 60 D and those that focus inside the tube.
+    Refuses trial lenses over 100 D and those that focus inside the tube.
     """
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
         raise refused_tube(magnification, tube_length_mm)
@@ -143,14 +143,14 @@ def magnification_from_trial_lens(
     objective.
 
     The tube must read 0.00 without the trial lens (which verifies its focus, not its power). With a tube
-    length of 0 the rule for a weak lens, √(V/F), is used. Refuses trial lenses under 0.12 D or over 60 D,
+    length of 0 the rule for a weak lens, √(V/F), is used. Refuses trial lenses under 0.12 D or over 100 D,
     readings over 1000 D, a reading of the other sign than the lens, and a result under 1.05x.
     """
     if not 0.12 <= abs(trial_lens_d) <= AMETROPIA_MOST_D:
         raise refused("trial lens", trial_lens_d, f"0.12 to {AMETROPIA_MOST_D:g} D, either sign", "1")
-    if not -POWER_MOST_D <= back_vertex_power_d <= POWER_MOST_D:
+    if not -BACK_VERTEX_MOST_D <= back_vertex_power_d <= BACK_VERTEX_MOST_D:
         raise refused_range(
-            "back vertex power", back_vertex_power_d, -POWER_MOST_D, POWER_MOST_D, "D", "4.25"
+            "back vertex power", back_vertex_power_d, -BACK_VERTEX_MOST_D, BACK_VERTEX_MOST_D, "D", "4.25"
         )
     if not 0.0 <= tube_length_mm <= T_MOST_MM:
         raise refused_range("tube length", tube_length_mm, 0.0, T_MOST_MM, "mm", "24")

@@ -70,7 +70,7 @@ def _refused_matrix(matrix: RayMatrix) -> DomainRefusal:
     return refused("ray matrix", "", "four finite elements", reason=f"{tuple(matrix)} is no optical system")
 
 
-@formula("[1, 0; −F, 1]", unit="", source="OPTICS-TEXT", kind="memory", domain="|F| up to 1000 D")
+@formula("[1, 0; −F, 1]", unit="", source="OPTICS-TEXT", kind="memory", domain="|F| up to 250 000 D")
 def lens(power_d: float) -> RayMatrix:
     """The matrix of a thin lens, or of one surface, of ``power_d`` dioptres (plus converges). Refuses over
     1000 D.

@@ -65,9 +65,9 @@ __all__ = [
     "tube_length_mm",
 ]
 
-OBJECTIVE_LEAST_D = 0.5
-OBJECTIVE_MOST_D = 400.0
-OCULAR_LEAST_D = 0.6
+OBJECTIVE_LEAST_D = 0.04
+OBJECTIVE_MOST_D = 5000.0
+OCULAR_LEAST_D = 0.04
 _TUBE = "1.05 ≤ |M| ≤ 100, 0.5 ≤ t ≤ 1000 mm"
 
 
@@ -96,7 +96,7 @@ def magnification(objective_power_d: float, ocular_power_d: float) -> float:
     """The signed angular magnification from the two lens powers in dioptres; minus for a Keplerian (ocular
     plus).
 
-    Refuses an objective outside 0.5 to 400 D, an ocular outside 0.6 to 1000 D, and a result under 1.05x.
+    Refuses an objective outside 0.04 to 5000 D, an ocular outside 0.04 to 250 000 D, and a result under 1.05x.
     """
     if not OBJECTIVE_LEAST_D <= objective_power_d <= OBJECTIVE_MOST_D:
         raise refused_range(
@@ -148,7 +148,7 @@ def telescope_from_powers(objective_power_d: float, ocular_power_d: float) -> Th
 def magnification_from_objective(objective_power_d: float, tube_length_mm: float) -> float:
     """The signed magnification of an afocal tube from its objective (dioptres) and its length in mm.
 
-    Refuses an objective outside 0.5 to 400 D, and a length that makes under 1.05x or over 100x.
+    Refuses an objective outside 0.04 to 5000 D, and a length that makes under 1.05x or over 100x.
     """
     if not OBJECTIVE_LEAST_D <= objective_power_d <= OBJECTIVE_MOST_D:
         raise refused_range(
@@ -283,7 +283,7 @@ def ocular_travel_mm(ocular_focal_length_mm: float, change_d: float) -> float:
     order).
 
     Plus moves it away from the objective for a hyperope. Refuses focal lengths outside 1 to 1000 mm (either
-    sign) and changes over 60 D; for large changes use the refocused tube length instead.
+    sign) and changes over 100 D; for large changes use the refocused tube length instead.
     """
     if not 1.0 <= abs(ocular_focal_length_mm) <= T_MOST_MM:
         raise refused(
