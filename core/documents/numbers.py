@@ -1,0 +1,353 @@
+"""The computed numbers of a document, each with its criterion: which limit, eye distance, pupil, basis.
+
+One list feeds the note, the working sheet and the exchange, so that they cannot disagree. ``quantity`` is the name of the
+formula behind the number, by which its working is found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from ..configuration import Configuration
+from ..plan.types import CapNumbers, EyeNumbers, MountNumbers, Option, Outcome, PairNumbers
+from ..settings import Settings
+from ..stock import Telescope
+from .findings import Item, logmar_words
+from .text import clean, number, signed
+
+CORRECTION_WORDS = {
+    "carrier": "correction in the carrier lens",
+    "ocular": "correction behind the ocular",
+    "objective": "correction at the objective",
+    "refocused": "tube refocused for the uncorrected eye",
+    "none": "no correction worn with it",
+}
+FOCUS_WORDS = {
+    "infinity": "focused for far distance",
+    "hyperfocal": "focused hyperfocally",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A computed number: label, the number in words with unit, its criterion, and the quantity that it is.
+
+    ``brief`` marks what a brief note keeps.
+    """
+
+    label: str
+    words: str
+    criterion: str
+    quantity: str
+    value: float
+    brief: bool = False
+
+    def item(self) -> Item:
+        """The line of a note."""
+        return Item(self.label, f"{self.words} ({self.criterion})" if self.criterion else self.words)
+
+
+def length(value_mm: float) -> str:
+    """A length: mm below 10 cm, cm below 1 m, else m."""
+    if value_mm < 100:
+        return f"{number(value_mm, 1)} mm"
+    return f"{number(value_mm / 10, 1)} cm" if value_mm < 1000 else f"{number(value_mm / 1000, 2)} m"
+
+
+def span(near_mm: float | None, far_mm: float | None) -> str:
+    """A range of distances; no far end means that far is clear too."""
+    near = "at any near distance" if near_mm is None else f"from {length(near_mm)}"
+    return f"{near} to far" if far_mm is None else f"{near} to {length(far_mm)}"
+
+
+def power_words(telescope: Telescope) -> str:
+    """Power and type as said in the trade, such as ``2.5x Galilean``."""
+    return f"{telescope.magnification:g}x {telescope.type.capitalize()}"
+
+
+def choice_words(option: Option) -> str:
+    """The chosen configuration in one sentence without its end."""
+    choice = option.configuration
+    parts = [
+        f"{power_words(option.telescope)} telescope ({clean(option.telescope.id)})",
+        eye_words(choice.eye),
+        f"{choice.position} position, {choice.mount}",
+        CORRECTION_WORDS[choice.correction],
+        FOCUS_WORDS[choice.focus],
+    ]
+    if option.cap is not None:
+        parts.append(f"reading cap {signed(option.cap.power_d)} D ({clean(option.cap.id)})")
+    if option.filter is not None:
+        parts.append(f"filter {clean(option.filter.id)}, lets {option.filter.transmittance:.0%} of the light through")
+    if choice.spread_mm:
+        parts.append(f"each tube {number(choice.spread_mm, 1)} mm outward of the PD")
+    return "; ".join(parts)
+
+
+def unresolved_choice_words(choice: Configuration) -> str:
+    """A choice that the plan no longer offers, by its stock ids."""
+    return clean(choice.key)
+
+
+def eye_words(eye: str) -> str:
+    """The eye or eyes in words."""
+    return "both eyes" if eye == "both" else f"{eye} eye"
+
+
+def device_numbers(option: Option) -> list[Shown]:
+    """What the chosen device is on this face, whatever the goal."""
+    return list(_device(option))
+
+
+def outcome_numbers(option: Option, outcome: Outcome, settings: Settings) -> list[Shown]:
+    """What the chosen device does for one goal."""
+    return list(_acuity(outcome, settings)) + list(_near(outcome)) + list(_around(option, outcome))
+
+
+def _device(option: Option) -> Iterator[Shown]:
+    device = option.device
+    power = abs(device.leading.magnification)
+    basis = "power measured" if device.magnification_basis == "measured" else "power as marked"
+    refocused = option.configuration.correction == "refocused"
+    quantity = "refocused_magnification" if refocused else "magnification"
+    words = f"{number(power, 2)}x, tube {number(device.leading.tube_length_mm, 1)} mm"
+    marked = f"{basis}, marked {device.magnification_marked:g}x"
+    criterion = f"{marked}, in use after refocusing" if refocused else marked
+    yield Shown("Power in use", words, criterion, quantity, device.leading.magnification, brief=True)
+    for eye in device.eyes:
+        yield from _eye(eye, f", {eye.side} eye", option)
+    if device.pair is not None:
+        yield from _pair(device.pair)
+    yield from _mount(device.mount)
+    if device.cap is not None:
+        yield from _cap(device.cap, option)
+    light = f"{device.transmittance_basis}"
+    if device.filter_transmittance < 1:
+        light += f"; the filter alone passes {device.filter_transmittance:.0%}"
+    yield Shown("Light let through", f"{device.transmittance:.0%}", light, "transmittance", device.transmittance)
+
+
+def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
+    field = eye.field
+    place = f"eye distance {number(field.eye_distance_mm, 1)} mm, pupil {number(field.pupil_mm, 1)} mm"
+    yield Shown(
+        f"Eye distance{of}",
+        f"{number(eye.eye_distance_mm, 1)} mm",
+        f"ocular to cornea {number(eye.ocular_to_cornea_mm, 1)} mm, and to the entrance pupil behind it",
+        "eye_distance_mm",
+        eye.eye_distance_mm,
+    )
+    yield Shown(
+        f"Ametropia at the ocular{of}",
+        f"{signed(eye.ametropia_at_ocular_d)} D",
+        f"{signed(eye.refraction_at_cornea_d)} D at the cornea, best sphere",
+        "ametropia_at_ocular_d",
+        eye.ametropia_at_ocular_d,
+    )
+    if eye.correction_lens_d is not None:
+        place_of = CORRECTION_WORDS[option.configuration.correction]
+        words = f"{signed(eye.correction_lens_d)} D"
+        yield Shown(f"Lens for it{of}", words, place_of, "correction_lens_d", eye.correction_lens_d)
+    if abs(eye.residual_sphere_d) >= 0.005 or abs(eye.residual_cylinder_d) >= 0.005:
+        words = f"{signed(eye.residual_sphere_d)} D sphere, {number(abs(eye.residual_cylinder_d))} D cylinder"
+        criterion = "with the telescope in use"
+        yield Shown(f"Left uncorrected{of}", words, criterion, "residual_sphere_d", eye.residual_sphere_d)
+    basis = "measured" if field.basis == "measured" else f"nominal, {field.criterion}, limited by {field.limited_by}"
+    yield Shown(
+        f"True field{of}",
+        f"{number(field.real_field_deg, 1)} deg",
+        f"{basis}; {place}",
+        _field_quantity(option, field.criterion),
+        field.real_field_deg,
+        brief=True,
+    )
+    yield Shown(
+        f"Apparent field{of}",
+        f"{number(field.apparent_field_deg, 1)} deg",
+        f"{basis}; {place}",
+        "apparent_field_deg",
+        field.apparent_field_deg,
+    )
+    if field.real_field_full_deg is not None and field.real_field_total_deg is not None:
+        words = f"{number(field.real_field_full_deg, 1)} and {number(field.real_field_total_deg, 1)} deg"
+        yield Shown(
+            f"Full and last-ray field{of}",
+            words,
+            f"nominal; {place}",
+            "real_field_full_deg",
+            field.real_field_full_deg,
+        )
+    if field.ring_outer_diameter_deg is not None:
+        words = f"out to {number(field.ring_outer_diameter_deg, 1)} deg across"
+        yield Shown(
+            f"Ring hidden around the field{of}", words, place, "ring_outer_diameter_deg", field.ring_outer_diameter_deg
+        )
+    pupil = f"{number(eye.exit_pupil_diameter_mm, 1)} mm, {number(abs(eye.exit_pupil_distance_mm), 1)} mm "
+    pupil += "behind the ocular" if eye.exit_pupil_distance_mm >= 0 else "in front of it, inside the tube"
+    yield Shown(
+        f"Exit pupil{of}", pupil, eye.exit_pupil_basis, "exit_pupil_diameter_mm", eye.exit_pupil_diameter_mm
+    )
+    if eye.near_limit_mm is not None:
+        criterion = (
+            f"from the objective; accommodation {number(eye.accommodation_d)} D, depth of focus "
+            f"{number(eye.tolerance_d)} D each way, pupil {number(eye.pupil_mm, 1)} mm, "
+            f"{FOCUS_WORDS[option.configuration.focus]}, no cap"
+        )
+        words = span(eye.near_limit_mm, eye.far_limit_mm)
+        yield Shown(f"Clear{of}", words, criterion, "near_limit_mm", eye.near_limit_mm, brief=True)
+    yield Shown(
+        f"Brightness{of}",
+        f"{eye.relative_brightness:.0%}; in dim light {eye.relative_brightness_dim:.0%}",
+        f"of the bare eye; pupils {number(eye.pupil_mm, 1)} and {number(eye.dim_pupil_mm, 1)} mm",
+        "relative_brightness",
+        eye.relative_brightness,
+    )
+
+
+def _field_quantity(option: Option, criterion: str) -> str:
+    if option.telescope.type == "keplerian":
+        return "real_field_deg"
+    return next((f"real_field_{word}_deg" for word in ("full", "half", "total") if word in criterion), "real_field_deg")
+
+
+def _pair(pair: PairNumbers) -> Iterator[Shown]:
+    place = f"PD {number(pair.interpupillary_mm, 1)} mm, each tube {number(pair.spread_mm, 1)} mm outward"
+    words = f"{number(pair.union_field_deg, 1)} deg together, {number(pair.overlap_field_deg, 1)} deg seen by both"
+    yield Shown("Two fields", words, place, "union_field_deg", pair.union_field_deg, brief=True)
+    yield Shown(
+        "Tilt allowed between tubes",
+        f"vertical {number(pair.vertical_tilt_tolerance_arcmin, 0)}, convergent "
+        f"{number(pair.convergent_tilt_tolerance_arcmin, 0)}, divergent "
+        f"{number(pair.divergent_tilt_tolerance_arcmin, 0)} arcmin",
+        "limits at the eye over M - 1",
+        "vertical_tilt_tolerance_arcmin",
+        pair.vertical_tilt_tolerance_arcmin,
+    )
+
+
+def _mount(mount: MountNumbers) -> Iterator[Shown]:
+    if mount.head_drop_deg is None:
+        return
+    words = f"{number(mount.head_drop_deg, 1)} deg"
+    criterion = (
+        f"to look through the ocular's centre; tube tilt {number(mount.tube_tilt_deg, 1)} deg, "
+        f"{number(mount.rotation_distance_mm, 1)} mm from the eye's centre of rotation"
+    )
+    yield Shown("Head drop", words, criterion, "head_drop_deg", mount.head_drop_deg, brief=True)
+    yield Shown(
+        "Tube to lens normal",
+        f"{number(mount.tube_to_lens_normal_deg, 1)} deg",
+        f"with pantoscopic tilt {number(mount.pantoscopic_deg, 1)} deg",
+        "tube_to_lens_normal_deg",
+        mount.tube_to_lens_normal_deg,
+    )
+    if mount.ocular_height_mm is not None:
+        words = f"{number(mount.ocular_height_mm, 1)} mm"
+        criterion = "centre above the pupil's, eyes straight ahead"
+        yield Shown("Ocular height", words, criterion, "ocular_height_mm", mount.ocular_height_mm)
+    if mount.least_lens_height_mm is not None and mount.b_size_mm is not None:
+        words = f"{number(mount.least_lens_height_mm, 1)} mm"
+        criterion = f"the frame has {number(mount.b_size_mm, 1)} mm"
+        yield Shown("Least lens height", words, criterion, "least_lens_height_mm", mount.least_lens_height_mm)
+
+
+def _cap(cap: CapNumbers, option: Option) -> Iterator[Shown]:
+    with_cap = f"cap {signed(cap.power_d)} D"
+    words = length(cap.working_distance_mm)
+    uncorrected = cap.working_distance_uncorrected_mm
+    left = uncorrected is not None and abs(uncorrected - cap.working_distance_mm) < 1e-6
+    ametropia = "ametropia left in" if left and abs(cap.working_distance_corrected_mm - uncorrected) > 1e-6 else ""
+    criterion = f"{with_cap}, from the cap; {ametropia or 'eye corrected'}"
+    quantity = "working_distance_uncorrected_mm" if ametropia else "working_distance_mm"
+    yield Shown("Working distance", words, criterion, quantity, cap.working_distance_mm, brief=True)
+    yield Shown(
+        "Equivalent viewing distance",
+        f"{length(cap.evd_mm)}, equivalent power {number(cap.equivalent_power_d)} D",
+        f"{with_cap}; {number(cap.magnification_re_250)}x against 25 cm, "
+        f"{number(cap.magnification_re_400)}x against 40 cm",
+        "evd_mm",
+        cap.evd_mm,
+    )
+    if cap.clear_from_mm is not None and cap.clear_to_mm is not None:
+        words = span(cap.clear_from_mm, cap.clear_to_mm)
+        eye = option.device.leading
+        criterion = f"{with_cap}, from the cap; depth of focus {number(eye.tolerance_d)} D each way"
+        yield Shown("Clear with the cap", words, criterion, "clear_from_mm", cap.clear_from_mm, brief=True)
+    words = length(cap.linear_field_at_cap_focus_mm)
+    criterion = f"across at the cap's focus; {option.device.leading.field.criterion}"
+    yield Shown(
+        "Width seen with the cap", words, criterion, "linear_field_at_cap_focus_mm", cap.linear_field_at_cap_focus_mm
+    )
+    if option.configuration.eye == "both" and cap.convergence_parallel_tubes_prism is not None:
+        words = f"{number(cap.convergence_parallel_tubes_prism, 1)} prism D"
+        if cap.base_in_full_prism is not None:
+            words += f"; full relief {number(cap.base_in_full_prism, 1)} prism D base in each"
+        criterion = "parallel tubes, object at the cap's focus, both eyes together"
+        value = cap.convergence_parallel_tubes_prism
+        yield Shown("Convergence asked", words, criterion, "convergence_parallel_tubes_prism", value)
+
+
+def _acuity(outcome: Outcome, settings: Settings) -> Iterator[Shown]:
+    if outcome.required_magnification is not None:
+        words = f"{number(outcome.required_magnification, 2)}x"
+        goal = "" if outcome.goal_logmar is None else f"for {logmar_words(outcome.goal_logmar, settings)}"
+        yield Shown("Power required", words, goal, "required_magnification", outcome.required_magnification)
+    if outcome.predicted_logmar_with_losses is not None:
+        losses = ", ".join(f"{loss.name} {number(loss.logmar)}" for loss in outcome.losses)
+        criterion = f"losses counted: {losses} log" if losses else "no loss counted"
+        if outcome.predicted_logmar is not None and losses:
+            criterion += f"; {number(outcome.predicted_logmar)} logMAR without"
+        words = logmar_words(outcome.predicted_logmar_with_losses, settings)
+        value = outcome.predicted_logmar_with_losses
+        yield Shown("Acuity promised", words, criterion, "predicted_logmar", value, brief=True)
+    if outcome.probability is not None:
+        criterion = f"95 % of repeats within {number(outcome.cr95_logmar)} logMAR"
+        words = f"{outcome.probability:.0%}"
+        yield Shown("Chance of reaching the goal", words, criterion, "probability", outcome.probability, brief=True)
+
+
+def _near(outcome: Outcome) -> Iterator[Shown]:
+    if outcome.evd_mm is not None and outcome.required_evd_mm is not None:
+        words = f"{length(outcome.evd_mm)}; required {length(outcome.required_evd_mm)}"
+        criterion = "equivalent viewing distance, threshold print with its reserve"
+        yield Shown("Viewing distance it amounts to", words, criterion, "evd_mm", outcome.evd_mm)
+    if outcome.print_read_m_units is not None:
+        words = f"{number(outcome.print_read_m_units, 2)}M"
+        criterion = "expected threshold through it"
+        yield Shown("Print promised", words, criterion, "print_read_m_units", outcome.print_read_m_units, brief=True)
+    if outcome.contrast_reserve is not None:
+        words = f"{number(outcome.contrast_reserve, 1)} to 1"
+        yield Shown("Contrast reserve", words, "", "contrast_reserve", outcome.contrast_reserve)
+    if outcome.characters_in_field is not None:
+        words = f"{number(outcome.characters_in_field, 0)}"
+        wanted = outcome.characters_wanted
+        criterion = "" if wanted is None else f"{number(wanted, 0)} wanted"
+        yield Shown("Characters in view", words, criterion, "characters_in_field", outcome.characters_in_field)
+
+
+def _around(option: Option, outcome: Outcome) -> Iterator[Shown]:
+    distance = f"at {length(outcome.object_distance_mm)}"
+    eye = option.device.leading
+    if outcome.exit_vergence_d is not None:
+        words = "clear" if outcome.clear else f"out of focus by {number(outcome.defocus_d)} D"
+        criterion = (
+            f"{distance}; vergence leaving the ocular {signed(outcome.exit_vergence_d)} D, accommodation "
+            f"{number(eye.accommodation_d)} D, depth of focus {number(eye.tolerance_d)} D"
+        )
+        yield Shown("Focus at the task", words, criterion, "exit_vergence_d", outcome.exit_vergence_d)
+    width = outcome.linear_union_mm if outcome.linear_union_mm is not None else outcome.linear_field_mm
+    if width is not None:
+        wanted = "" if outcome.width_wanted_mm is None else f"; {length(outcome.width_wanted_mm)} wanted"
+        both = ", both fields together" if outcome.linear_union_mm is not None else ""
+        criterion = f"{distance}, {eye.field.criterion}{both}{wanted}"
+        quantity = "linear_union_mm" if outcome.linear_union_mm is not None else "linear_field_mm"
+        yield Shown("Width seen there", f"{length(width)}", criterion, quantity, width, brief=True)
+    if outcome.convergence_prism is not None and option.configuration.eye == "both":
+        words = f"{number(outcome.convergence_prism, 1)} prism D"
+        known = outcome.vergence_reserve_prism
+        criterion = distance if known is None else f"{distance}; reserve {number(known, 1)} prism D"
+        yield Shown("Convergence there", words, criterion, "convergence_prism", outcome.convergence_prism)
+    if outcome.slip_deg_s:
+        words = f"{number(outcome.slip_deg_s, 1)} deg/s"
+        yield Shown("Image slip", words, "head or object moving as stated", "slip_deg_s", outcome.slip_deg_s)

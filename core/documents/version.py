@@ -1,0 +1,51 @@
+"""Which program and which formulas made a document, so that a number can be traced years later."""
+
+from __future__ import annotations
+
+import pkgutil
+from functools import cache
+from hashlib import sha256
+from importlib import import_module, metadata
+
+from .. import optics
+from ..formula import REGISTRY
+
+# Raised by hand whenever a formula, or the way they are put together, changes a result.
+FORMULAS_VERSION = 1
+
+_OUTSIDE_OPTICS = ("acuity", "contrast", "likelihood", "magnification", "print_size", "reading")
+
+
+@cache
+def program_version() -> str:
+    """The version of the installed program, "unpacked" when it runs without being installed."""
+    try:
+        return metadata.version("afocal")
+    except metadata.PackageNotFoundError:
+        return "unpacked"
+
+
+@cache
+def formulas_digest() -> str:
+    """Eight letters over the symbols, unit and domain of every formula: they change when one of these does.
+
+    All modules with formulas are imported first, so that the digest does not depend on what ran before.
+    """
+    inside = sorted(f"optics.{found.name}" for found in pkgutil.iter_modules(optics.__path__))
+    package = __package__.rpartition(".")[0]
+    for name in (*_OUTSIDE_OPTICS, *inside):
+        import_module(f"{package}.{name}")
+    rows = sorted(
+        f"{entry.key}|{entry.symbols}|{entry.unit}|{entry.domain}"
+        for entry in REGISTRY.values()
+        if entry.module.startswith("optics.") or entry.module.split(".")[0].split("_")[0] in _STEMS
+    )
+    return sha256("\n".join(rows).encode()).hexdigest()[:8]
+
+
+_STEMS = {name.split("_")[0] for name in _OUTSIDE_OPTICS} | {"optotypes"}
+
+
+def made_by() -> str:
+    """The line at the foot of a document."""
+    return f"afocal {program_version()}, formulas {FORMULAS_VERSION}-{formulas_digest()}"
