@@ -257,8 +257,7 @@ def magnification_difference_percent(right_magnification: float, left_magnificat
     """How much larger the picture of one tube is than that of the other, per cent; under 2 is common practice."""
     right, left = abs(right_magnification), abs(left_magnification)
     if not (LEAST_MAGNIFICATION <= right < inf and LEAST_MAGNIFICATION <= left < inf):
-        Domain.refuse(magnification=right)
-        Domain.refuse(magnification=left)
+        Domain.refuse(magnification=left if LEAST_MAGNIFICATION <= right < inf else right)
     return 100.0 * (max(right, left) / min(right, left) - 1.0)
 
 

@@ -97,7 +97,7 @@ def object_to_pupil_b_mm(
             accepted=f"a distance near the cap focus at {1000.0 / cap_power_d:g} mm"
             if cap_power_d
             else "a farther object",
-            example="400",
+            example=f"{1000.0 / cap_power_d:g}" if cap_power_d else "400",
         )
     return b_mm
 
