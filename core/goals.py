@@ -55,8 +55,8 @@ class Demand:
     """What a goal asks: where, how fine, how wide, for how long. Distances mm, eye to object.
 
     ``goal_logmar`` is the acuity needed at ``distance_mm`` with the reserve already in it; ``goal_m_units`` the print
-    without reserve. ``by_print`` says that the print method (equivalent viewing distance) decides. ``assumed`` names the
-    figures that the goal did not give, with where they come from; ``problems`` what is missing, in sentences.
+    without reserve. ``by_print`` says that the print method (equivalent viewing distance) decides. ``assumed`` has
+    the figures that the goal did not give, with where they come from; ``problems`` what is missing, in sentences.
     """
 
     index: int
@@ -151,7 +151,7 @@ def _task(row: Mapping[str, Any], key: str, path: str | Path, problems: list[Fil
 @cache
 def library() -> tuple[Task, ...]:
     """The tasks that come with the program, read once when first asked for."""
-    text = resources.files(__package__).joinpath("data/tasks.toml").read_text("utf-8")
+    text = resources.files("afocal.core").joinpath("data/tasks.toml").read_text("utf-8")
     tasks, problems = loads_tasks(text)
     if problems:
         raise problems[0]
@@ -180,7 +180,7 @@ def matching(text: str, tasks: Iterable[Task]) -> tuple[Task, ...]:
 
 
 def task_for(text: str, tasks: Iterable[Task]) -> Task | None:
-    """The one task meant by a goal's words: by its whole name or other name, or by first letters that fit one name only."""
+    """The one task meant by a goal's words: by its whole name, or by first letters that fit one name only."""
     wanted = text.strip().casefold()
     fitting = []
     for task in tasks:
@@ -241,7 +241,7 @@ def demand_of(goal: Goal, tasks: Iterable[Task], settings: Settings, index: int 
             f"{goal.name}: give the detail to see, for example 1.0M, N8, 20/40 or a letter of 3 mm."
         )
         detail = Detail()
-    by_print = detail.m_units is not None and kind != "distance" or kind == "near"
+    by_print = kind == "near" or (detail.m_units is not None and kind == "intermediate")
     usual_reserve = settings.assume("acuity_reserve_near" if by_print else "acuity_reserve_distance")
     reserve = read.get("reserve", usual_reserve, "the reserve of the settings")
     goal_logmar, goal_m_units, detail_mm = _sizes(detail, distance, reserve, goal.name, problems)

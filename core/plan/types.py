@@ -66,7 +66,7 @@ class EyeNumbers:
 
     ``correction_lens_d`` is the lens at the place of the correction (carrier: the refraction's best sphere; ocular: R;
     objective: R/(M² + tMR)); None when the tube is refocused or nothing is corrected. ``magnification`` and
-    ``tube_length_mm`` are those in use for distance (M′ and t′ when refocused). ``residual_*`` is what stays uncorrected.
+    ``tube_length_mm`` are those in use for distance (M′ and t′ when refocused). ``residual_*`` stays uncorrected.
     Near limits are from the objective.
     """
 
@@ -137,7 +137,7 @@ class MountNumbers:
 
 @dataclass(frozen=True, slots=True)
 class CapNumbers:
-    """The reading cap on this tube for this eye. Distances from the cap; ``*_uncorrected`` with the ametropia left in."""
+    """The reading cap on this tube for this eye. Distances from the cap; ``*_uncorrected`` leaves the ametropia in."""
 
     power_d: float
     working_distance_corrected_mm: float
@@ -199,8 +199,8 @@ class Outcome:
     ``predicted_logmar`` is first order (no loss); ``predicted_logmar_with_blur`` adds the blur at the goal's distance;
     ``predicted_logmar_with_losses`` adds all ``losses``, and ``probability`` is the chance from it at ``cr95_logmar``.
     ``probability_cr95_0_20`` and ``_0_30`` are the first-order chances at both published repeatabilities. For print,
-    ``power_margin_log`` is log10 of the equivalent power over the required one and the probability is that of the margin
-    less the losses. Distances are where the object is taken to be: ``object_distance_mm``. ``cap_on`` says whether
+    ``power_margin_log`` is log10 of the equivalent power over the required one, and the probability is that of the
+    margin less the losses. Distances are where the object is taken to be: ``object_distance_mm``. ``cap_on`` says whether
     the cap is on for this goal: caps come off for goals that are clear without them.
     """
 
@@ -380,7 +380,7 @@ class Coverage:
 
 @dataclass(frozen=True, slots=True)
 class DeviceSet:
-    """The fewest devices that meet the goals: an option's rank and the goals it is for; ``left`` names goals that none meets."""
+    """The fewest devices that meet the goals: an option's rank and the goals it is for; none meets those in ``left``."""
 
     ranks: tuple[int, ...]
     configurations: tuple[Configuration, ...]
@@ -416,7 +416,7 @@ class EyeAdvice:
 class Alternative:
     """A way to a near goal on the basis of the equivalent viewing distance; the best telescope is one of the rows.
 
-    ``lens_distance_mm`` is lens to page. ``depth_near_mm`` and ``depth_far_mm`` are how far the page may leave its place.
+    ``lens_distance_mm`` is lens to page. ``depth_near_mm`` and ``depth_far_mm``: how far the page may move.
     """
 
     name: str
