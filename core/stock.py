@@ -259,7 +259,8 @@ def _reasons(
 
 def _line(text: str, kind: str, number: int = 0, name: str = "") -> int | None:
     """The line of a key of the n-th [[kind]], or of that table when the key is not written."""
-    return line_of_key(text, (kind, number - 1, name) if name else (kind,))
+    place: tuple[str | int, ...] = (kind, number - 1) if number else (kind,)
+    return line_of_key(text, (*place, name) if name else place)
 
 
 def default_mounts(telescope: Telescope) -> tuple[tuple[Position, Mount], ...]:
