@@ -108,6 +108,8 @@ class Visit(Record):
     goals: tuple[Goal, ...] = ()
     choice: Configuration | None = None
     choice_reason: str = ""
+    # What was promised when the choice was made, kept so that a later look back compares with the promise as given.
+    promised: Mapping[str, Any] = {}
     steps: Mapping[str, StepResult] = {}
     cautions: Mapping[str, Caution] = {}
     training: tuple[TrainingSession, ...] = ()
@@ -209,6 +211,7 @@ class Case(Record):
             goals=last.goals,
             choice=last.choice,
             choice_reason=last.choice_reason,
+            promised=last.promised,
         )
         return self.model_copy(update={"visits": (*self.visits, new)})
 

@@ -139,6 +139,7 @@ def _visit(at: Cursor) -> Visit:
         goals=tuple(map(_goal, at.list("goal"))),
         choice=_choice(at.inside("choice")) if "choice" in at.table else None,
         choice_reason=at.inside("choice").word("reason"),
+        promised=dict(at.inside("choice").inside("promised").table),
         steps={
             step.word("key"): StepResult(
                 measured=step.word("measured"),
@@ -269,6 +270,8 @@ def visit_data(visit: Visit) -> dict[str, Any]:
         data["choice"] = {key: value for key, value in asdict(visit.choice).items() if value not in ("", 0.0)}
         if visit.choice_reason:
             data["choice"]["reason"] = visit.choice_reason
+        if visit.promised:
+            data["choice"]["promised"] = dict(visit.promised)
     if visit.note_taken_at is not None:
         data["note_taken"] = {"at": visit.note_taken_at, "digest": visit.note_digest}
     if visit.signature is not None:

@@ -1,0 +1,110 @@
+"""The folders and files that a run of the program works with, and how a case, the stock and the settings are opened."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from . import paths
+from .errors import EntryRefusal, FileRefusal
+from .store.files import Stamp
+from .store.reading import read_text
+
+if TYPE_CHECKING:
+    from .case import Case
+    from .settings import Settings
+    from .stock import Stock
+
+DEMO = Path(__file__).parent / "data" / "demo"
+
+
+@dataclass(frozen=True, slots=True)
+class OpenedCase:
+    """A case as it was read: where from, and the stamp that a save must find unchanged (None: no file yet)."""
+
+    case: Case
+    path: Path
+    stamp: Stamp | None
+
+
+@dataclass(frozen=True, slots=True)
+class Workspace:
+    """Where this run finds its cases, stock and settings. ``is_demo`` marks the practice set."""
+
+    cases: Path = field(default_factory=paths.cases_dir)
+    stock_path: Path = field(default_factory=paths.stock_file)
+    settings_path: Path = field(default_factory=paths.settings_file)
+    is_demo: bool = False
+
+    def case_path(self, name: str) -> Path:
+        """The file of a case named by its code, its file name or a path."""
+        given = Path(name).expanduser()
+        if given.suffix == paths.CASE_SUFFIX or given.parent != Path("."):
+            return given if given.is_absolute() or given.exists() else self.cases / given
+        return paths.case_file(name, self.cases)
+
+    def open_case(self, name: str) -> OpenedCase:
+        """The case named by code or path. Raises FileRefusal when it is missing or no case."""
+        from .case_file import loads_case
+
+        path = self.case_path(name)
+        if not path.exists() and not path.is_symlink():
+            raise FileRefusal(path, "there is no such case")
+        read = read_text(path)
+        return OpenedCase(loads_case(read.text, path), path, read.stamp)
+
+    def new_case(self, code: str, on: date) -> OpenedCase:
+        """An empty case that has no file yet. Raises EntryRefusal for a bad code or one that is taken."""
+        from .case import new_case
+        from .case_file import CODE, CODE_HELP
+
+        if not CODE.fullmatch(code):
+            raise EntryRefusal("patient code", code, CODE_HELP, example="KM-014")
+        path = paths.case_file(code, self.cases)
+        taken = path.exists() or any(
+            each.name.casefold() == path.name.casefold() for each in self.cases.glob("*.toml")
+        )
+        if taken:
+            raise EntryRefusal(
+                "patient code", code, "a code that is not in use", reason="this code has a case already"
+            )
+        return OpenedCase(new_case(code, on), path, None)
+
+    def stock(self) -> tuple[Stock, list[FileRefusal]]:
+        """The clinic's stock and what was wrong with its file; an empty stock with the reason when there is none."""
+        from .stock import Stock, loads_stock
+
+        if not self.stock_path.exists():
+            reason = "there is no stock file yet; 'afocal stock' prints one to start from"
+            return Stock(), [FileRefusal(self.stock_path, reason)]
+        try:
+            text = read_text(self.stock_path).text
+        except FileRefusal as refusal:
+            return Stock(), [refusal]
+        return loads_stock(text, self.stock_path)
+
+    def settings(self) -> tuple[Settings, list[FileRefusal]]:
+        """The clinic's settings and what was wrong with the file; the defaults when there is none."""
+        from .settings import Settings, loads_settings
+
+        if not self.settings_path.exists():
+            return Settings(), []
+        try:
+            text = read_text(self.settings_path).text
+        except FileRefusal as refusal:
+            return Settings(), [refusal]
+        return loads_settings(text, self.settings_path)
+
+
+def demo_workspace(folder: Path) -> Workspace:
+    """The practice set, copied into ``folder`` so that it can be worked on and thrown away."""
+    from .store.files import make_private_folder, write_durably
+
+    cases = folder / "cases"
+    make_private_folder(cases)
+    for source in (*sorted((DEMO / "cases").glob("*.toml")), DEMO / "stock.toml"):
+        target = (cases if source.name != "stock.toml" else folder) / source.name
+        write_durably(target, source.read_bytes())
+    return Workspace(cases, folder / "stock.toml", folder / "settings.toml", is_demo=True)
