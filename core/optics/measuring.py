@@ -95,11 +95,11 @@ def magnification_from_image_sizes(
 
     ``size_ratio`` is how many naked units one magnified unit covers. Without ``object_distance_mm`` the
     ruler counts as far (beyond 6 m) and the ratio is |M|; nearer, give its distance, the tube length and
-    the eye distance in mm. Refuses a ratio outside 0.5 to 100, and distances at which no telescope of at
+    the eye distance in mm. Refuses a ratio outside 1 to 100, and distances at which no telescope of at
     least 1.05x gives that ratio.
     """
-    if not 0.5 <= size_ratio <= M_MOST:
-        raise refused_range("ratio of the two image sizes", size_ratio, 0.5, M_MOST, "x", "2")
+    if not 1.0 <= size_ratio <= M_MOST:
+        raise refused_range("ratio of the two image sizes", size_ratio, 1.0, M_MOST, "x", "2")
     if object_distance_mm is None:
         return _signed(size_ratio, keplerian)
     if not 0.0 <= tube_length_mm <= T_MOST_MM:

@@ -38,6 +38,8 @@ RADIUS_LEAST_MM = 0.5
 RADIUS_MOST_MM = 1e7
 # No element between object and eye comes near this; it keeps products of many of them finite.
 ELEMENT_MOST = 1e60
+# A stronger vergence means a focus within 1 µm of the element it is counted at.
+FOCUS_AT_LENS_D = 1e6
 
 
 class RayMatrix(NamedTuple):
@@ -196,21 +198,22 @@ def vergence_through_d(system: RayMatrix, object_vergence_d: float) -> float:
     """The vergence in dioptres leaving any ``system`` for light that meets its first element with
     ``object_vergence_d``.
 
-    Refuses when the light comes to a focus within 1 µm (relative 1e-6) of the last element.
+    Refuses when the light comes to a focus within 1 µm of the last element (vergence over 1e6 D).
     """
     if not -VERGENCE_MOST_D <= object_vergence_d <= VERGENCE_MOST_D:
         raise refused_vergence(object_vergence_d)
     if not _usable(system):
         raise _refused_matrix(system)
     height = system.a - system.b_m * object_vergence_d
-    if abs(height) < 1e-6 * (abs(system.a) + abs(system.b_m * object_vergence_d)) or height == 0.0:
+    slope = system.d * object_vergence_d - system.c_d
+    if height == 0.0 or abs(slope) > FOCUS_AT_LENS_D * abs(height):
         raise refused(
             "object vergence",
             object_vergence_d,
             "another distance",
             reason="the light comes to a focus at the last lens",
         )
-    return (system.d * object_vergence_d - system.c_d) / height
+    return slope / height
 
 
 @formula("F′v = −C/A", unit="D", source="OPTICS-TEXT", kind="memory", domain="A not 0")

@@ -66,7 +66,7 @@ __all__ = [
 ]
 
 OBJECTIVE_LEAST_D = 0.04
-OBJECTIVE_MOST_D = 5000.0
+OBJECTIVE_MOST_D = 3900.0
 OCULAR_LEAST_D = 0.04
 _TUBE = "1.05 ≤ |M| ≤ 100, 0.5 ≤ t ≤ 1000 mm"
 
@@ -96,7 +96,7 @@ def magnification(objective_power_d: float, ocular_power_d: float) -> float:
     """The signed angular magnification from the two lens powers in dioptres; minus for a Keplerian (ocular
     plus).
 
-    Refuses an objective outside 0.04 to 5000 D, an ocular outside 0.04 to 250 000 D, and a result under 1.05x.
+    Refuses an objective outside 0.04 to 3900 D, an ocular outside 0.04 to 250 000 D, and a result under 1.05x.
     """
     if not OBJECTIVE_LEAST_D <= objective_power_d <= OBJECTIVE_MOST_D:
         raise refused_range(
@@ -148,7 +148,7 @@ def telescope_from_powers(objective_power_d: float, ocular_power_d: float) -> Th
 def magnification_from_objective(objective_power_d: float, tube_length_mm: float) -> float:
     """The signed magnification of an afocal tube from its objective (dioptres) and its length in mm.
 
-    Refuses an objective outside 0.04 to 5000 D, and a length that makes under 1.05x or over 100x.
+    Refuses an objective outside 0.04 to 3900 D, and a length that makes under 1.05x or over 100x.
     """
     if not OBJECTIVE_LEAST_D <= objective_power_d <= OBJECTIVE_MOST_D:
         raise refused_range(

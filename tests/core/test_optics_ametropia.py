@@ -5,11 +5,10 @@ from __future__ import annotations
 from math import cos, pi, sin, sqrt
 
 import pytest
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
-
 from afocal.core.errors import DomainRefusal
 from afocal.core.optics import ametropia, rays, telescope
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
 
 MAGNIFICATIONS = st.one_of(st.floats(1.2, 10), st.floats(-10, -1.2))
 TUBES = st.floats(8, 160)
@@ -18,7 +17,9 @@ EYES = st.floats(-15, 15)
 
 @given(st.floats(-30, 25), st.floats(6, 25), st.floats(5, 40))
 @settings(max_examples=80)
-def test_vertex_effects_are_vergences_carried_through_air(power: float, vertex: float, to_cornea: float) -> None:
+def test_vertex_effects_are_vergences_carried_through_air(
+    power: float, vertex: float, to_cornea: float
+) -> None:
     """K is the spectacle vergence at the cornea; R is K carried forward to the ocular, by matrices."""
     k = ametropia.refraction_at_cornea_d(power, vertex)
     assert k == pytest.approx(rays.vergence_through_d(rays.translation(vertex), power), rel=1e-12)
@@ -123,7 +124,12 @@ def test_travel_and_poles_of_refocusing_are_refused() -> None:
 # Refocusing for the -4x of 80 mm (lenses +15.625/+62.5 D), and two Galileans, by hand from the two formulas above.
 @pytest.mark.parametrize(
     ("m", "t", "r", "m_refocused", "t_refocused"),
-    [(1.6, 18, -10, 1.12, 5.14), (2.5, 28, 10, 2.97, 30.94), (-4.0, 80, -10, -4.64, 77.79), (3.0, 35, -3, 2.84, 34.03)],
+    [
+        (1.6, 18, -10, 1.12, 5.14),
+        (2.5, 28, 10, 2.97, 30.94),
+        (-4.0, 80, -10, -4.64, 77.79),
+        (3.0, 35, -3, 2.84, 34.03),
+    ],
 )
 def test_refocusing_table(m: float, t: float, r: float, m_refocused: float, t_refocused: float) -> None:
     """Rounded entries of the refocusing table."""
@@ -185,7 +191,9 @@ def test_refocused_exit_pupil_is_the_image_of_the_rim(m: float, t: float, r: flo
 def test_unequal_eyes_get_unequal_images() -> None:
     """5 D between the eyes of a 2.5x Galilean (Foc -53.57 D) makes 9.3 %; the more hyperopic eye sees larger."""
     assert ametropia.refocused_aniseikonia_percent(2.5, 28, 0, -5) == pytest.approx(500 / 53.571428, rel=1e-6)
-    assert ametropia.refocused_aniseikonia_percent(2.5, 28, -5, 0) == pytest.approx(-500 / 53.571428, rel=1e-6)
+    assert ametropia.refocused_aniseikonia_percent(2.5, 28, -5, 0) == pytest.approx(
+        -500 / 53.571428, rel=1e-6
+    )
     right = ametropia.refocused_magnification(-4, 80, -3)
     left = ametropia.refocused_magnification(-4, 80, 2)
     difference = ametropia.refocused_aniseikonia_percent(-4, 80, -3, 2)
@@ -200,12 +208,17 @@ def test_over_refraction_in_front_acts_m_squared_fold() -> None:
 
 @given(st.floats(-6, 6), st.floats(-6, 6))
 @settings(max_examples=60)
-def test_residual_astigmatism_blurs_like_its_mean_square_over_all_meridians(sphere: float, cylinder: float) -> None:
+def test_residual_astigmatism_blurs_like_its_mean_square_over_all_meridians(
+    sphere: float, cylinder: float
+) -> None:
     """√(M² + J²), the length of the power vector of Thibos et al. 1997 (memory), and the same from either cylinder form."""
     defocus = ametropia.residual_defocus_d(sphere, cylinder)
     assert defocus == pytest.approx(sqrt((sphere + cylinder / 2) ** 2 + (cylinder / 2) ** 2), abs=1e-9)
     assert ametropia.residual_defocus_d(sphere + cylinder, -cylinder) == pytest.approx(defocus, abs=1e-9)
     # Over 36 meridians the power is S + C sin²; its mean square is M² + J²/2, with the J² of the twist across them M² + J².
-    across = [(sphere + cylinder * sin(a) ** 2, cylinder * sin(a) * cos(a)) for a in (k * pi / 36 for k in range(36))]
+    across = [
+        (sphere + cylinder * sin(a) ** 2, cylinder * sin(a) * cos(a))
+        for a in (k * pi / 36 for k in range(36))
+    ]
     assert sqrt(sum(p * p + q * q for p, q in across) / 36) == pytest.approx(defocus, abs=1e-9)
     assert ametropia.residual_defocus_d(sphere) == pytest.approx(abs(sphere))

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
-
 from afocal.core.errors import DomainRefusal
 from afocal.core.optics import caps, rays
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
 
 MAGNIFICATIONS = st.one_of(st.floats(1.2, 10), st.floats(-10, -1.2))
 TUBES = st.floats(8, 160)
@@ -122,7 +121,9 @@ def test_cap_without_a_far_end_is_refused() -> None:
     assert caps.cap_far_edge_mm(2.0, 24, 0.30, 0.99) == pytest.approx(1000 / (0.30 - 0.99 / 4.04752))
     with pytest.raises(DomainRefusal, match=r"more than 0\.774 D"):
         caps.cap_working_distance_uncorrected_mm(2.0, 24, 0.77, 3)
-    assert caps.cap_working_distance_uncorrected_mm(2.0, 24, 0.78, 3) == pytest.approx(1000 / (0.78 - 3 / 4.144))
+    assert caps.cap_working_distance_uncorrected_mm(2.0, 24, 0.78, 3) == pytest.approx(
+        1000 / (0.78 - 3 / 4.144)
+    )
     with pytest.raises(DomainRefusal, match="beyond infinity"):
         caps.cap_near_edge_mm(2.0, 24, 0.5, 0.0, 0.0, 3.0)
     # What is left must be at least 0.05 D (20 m); a corrected eye without tolerance meets it exactly.

@@ -5,11 +5,10 @@ from __future__ import annotations
 from math import atan, degrees, log10
 
 import pytest
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
-
 from afocal.core.errors import DomainRefusal
 from afocal.core.optics import blur, focus, rays, telescope
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
 
 MAGNIFICATIONS = st.one_of(st.floats(1.2, 10), st.floats(-10, -1.2))
 TUBES = st.floats(8, 160)
@@ -58,7 +57,9 @@ def test_object_inside_the_near_limit_is_refused() -> None:
         focus.exit_vergence_d(-4.0, 80.0, -1000 / 336.0)
     with pytest.raises(DomainRefusal, match=r"336\.8 mm"):
         focus.exit_vergence_d(-4.0, 80.0, -1000 / 320.0)
-    assert focus.exit_vergence_d(-4.0, 80.0, -1000 / 337.0) == pytest.approx(-47.4777 / (1 - 320 / 337), rel=1e-4)
+    assert focus.exit_vergence_d(-4.0, 80.0, -1000 / 337.0) == pytest.approx(
+        -47.4777 / (1 - 320 / 337), rel=1e-4
+    )
     with pytest.raises(DomainRefusal, match=r"less than 19\.79 D"):
         focus.exit_vergence_d(2.0, 24.0, 19.8)
     assert focus.exit_vergence_d(2.0, 24.0, 19.78) == pytest.approx(79.12 / 0.05056)
@@ -235,7 +236,11 @@ def test_near_focus_by_lengthening(m: float, t: float, w: float, r: float) -> No
 
 
 # By hand from t' = 1/(Fobj + U) + 1/Foc and M' = -Foc/(Fobj + U): a 2.0x with +20/-40 and the tubes of the tables.
-NEAR = [(2.0, 25, 400, 32.143, 2.2857, 5.714), (2.5, 28, 400, 34.16, 2.83, 7.08), (-4.0, 80, 1000, 84.38, -4.27, 4.27)]
+NEAR = [
+    (2.0, 25, 400, 32.143, 2.2857, 5.714),
+    (2.5, 28, 400, 34.16, 2.83, 7.08),
+    (-4.0, 80, 1000, 84.38, -4.27, 4.27),
+]
 
 
 @pytest.mark.parametrize(("m", "t", "w", "length", "m_near", "power"), NEAR)
@@ -277,7 +282,9 @@ def test_evd_by_hand_and_at_the_pupil() -> None:
 
 @given(st.floats(0.5, 100), st.floats(1.5, 7), st.floats(0, 6), st.floats(0.3, 1.5))
 @settings(max_examples=80)
-def test_blur_loss_adds_blur_and_acuity_in_quadrature(mar: float, pupil: float, defocus: float, k: float) -> None:
+def test_blur_loss_adds_blur_and_acuity_in_quadrature(
+    mar: float, pupil: float, defocus: float, k: float
+) -> None:
     """MAR = √(MAR0² + (k p E)²), restated in logs; the sign of the defocus is of no matter; the inverse leads back."""
     loss = blur.blur_loss_logmar(mar, pupil, defocus, k)
     assert loss == pytest.approx(log10((mar**2 + (k * pupil * defocus) ** 2) ** 0.5 / mar), abs=1e-12)
@@ -325,7 +332,13 @@ def test_blur_disc_and_depths_of_focus() -> None:
 
 
 # Hofstetter 1950 (from memory): least 15 - 0.25 a, mean 18.5 - 0.3 a, most 25 - 0.4 a, by hand.
-AMPLITUDES = [(20, 10.0, 12.5, 17.0), (40, 5.0, 6.5, 9.0), (60, 0.0, 0.5, 1.0), (62, 0.0, 0.0, 0.2), (63, 0, 0, 0)]
+AMPLITUDES = [
+    (20, 10.0, 12.5, 17.0),
+    (40, 5.0, 6.5, 9.0),
+    (60, 0.0, 0.5, 1.0),
+    (62, 0.0, 0.0, 0.2),
+    (63, 0, 0, 0),
+]
 
 
 @pytest.mark.parametrize(("age", "least", "mean", "most"), AMPLITUDES)
