@@ -10,6 +10,7 @@ from starting.
 from __future__ import annotations
 
 import json
+import os
 import re
 from collections.abc import Callable, Mapping
 from contextlib import suppress
@@ -79,8 +80,17 @@ class Found:
 
 def recovery_name(case_path: Path, token: str = PROCESS_TOKEN) -> str:
     """The name of the copy of one case made by one run of the program."""
-    where = sha256(str(case_path).encode("utf-8", "surrogatepass")).hexdigest()[:12]
-    return f"{_UNSAFE.sub('_', case_path.stem)[:60]}.{where}.{token}{SUFFIX}"
+    return f"{_name_start(case_path)}{token}{SUFFIX}"
+
+
+def copy_is_of(name: str, case_path: Path) -> bool:
+    """Whether a file of this name is a recovery copy (or its count of tries) of the case at ``case_path``."""
+    return name.startswith(_name_start(case_path)) and SUFFIX in name
+
+
+def _name_start(case_path: Path) -> str:
+    where = sha256(os.path.abspath(case_path).encode("utf-8", "surrogatepass")).hexdigest()[:12]
+    return f"{_UNSAFE.sub('_', case_path.stem)[:60]}.{where}."
 
 
 def keep_copy(
@@ -97,7 +107,7 @@ def keep_copy(
     data = text.encode("utf-8", "replace")
     head = {
         "afocal_recovery": _FORMAT,
-        "case": str(case_path),
+        "case": os.path.abspath(case_path),
         "base": base.digest if base else "",
         "made_at": datetime.now(UTC).isoformat(timespec="seconds"),
         "reason": reason,

@@ -1,0 +1,83 @@
+"""Warnings for free text that seems to tell who the patient is.
+
+A case file knows a patient by code. What these patterns find is a guess, shown before an export so that the
+practitioner looks once more; text is never changed or refused because of it.
+"""
+
+from __future__ import annotations
+
+import re
+
+from .reading import printable
+
+_EMAIL = re.compile(r"[\w.+-]+@[\w-]+(?:\.[\w-]+)+")
+_WEB = re.compile(r"\bhttps?://\S+|\bwww\.\S+", re.IGNORECASE)
+# Seven digits or more in groups, as telephone numbers are written; dates and exam values are taken out first.
+_PHONE = re.compile(r"(?<![\w.,/])(?:\+|00)?\(?\d{1,5}\)?(?:[ ./-]{0,2}\(?\d{2,6}\)?){1,5}(?![\w,/])")
+_DATE = re.compile(r"\b(?:\d{4}-\d{2}-\d{2}|\d{1,2}[./-]\d{1,2}[./-]\d{2,4})\b")
+_OPTICAL = re.compile(
+    r"[+−-]?\d+(?:[.,]\d+)?\s*(?:/|x|×|@)\s*[+−-]?\d+(?:[.,]\d+)?(?:\s*(?:x|×|@)\s*\d+)?"
+    r"|[+−-]?\d+(?:[.,]\d+)?\s*(?:mm|cm|m|D|dpt|Δ|°|M|N|wpm|logMAR|lux|lx|cd)\b"
+)
+_TITLE = re.compile(
+    r"\b(?:Mr|Mrs|Ms|Miss|Mx|Dr|Prof|Sir|Madam|Herr|Frau|Mme|Mlle|Monsieur|Madame|Señor|Señora|Sr|Sra|Sig)\b\.?"
+    r"\s+[^\W\d_a-zß-ÿ][\w'’-]+"
+)
+_KIN = "wife|husband|partner|mother|father|daughter|son|sister|brother|carer|friend|teacher|neighbour"
+_CALLED = re.compile(
+    r"\b(?i:(?:sur|first |last |family |given |maiden )?names?(?: is|:| =)|called"
+    rf"|(?:her|his|their) (?:{_KIN})|(?:{_KIN}) is)\s+[^\W\d_a-zß-ÿ][\w'’-]+"
+)
+_BORN = re.compile(r"\b(?i:born(?: on)?|date of birth|d\.?o\.?b\.?)\s*:?\s*\d{1,4}[./ -]\w{1,9}[./ -]\d{1,4}")
+_ADDRESS = re.compile(
+    r"\b\d{1,4}[a-z]?,?\s+[^\W\d_a-zß-ÿ]\w+\s+(?:Street|St|Road|Rd|Avenue|Ave|Lane|Drive|Close|Court|Square)\b"
+    r"|\b[^\W\d_a-zß-ÿ]\w*(?:straße|strasse|gasse|weg|platz)\s+\d{1,4}[a-z]?\b"
+)
+_TWO_CAPITALS = re.compile(r"(?<=[\w,;:)] )[^\W\d_a-zß-ÿ][a-zß-ÿ'’-]+ [^\W\d_a-zß-ÿ][a-zß-ÿ'’-]+\b")
+# Words with a capital that a clinician writes in the middle of a sentence and that name nobody.
+_TRADE_TEXT = """
+    Snellen Landolt Jaeger Sloan Galilean Keplerian Prentice Amsler Charles Bonnet Braille Right Left
+    Both Eye Eyes Visual Field Acuity Low Vision Contrast Sensitivity Distance Near Goal Goals Monday
+    Tuesday Wednesday Thursday Friday Saturday Sunday January February March April May June July August
+    September October November December The This That With And Or For No Not
+"""
+_TRADE_WORDS = frozenset(_TRADE_TEXT.split())
+
+
+def looks_personal(text: str) -> list[str]:
+    """Sentences about what in ``text`` seems to be a name, a telephone number, an address or the like."""
+    warnings: list[str] = []
+
+    def warn(kind: str, found: str) -> None:
+        sentence = f'"{printable(found.strip(), 60)}" looks like {kind}'
+        if sentence not in warnings:
+            warnings.append(sentence)
+
+    rest = text
+    for kind, pattern in (
+        ("an e-mail address", _EMAIL),
+        ("a web address", _WEB),
+        ("a date of birth", _BORN),
+        ("a postal address", _ADDRESS),
+        ("a name", _TITLE),
+        ("a name", _CALLED),
+    ):
+        for found in pattern.finditer(rest):
+            warn(kind, found[0])
+        rest = pattern.sub(" ; ", rest)
+    for found in _two_capitals(rest):
+        warn("a name", found)
+    for found in _telephones(rest):
+        warn("a telephone number", found)
+    return warnings
+
+
+def _two_capitals(text: str) -> list[str]:
+    pairs = (found[0] for found in _TWO_CAPITALS.finditer(text))
+    return [pair for pair in pairs if not any(word in _TRADE_WORDS for word in pair.split())]
+
+
+def _telephones(text: str) -> list[str]:
+    plain = _OPTICAL.sub(" ; ", _DATE.sub(" ; ", text))
+    found = (match[0] for match in _PHONE.finditer(plain))
+    return [each for each in found if 7 <= sum(character.isdigit() for character in each) <= 15]
