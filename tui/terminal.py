@@ -75,6 +75,20 @@ def ascii_only(env: Mapping[str, str], encoding: str | None) -> bool:
     return not takes_unicode(encoding)
 
 
+colours_refused = False
+"""True after `prepare` when NO_COLOR asks for no colour (no-color.org: set, and not empty)."""
+
+
+def few_colours(env: Mapping[str, str]) -> bool:
+    """True when the terminal described by `env` has at most the 16 colours of its palette, or none are wanted."""
+    if colours_refused or env.get("NO_COLOR"):
+        return True
+    if env.get("COLORTERM", "").strip().lower() in {"truecolor", "24bit"} or "WT_SESSION" in env:
+        return False
+    term = env.get("TERM", "").strip().lower()
+    return bool(term) and not term.endswith(("256color", "direct", "kitty", "alacritty", "foot", "ghostty"))
+
+
 def screen_stream() -> TextIO | None:
     """The stream on which the framework draws: stdout on Windows, stderr elsewhere."""
     return sys.__stdout__ if sys.platform == "win32" else sys.__stderr__
@@ -83,9 +97,13 @@ def screen_stream() -> TextIO | None:
 def prepare(env: MutableMapping[str, str] | None = None) -> None:
     """Set up environment, signs and stream; call it before the screen framework is imported.
 
-    Animations go off; a character that the stream cannot encode becomes a question mark, never an exception.
+    Animations go off. NO_COLOR is kept in `colours_refused` and taken out of the environment: the framework
+    would turn colours to greys, where our theme on the terminal's own palette sends none. A character that the
+    stream cannot encode becomes a question mark, never an exception.
     """
+    global colours_refused
     env = os.environ if env is None else env
+    colours_refused = bool(env.pop("NO_COLOR", ""))
     env["TEXTUAL_ANIMATIONS"] = "none"
     stream = screen_stream()
     use_signs(ascii_only=ascii_only(env, getattr(stream, "encoding", None)))

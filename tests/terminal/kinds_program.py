@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import os
 import sys
+from typing import ClassVar
 
 from afocal.tui import terminal
 
 terminal.prepare()
 
-from afocal.tui.caret import CaretApp  # noqa: E402
+from afocal.themes import load_built_in  # noqa: E402
 from afocal.tui.quiet import QuietDialog, QuietInput, QuietScreen  # noqa: E402
+from afocal.tui.theming import ThemedApp, starting_theme_name  # noqa: E402
 from afocal.tui.widgets.form import Form, Row  # noqa: E402
 from afocal.tui.widgets.lines import AnswerLine, KeyLine, KeyWord, MessageLine  # noqa: E402
 from afocal.tui.widgets.list_table import Column, ListRow, ListTable  # noqa: E402
@@ -52,7 +55,7 @@ class Question(QuietDialog[None]):
 class FrameworkKinds(QuietScreen[None]):
     """One of each kind that the framework has."""
 
-    BINDINGS = [("f4", "ask", "Ask")]
+    BINDINGS: ClassVar = [("f4", "ask", "Ask")]
 
     def compose(self) -> ComposeResult:
         with VerticalScroll(can_focus=False):
@@ -127,7 +130,7 @@ class OwnKinds(QuietScreen[None]):
         yield KeyLine([KeyWord("F1", "Help"), KeyWord("F2", "Intake")])
 
 
-class Kinds(CaretApp[None]):
+class Kinds(ThemedApp[None]):
     """Starts on the screen named on the command line."""
 
     def on_mount(self) -> None:
@@ -135,4 +138,5 @@ class Kinds(CaretApp[None]):
 
 
 if __name__ == "__main__":
-    Kinds().run()
+    name = starting_theme_name(os.environ.get("KINDS_THEME", ""), os.environ)
+    Kinds(load_built_in(name)).run()

@@ -51,6 +51,11 @@ class Drawn(Widget):
     edge_width = 1
     """cells at the right edge kept free for the signs "more above" and "more below"; 0 for none"""
 
+    base_role = "plain"
+    """the role of blank cells"""
+    edge_role = "edge"
+    """the role of the signs at the right edge"""
+
     def __init__(self, *, name: str | None = None, id: str | None = None, classes: str | None = None) -> None:
         super().__init__(name=name, id=id, classes=classes)
         self._top = 0
@@ -166,9 +171,9 @@ class Drawn(Widget):
         """Pieces to a strip of exactly `width` cells; neighbours of one style are joined, to send fewer bytes."""
         role = self.role
         segments = [Segment(text, role(name)) for text, name in pieces if text]
-        strip = Strip(segments).adjust_cell_length(max(0, width - self.edge_width), role("plain"))
+        strip = Strip(segments).adjust_cell_length(max(0, width - self.edge_width), role(self.base_role))
         if self.edge_width:
-            tail = Segment(edge or " ", role("edge" if edge else "plain"))
+            tail = Segment(edge or " ", role(self.edge_role if edge else self.base_role))
             strip = Strip([*strip, tail], width)
         return strip.simplify()
 

@@ -32,6 +32,9 @@ class AnswerLine(Drawn, can_focus=True):
     AnswerLine { height: 1; background: $answer-ground; }
     """
 
+    base_role = "answer"
+    edge_role = "answer"
+
     def __init__(self, text: str = "", *, id: str | None = None, classes: str | None = None) -> None:
         super().__init__(id=id, classes=classes)
         self._text = text
@@ -183,6 +186,7 @@ class KeyLine(Drawn):
     KeyLine { height: 1; background: $bar-ground; }
     """
 
+    base_role = "bar"
     edge_width = 0
 
     def __init__(
