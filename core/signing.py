@@ -133,6 +133,7 @@ def _content(code: str, visit: Visit) -> dict[str, Any]:
         ],
         "choice": None if visit.choice is None else asdict(visit.choice),
         "choice_reason": visit.choice_reason,
+        "promised": visit.promised,
         "steps": {key: step.model_dump() for key, step in visit.steps.items()},
         "cautions": {key: caution.model_dump() for key, caution in visit.cautions.items()},
         "training": [session.model_dump() for session in visit.training],
