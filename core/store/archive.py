@@ -245,7 +245,7 @@ def _listed(source: Path, archive: zipfile.ZipFile) -> dict[str, tuple[int, str]
         raise FileRefusal(source, "the archive has no readable manifest") from error
     if not isinstance(manifest, dict) or manifest.get("afocal_archive") != FORMAT:
         raise FileRefusal(source, "the manifest is of another kind or of a newer program")
-    files = manifest.get("files")
+    files: Any = manifest.get("files")
     try:
         return {str(name): (int(each["bytes"]), str(each["sha256"])) for name, each in files.items()}
     except (AttributeError, KeyError, TypeError, ValueError) as error:

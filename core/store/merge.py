@@ -2,8 +2,8 @@
 
 Paths are tuples of keys; people see them dotted, with the items of a list named by what identifies them:
 ``visits[2024-05-02].right.acuity``. A list whose items are all tables with one of ``IDENTITIES`` is compared
-item by item, any other list as one value. An item that carries a seal is one value too: a signed visit is
-taken whole from one side, never mixed.
+item by item, any other list as one value. A visit that only one side has signed is one value too: it is taken
+whole from one side, never mixed. With the same seal on all sides, as when addenda come later, it is compared inside.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from copy import deepcopy
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-IDENTITIES = ("id", "code", "date", "at")
+IDENTITIES = ("id", "code", "key", "date", "at")
 SEAL_KEYS = ("seal", "signature")
 SET_ASIDE_KEY = "set_aside"
 Path = tuple[str, ...]
@@ -120,9 +120,9 @@ def _compare(before: Any, after: Any, path: Path, found: list[Difference]) -> No
 
 def _tables(*values: Any) -> list[dict[str, Any]] | None:
     """The values as tables of comparable parts; None when they can only be compared whole."""
-    if any(_is_sealed(value) for value in values):
-        return None
     present = [value for value in values if value is not MISSING]
+    if not all(same(_seal(value), _seal(present[0])) for value in present):
+        return None
     if len(present) < len(values) - 1 or not present:
         return None
     if all(isinstance(value, Mapping) for value in present):
@@ -136,8 +136,11 @@ def _tables(*values: Any) -> list[dict[str, Any]] | None:
     return None
 
 
-def _is_sealed(value: Any) -> bool:
-    return isinstance(value, Mapping) and any(value.get(key) for key in SEAL_KEYS)
+def _seal(value: Any) -> dict[str, Any]:
+    """What seals a table; empty when nothing does."""
+    if not isinstance(value, Mapping):
+        return {}
+    return {key: value[key] for key in SEAL_KEYS if value.get(key)}
 
 
 def _identity(lists: list[list[Any]]) -> str:
@@ -214,8 +217,8 @@ def resolve(merge: Merge, choices: Mapping[str, Choice]) -> dict[str, Any]:
     """The merged dict with each conflict decided; a conflict without a choice keeps both.
 
     "both": texts that are notes are joined, lists of values are united; anything else keeps mine in its field
-    and theirs under ``set_aside``, a list of tables with ``key``, ``mine`` and ``theirs``, so that no value
-    that anybody entered is lost.
+    and theirs under ``set_aside``, a list of tables with ``key``, ``kept`` and ``other``, so that no value that
+    anybody entered is lost. A signed visit stays in its place, whoever signed it.
     """
     result = deepcopy(merge.merged)
     for conflict in merge.conflicts:
@@ -238,7 +241,7 @@ def _keep_both(result: dict[str, Any], conflict: Conflict) -> None:
     if mine is MISSING or theirs is MISSING:
         _put(result, conflict.path, theirs if mine is MISSING else mine)
         return
-    first, second = (theirs, mine) if _is_sealed(theirs) and not _is_sealed(mine) else (mine, theirs)
+    first, second = (theirs, mine) if _seal(theirs) and not _seal(mine) else (mine, theirs)
     _put(result, conflict.path, first)
     entry = {"key": conflict.key, "kept": deepcopy(first), "other": deepcopy(second)}
     result.setdefault(SET_ASIDE_KEY, []).append(entry)
