@@ -29,7 +29,7 @@ class AcuityKind:
 
     def read(self, text: str, label: str) -> Acuity | OffChart:
         """The acuity; the field is named in the refusal."""
-        return _named(parse_acuity, normal(text), label)
+        return _named(parse_acuity, normal(text), label, self.accepted)
 
     def echo(self, value: Acuity | OffChart, notation: Notation = "snellen_ft") -> str:
         """The acuity in the clinic's notation with its logMAR, or the category in words."""
@@ -62,7 +62,7 @@ class NearKind:
 
     def read(self, text: str, label: str) -> NearPrint:
         """The print size; the field is named in the refusal."""
-        return _named(parse_near_print, normal(text), label)
+        return _named(parse_near_print, normal(text), label, self.accepted)
 
     def echo(self, value: NearPrint, notation: Notation = "snellen_ft") -> str:
         """M units and distance."""
@@ -92,7 +92,7 @@ class RefractionKind:
 
     def read(self, text: str, label: str) -> Refraction:
         """The refraction; the field is named in the refusal."""
-        return _named(parse_refraction, text, label)
+        return _named(parse_refraction, text, label, self.accepted)
 
     def echo(self, value: Refraction, notation: Notation = "snellen_ft") -> str:
         """The refraction as written, with the best sphere when there is a cylinder."""
@@ -282,13 +282,13 @@ class DetailKind:
                 example="1.0M or 80 mm",
             )
         if re.fullmatch(r"(n ?\d+(\.\d+)?|\d*\.?\d+ ?m)", plain) or plain.endswith((" pt", "pt", "point")):
-            return Detail(m_units=_named(parse_near_print, normal(text), label).m_units)
+            return Detail(m_units=_named(parse_near_print, normal(text), label, self.accepted).m_units)
         if re.fullmatch(r"""\d*\.?\d+ ?(mm|cm|in|inch|inches|"|ft)""", plain):
             height = length_mm(plain)
             if not LETTER_HEIGHT.accepts(height):
                 raise RangeRefusal(label, text, f"a height of {LETTER_HEIGHT.accepted()}", example="80 mm")
             return Detail(height_mm=height)
-        acuity = _named(parse_acuity, normal(text), label)
+        acuity = _named(parse_acuity, normal(text), label, self.accepted)
         if isinstance(acuity, OffChart):
             raise EntryRefusal(label, text, self.accepted, example=self.example)
         return Detail(logmar=acuity.logmar)
@@ -366,11 +366,11 @@ class Curve:
     distance_mm: float
 
 
-def _named(read: Any, text: str, label: str) -> Any:
-    """Call a reader and put the field's own label into its refusal."""
+def _named(read: Any, text: str, label: str, accepted: str) -> Any:
+    """Call a reader; its refusal gets the field's own label, and says what is accepted when it did not."""
     try:
         return read(text)
     except Refusal as refusal:
         raise type(refusal)(
-            label, text, refusal.accepted, example=refusal.example, reason=refusal.reason
+            label, text, refusal.accepted or accepted, example=refusal.example, reason=refusal.reason
         ) from None
