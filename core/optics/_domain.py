@@ -14,11 +14,15 @@ from ..errors import DomainRefusal
 
 # Below this the image is hardly larger than life, and every quantity with M - 1 under the line runs away.
 LEAST_MAGNIFICATION = 1.05
+# Positive quantities lie between these and signed ones within the larger: far beyond anything that occurs, and yet
+# no product or quotient of them leaves the numbers a computer holds.
+SMALLEST = 1e-9
+LARGEST = 1e12
 
 
 @dataclass(frozen=True, slots=True)
 class Domain:
-    """Where a quantity may lie: from ``lowest`` (itself accepted unless ``above``) to ``highest``, always finite."""
+    """Where a quantity may lie: from ``lowest`` (itself accepted unless ``above``) to ``highest``."""
 
     words: str
     accepted: str
@@ -30,7 +34,7 @@ class Domain:
 
     def holds(self, value: float | None) -> bool:
         """True when the value may be computed with; None, NaN and infinity never may."""
-        if value is None or not -inf < value < inf:
+        if value is None or not -LARGEST < value < LARGEST or (self.above and 0.0 < value <= SMALLEST):
             return False
         return (value > self.lowest if self.above else value >= self.lowest) and value <= self.highest
 
@@ -40,8 +44,11 @@ class Domain:
         for name, value in given.items():
             domain = DOMAINS[name]
             if not domain.holds(value):
+                # A number that the words would accept is refused only for being out of all proportion.
+                absurd = value is not None and value == value and domain.lowest < value <= domain.highest
+                accepted = "a size that can occur" if absurd else domain.accepted
                 raise DomainRefusal(
-                    domain.words, value, domain.accepted, example=domain.example, reason=domain.reason
+                    domain.words, value, accepted, example=domain.example, reason=domain.reason
                 )
         raise AssertionError(f"a guard failed although every quantity lies in its domain: {given}")
 

@@ -9,12 +9,12 @@ from the patient's own fusional reserves measured through the device.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import atan, degrees, inf, radians, sqrt, tan
+from math import atan, degrees, radians, sqrt, tan
 from typing import Literal
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LEAST_MAGNIFICATION, Domain
+from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
 from .convergence import object_to_pupil_b_mm
 
 Rule = Literal["Sheard", "Percival"]
@@ -86,7 +86,7 @@ def tilt_deviation_arcmin(magnification: float, tilt_arcmin: float, image_erect:
     (|M| + 1) θ with the tilt.
     """
     size = abs(magnification)
-    if not (LEAST_MAGNIFICATION <= size < inf and -2700.0 <= tilt_arcmin <= 2700.0):
+    if not (LEAST_MAGNIFICATION <= size < LARGEST and -2700.0 <= tilt_arcmin <= 2700.0):
         Domain.refuse(magnification=size, tilt_arcmin=tilt_arcmin)
     shown_arcmin = 60.0 * degrees(atan(size * tan(radians(tilt_arcmin / 60.0))))
     if magnification < 0.0 and not image_erect:
@@ -109,7 +109,7 @@ def tilt_for_deviation_arcmin(
     The inverse of :func:`tilt_deviation_arcmin`; with a limit put in, the tilt that uses it up.
     """
     size = abs(magnification)
-    if not (LEAST_MAGNIFICATION <= size < inf and -2700.0 <= deviation_arcmin <= 2700.0):
+    if not (LEAST_MAGNIFICATION <= size < LARGEST and -2700.0 <= deviation_arcmin <= 2700.0):
         Domain.refuse(magnification=size, deviation_arcmin=deviation_arcmin)
     seen = -size if magnification < 0.0 and not image_erect else size
     wanted = tan(radians(deviation_arcmin / 60.0))
@@ -137,7 +137,7 @@ def tilt_for_deviation_arcmin(
 def line_of_sight_tolerance_arcmin(eye_side_arcmin: float, magnification: float) -> float:
     """Tolerance of the line of sight in object space, minutes of arc, from the one at the eye."""
     size = abs(magnification)
-    if not (0.0 <= eye_side_arcmin < inf and LEAST_MAGNIFICATION <= size < inf):
+    if not (0.0 <= eye_side_arcmin < LARGEST and LEAST_MAGNIFICATION <= size < LARGEST):
         Domain.refuse(eye_side_arcmin=eye_side_arcmin, magnification=size)
     return eye_side_arcmin / size
 
@@ -145,7 +145,7 @@ def line_of_sight_tolerance_arcmin(eye_side_arcmin: float, magnification: float)
 @formula("c(cm) F", unit="prism dioptres", source="", kind="memory", domain="finite c and F")
 def prentice_prism(decentration_mm: float, lens_power_d: float) -> float:
     """Prism of a lens at some mm from its optical centre (Prentice's rule); signs are kept."""
-    if not (-inf < decentration_mm < inf and -inf < lens_power_d < inf):
+    if not (-LARGEST < decentration_mm < LARGEST and -LARGEST < lens_power_d < LARGEST):
         Domain.refuse(signed_decentration_mm=decentration_mm, lens_power_d=lens_power_d)
     return decentration_mm * lens_power_d / 10.0
 
@@ -163,7 +163,9 @@ def objective_decentration_prism(
     """Deviation at the eye from an objective that sits c mm off the axis inside its tube, prism dioptres."""
     size = abs(magnification)
     if not (
-        LEAST_MAGNIFICATION <= size < inf and 0.0 < tube_length_mm < inf and 0.0 <= decentration_mm < inf
+        LEAST_MAGNIFICATION <= size < LARGEST
+        and SMALLEST < tube_length_mm < LARGEST
+        and 0.0 <= decentration_mm < LARGEST
     ):
         Domain.refuse(magnification=size, tube_length_mm=tube_length_mm, decentration_mm=decentration_mm)
     return 100.0 * decentration_mm * abs(1.0 - magnification) / tube_length_mm
@@ -185,10 +187,10 @@ def _slope_per_mm(
         )
     size = abs(magnification)
     if not (
-        LEAST_MAGNIFICATION <= size < inf
-        and 0.0 < tube_length_mm < inf
-        and 0.0 < cap_power_d < inf
-        and 0.0 < eye_distance_mm < inf
+        LEAST_MAGNIFICATION <= size < LARGEST
+        and SMALLEST < tube_length_mm < LARGEST
+        and SMALLEST < cap_power_d < LARGEST
+        and SMALLEST < eye_distance_mm < LARGEST
     ):
         Domain.refuse(
             magnification=size,
@@ -219,7 +221,7 @@ def decentration_prism(
     The object is at the focus of the cap (tube length and eye distance then do not matter) unless its distance in
     mm is given. At distance, without cap, a perfect afocal tube shifted sideways deviates nothing.
     """
-    if not 0.0 <= decentration_mm < inf:
+    if not 0.0 <= decentration_mm < LARGEST:
         Domain.refuse(decentration_mm=decentration_mm)
     return decentration_mm * _slope_per_mm(
         magnification, tube_length_mm, cap_power_d, eye_distance_mm, object_distance_mm
@@ -245,7 +247,7 @@ def height_mismatch_for_prism_mm(
 
     The same mismatch does nothing at distance. Object and arguments as :func:`decentration_prism`.
     """
-    if not 0.0 <= tolerance_prism < inf:
+    if not 0.0 <= tolerance_prism < LARGEST:
         Domain.refuse(tolerance_prism=tolerance_prism)
     return tolerance_prism / _slope_per_mm(
         magnification, tube_length_mm, cap_power_d, eye_distance_mm, object_distance_mm
@@ -256,8 +258,8 @@ def height_mismatch_for_prism_mm(
 def magnification_difference_percent(right_magnification: float, left_magnification: float) -> float:
     """How much larger the picture of one tube is than that of the other, per cent; under 2 is common practice."""
     right, left = abs(right_magnification), abs(left_magnification)
-    if not (LEAST_MAGNIFICATION <= right < inf and LEAST_MAGNIFICATION <= left < inf):
-        Domain.refuse(magnification=left if LEAST_MAGNIFICATION <= right < inf else right)
+    if not (LEAST_MAGNIFICATION <= right < LARGEST and LEAST_MAGNIFICATION <= left < LARGEST):
+        Domain.refuse(magnification=left if LEAST_MAGNIFICATION <= right < LARGEST else right)
     return 100.0 * (max(right, left) / min(right, left) - 1.0)
 
 
@@ -287,7 +289,7 @@ def tilt_tolerances(
 @formula("reserve / 2", unit="prism dioptres", source="SCHEIMAN", kind="memory", domain="reserve ≥ 0")
 def sheard_limit_prism(reserve_prism: float) -> float:
     """Largest demand that Sheard's rule allows: the opposing reserve (blur) must be at least twice the demand."""
-    if not 0.0 <= reserve_prism < inf:
+    if not 0.0 <= reserve_prism < LARGEST:
         Domain.refuse(reserve_prism=reserve_prism)
     return reserve_prism / 2.0
 
@@ -301,7 +303,7 @@ def sheard_limit_prism(reserve_prism: float) -> float:
 )
 def sheard_prism(demand_prism: float, reserve_prism: float) -> float:
     """Relieving prism after which Sheard's rule holds: it takes from the demand and gives to the opposing reserve."""
-    if not (0.0 <= demand_prism < inf and 0.0 <= reserve_prism < inf):
+    if not (0.0 <= demand_prism < LARGEST and 0.0 <= reserve_prism < LARGEST):
         Domain.refuse(demand_prism=demand_prism, reserve_prism=reserve_prism)
     return max(0.0, (2.0 * demand_prism - reserve_prism) / 3.0)
 
@@ -318,7 +320,7 @@ def percival_range(base_in_prism: float, base_out_prism: float) -> ComfortableVe
 
     When 0 lies outside the range, already the view without extra demand breaks the rule.
     """
-    if not (0.0 <= base_in_prism < inf and 0.0 <= base_out_prism < inf):
+    if not (0.0 <= base_in_prism < LARGEST and 0.0 <= base_out_prism < LARGEST):
         Domain.refuse(base_in_prism=base_in_prism, base_out_prism=base_out_prism)
     return ComfortableVergence(
         (base_out_prism - 2.0 * base_in_prism) / 3.0, (2.0 * base_out_prism - base_in_prism) / 3.0
@@ -348,7 +350,7 @@ def limits_from_reserves(
         diverge = max(0.0, -comfortable.lowest_prism)
     else:
         raise DomainRefusal("rule for the reserves", rule, "Sheard or Percival", example="Sheard")
-    if not 0.0 <= vertical_prism < inf:
+    if not 0.0 <= vertical_prism < LARGEST:
         Domain.refuse(vertical_prism=vertical_prism)
     return AlignmentLimits(
         prism_to_arcmin(vertical_prism / 2.0), prism_to_arcmin(converge), prism_to_arcmin(diverge)

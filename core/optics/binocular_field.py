@@ -7,16 +7,16 @@ whether a figure is the union or the overlap. Fields by the half criterion unles
 
 from __future__ import annotations
 
-from math import atan, degrees, inf, radians, tan
+from math import atan, degrees, radians, tan
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LEAST_MAGNIFICATION, Domain
+from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
 from .alignment import tilt_for_deviation_arcmin
 
 
 def _two_fields(monocular_field_deg: float, centre_separation_deg: float) -> None:
-    if not (0.0 < monocular_field_deg <= 170.0 and 0.0 <= centre_separation_deg <= 60.0):
+    if not (SMALLEST < monocular_field_deg <= 170.0 and 0.0 <= centre_separation_deg <= 60.0):
         Domain.refuse(monocular_field_deg=monocular_field_deg, centre_separation_deg=centre_separation_deg)
     if centre_separation_deg > monocular_field_deg:
         gap = centre_separation_deg - monocular_field_deg
@@ -52,11 +52,11 @@ def _decentred(
 ) -> tuple[float, float]:
     """Radius of the objective's image seen from the eye, and its distance, mm."""
     if not (
-        LEAST_MAGNIFICATION <= magnification < inf
-        and 0.0 < tube_length_mm < inf
-        and 0.0 < objective_diameter_mm < inf
-        and 0.0 < eye_distance_mm < inf
-        and 0.0 <= decentration_mm < inf
+        LEAST_MAGNIFICATION <= magnification < LARGEST
+        and SMALLEST < tube_length_mm < LARGEST
+        and SMALLEST < objective_diameter_mm < LARGEST
+        and SMALLEST < eye_distance_mm < LARGEST
+        and 0.0 <= decentration_mm < LARGEST
     ):
         Domain.refuse(
             galilean_magnification=magnification,
@@ -177,7 +177,7 @@ def toe_out_vergence_prism(magnification: float, centre_separation_deg: float) -
     About (M − 1) δ. An object straight ahead then appears displaced towards the nose.
     """
     size = abs(magnification)
-    if not (LEAST_MAGNIFICATION <= size < inf and 0.0 <= centre_separation_deg <= 60.0):
+    if not (LEAST_MAGNIFICATION <= size < LARGEST and 0.0 <= centre_separation_deg <= 60.0):
         Domain.refuse(magnification=size, centre_separation_deg=centre_separation_deg)
     half = radians(0.5 * centre_separation_deg)
     return 200.0 * tan(atan(size * tan(half)) - half)
@@ -195,7 +195,7 @@ def toe_out_limit_deg(magnification: float, tolerance_prism: float) -> float:
 
     Beyond it there is double vision. The tolerance is for both eyes together, prism dioptres.
     """
-    if not 0.0 <= tolerance_prism < inf:
+    if not 0.0 <= tolerance_prism < LARGEST:
         Domain.refuse(tolerance_prism=tolerance_prism)
     each_arcmin = 60.0 * degrees(atan(tolerance_prism / 200.0))
     return tilt_for_deviation_arcmin(magnification, each_arcmin) / 30.0
@@ -212,9 +212,9 @@ def full_lit_decentration_limit_mm(
     Refuses an exit pupil that is smaller than the eye's: then it is never fully lit.
     """
     if not (
-        LEAST_MAGNIFICATION <= magnification < inf
-        and 0.0 < objective_diameter_mm < inf
-        and 0.0 < pupil_mm < inf
+        LEAST_MAGNIFICATION <= magnification < LARGEST
+        and SMALLEST < objective_diameter_mm < LARGEST
+        and SMALLEST < pupil_mm < LARGEST
     ):
         Domain.refuse(
             galilean_magnification=magnification,
@@ -245,14 +245,18 @@ def decentration_limit_with_caps_mm(
 ) -> float:
     """Outward shift of each of two capped tubes that uses up a tolerated prism (both eyes together), mm."""
     size = abs(magnification)
-    if not (LEAST_MAGNIFICATION <= size < inf and 0.0 < cap_power_d < inf and 0.0 <= tolerance_prism < inf):
+    if not (
+        LEAST_MAGNIFICATION <= size < LARGEST
+        and SMALLEST < cap_power_d < LARGEST
+        and 0.0 <= tolerance_prism < LARGEST
+    ):
         Domain.refuse(magnification=size, cap_with_power_d=cap_power_d, tolerance_prism=tolerance_prism)
     return 5.0 * tolerance_prism / (size * cap_power_d)
 
 
 def _refuse_ring(magnification: float, real_field_deg: float) -> float:
     size = abs(magnification)
-    if not (LEAST_MAGNIFICATION <= size < inf and 0.0 < real_field_deg <= 170.0):
+    if not (LEAST_MAGNIFICATION <= size < LARGEST and SMALLEST < real_field_deg <= 170.0):
         Domain.refuse(magnification=size, real_field_deg=real_field_deg)
     return size
 
@@ -287,7 +291,7 @@ def ring_width_deg(magnification: float, real_field_deg: float) -> float:
 @formula("2 atan(Rhousing / d)", unit="deg", source="", kind="derived", domain="Rhousing, d more than 0 mm")
 def housing_extent_deg(housing_radius_mm: float, eye_distance_mm: float) -> float:
     """Angle that the housing itself covers, seen from the eye, degrees; both lengths in mm."""
-    if not (0.0 < housing_radius_mm < inf and 0.0 < eye_distance_mm < inf):
+    if not (SMALLEST < housing_radius_mm < LARGEST and SMALLEST < eye_distance_mm < LARGEST):
         Domain.refuse(housing_radius_mm=housing_radius_mm, eye_distance_mm=eye_distance_mm)
     return degrees(2.0 * atan(housing_radius_mm / eye_distance_mm))
 

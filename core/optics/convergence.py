@@ -7,11 +7,11 @@ a Galilean and for a Keplerian with erecting prism; a plain inverting tube turns
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import atan, degrees, inf
+from math import atan, degrees
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LEAST_MAGNIFICATION, Domain
+from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
 
 # A smaller |B| means an object seen as from under 1 mm: the light meets inside the eye's own pupil.
 LEAST_B_MM = 1.0
@@ -65,11 +65,11 @@ def object_to_pupil_b_mm(
     """
     size = abs(magnification)
     if not (
-        LEAST_MAGNIFICATION <= size < inf
-        and 0.0 < tube_length_mm < inf
-        and 0.0 < object_distance_mm < inf
-        and 0.0 < eye_distance_mm < inf
-        and 0.0 <= cap_power_d < inf
+        LEAST_MAGNIFICATION <= size < LARGEST
+        and SMALLEST < tube_length_mm < LARGEST
+        and SMALLEST < object_distance_mm < LARGEST
+        and SMALLEST < eye_distance_mm < LARGEST
+        and 0.0 <= cap_power_d < LARGEST
     ):
         Domain.refuse(
             magnification=size,
@@ -105,7 +105,7 @@ def object_to_pupil_b_mm(
 @formula("100 PD / w", unit="prism dioptres", source="", kind="derived", domain="PD and w more than 0 mm")
 def convergence_naked_prism(interpupillary_mm: float, object_distance_mm: float) -> float:
     """Demand without any device, both eyes together; both lengths in mm."""
-    if not (0.0 < interpupillary_mm < inf and 0.0 < object_distance_mm < inf):
+    if not (SMALLEST < interpupillary_mm < LARGEST and SMALLEST < object_distance_mm < LARGEST):
         Domain.refuse(interpupillary_mm=interpupillary_mm, object_distance_mm=object_distance_mm)
     return 100.0 * interpupillary_mm / object_distance_mm
 
@@ -131,7 +131,7 @@ def convergence_parallel_tubes_prism(
     Signed magnification; lengths in mm. Positive: converge. A plain inverting tube (M below 0 and ``image_erect``
     false) asks for divergence, a negative figure. "M times naked" overstates it.
     """
-    if not 0.0 < interpupillary_mm < inf:
+    if not SMALLEST < interpupillary_mm < LARGEST:
         Domain.refuse(interpupillary_mm=interpupillary_mm)
     b_mm = object_to_pupil_b_mm(
         magnification, tube_length_mm, object_distance_mm, eye_distance_mm, cap_power_d
@@ -152,7 +152,11 @@ def convergence_with_caps_prism(
 ) -> float:
     """Demand of parallel tubes with caps for an object at the cap focus, both eyes; the sign as for parallel tubes."""
     size = abs(magnification)
-    if not (LEAST_MAGNIFICATION <= size < inf and 0.0 < cap_power_d < inf and 0.0 < interpupillary_mm < inf):
+    if not (
+        LEAST_MAGNIFICATION <= size < LARGEST
+        and SMALLEST < cap_power_d < LARGEST
+        and SMALLEST < interpupillary_mm < LARGEST
+    ):
         Domain.refuse(magnification=size, cap_with_power_d=cap_power_d, interpupillary_mm=interpupillary_mm)
     demand = size * cap_power_d * interpupillary_mm / 10.0
     return -demand if magnification < 0.0 and not image_erect else demand
@@ -173,7 +177,9 @@ def toe_in_angle_deg(
     Target to ocular plane, and ocular plane to the centre of rotation (about 27), in mm.
     """
     if not (
-        0.0 < interpupillary_mm < inf and 0.0 < target_distance_mm < inf and 0.0 < rotation_distance_mm < inf
+        SMALLEST < interpupillary_mm < LARGEST
+        and SMALLEST < target_distance_mm < LARGEST
+        and SMALLEST < rotation_distance_mm < LARGEST
     ):
         Domain.refuse(
             interpupillary_mm=interpupillary_mm,
@@ -195,7 +201,9 @@ def convergence_converged_tubes_prism(
 ) -> float:
     """Demand left when the tubes are converged on the target: the ordinary one, and only for that distance."""
     if not (
-        0.0 < interpupillary_mm < inf and 0.0 < target_distance_mm < inf and 0.0 < rotation_distance_mm < inf
+        SMALLEST < interpupillary_mm < LARGEST
+        and SMALLEST < target_distance_mm < LARGEST
+        and SMALLEST < rotation_distance_mm < LARGEST
     ):
         Domain.refuse(
             interpupillary_mm=interpupillary_mm,
@@ -214,7 +222,7 @@ def convergence_converged_tubes_prism(
 )
 def cap_base_in_full_prism(cap_power_d: float, interpupillary_mm: float) -> float:
     """Base-in at each cap that takes all convergence away: the optical centres of both caps then lie on the midline."""
-    if not (0.0 < cap_power_d < inf and 0.0 < interpupillary_mm < inf):
+    if not (SMALLEST < cap_power_d < LARGEST and SMALLEST < interpupillary_mm < LARGEST):
         Domain.refuse(cap_with_power_d=cap_power_d, interpupillary_mm=interpupillary_mm)
     return cap_power_d * interpupillary_mm / 20.0
 
@@ -229,7 +237,11 @@ def cap_base_in_full_prism(cap_power_d: float, interpupillary_mm: float) -> floa
 def cap_base_in_relief_prism(magnification: float, cap_power_d: float, decentration_mm: float) -> float:
     """Relief at each eye from a cap decentred towards the nose by some mm: its prism, multiplied by the tube."""
     size = abs(magnification)
-    if not (LEAST_MAGNIFICATION <= size < inf and 0.0 < cap_power_d < inf and 0.0 <= decentration_mm < inf):
+    if not (
+        LEAST_MAGNIFICATION <= size < LARGEST
+        and SMALLEST < cap_power_d < LARGEST
+        and 0.0 <= decentration_mm < LARGEST
+    ):
         Domain.refuse(magnification=size, cap_with_power_d=cap_power_d, decentration_mm=decentration_mm)
     return size * cap_power_d * decentration_mm / 10.0
 
@@ -255,7 +267,11 @@ def convergence_with_base_in_prism(
     Nothing is left when the decentration is half the interpupillary distance and the object lies at the cap focus;
     a negative figure means too much: the eyes would have to diverge.
     """
-    if not (0.0 < cap_power_d < inf and 0.0 < interpupillary_mm < inf and 0.0 <= decentration_mm < inf):
+    if not (
+        SMALLEST < cap_power_d < LARGEST
+        and SMALLEST < interpupillary_mm < LARGEST
+        and 0.0 <= decentration_mm < LARGEST
+    ):
         Domain.refuse(
             cap_with_power_d=cap_power_d, interpupillary_mm=interpupillary_mm, decentration_mm=decentration_mm
         )
@@ -285,7 +301,7 @@ def convergence_relief(
     Lengths in mm; the target lies one working distance and one tube length in front of the ocular plane.
     """
     parallel = convergence_with_caps_prism(magnification, cap_power_d, interpupillary_mm)
-    if not 0.0 < tube_length_mm < inf:
+    if not SMALLEST < tube_length_mm < LARGEST:
         Domain.refuse(tube_length_mm=tube_length_mm)
     target_mm = 1000.0 / cap_power_d + tube_length_mm
     return ConvergenceRelief(
@@ -305,7 +321,9 @@ def near_interpupillary_mm(
     The target distance is measured to that plane. A monocular distance gives its own half.
     """
     if not (
-        0.0 < interpupillary_mm < inf and 0.0 < target_distance_mm < inf and 0.0 < rotation_distance_mm < inf
+        SMALLEST < interpupillary_mm < LARGEST
+        and SMALLEST < target_distance_mm < LARGEST
+        and SMALLEST < rotation_distance_mm < LARGEST
     ):
         Domain.refuse(
             interpupillary_mm=interpupillary_mm,
@@ -325,7 +343,7 @@ def near_interpupillary_by_eye(
     rotation_distance_mm: float,
 ) -> NearInterpupillary:
     """Near interpupillary distance for each eye from its own monocular distance, and their sum, all mm."""
-    if not (0.0 < right_interpupillary_mm < inf and 0.0 < left_interpupillary_mm < inf):
+    if not (SMALLEST < right_interpupillary_mm < LARGEST and SMALLEST < left_interpupillary_mm < LARGEST):
         Domain.refuse(
             right_interpupillary_mm=right_interpupillary_mm, left_interpupillary_mm=left_interpupillary_mm
         )
@@ -337,6 +355,6 @@ def near_interpupillary_by_eye(
 @formula("add + 2", unit="prism dioptres per eye", source="", kind="common practice", domain="0 < add ≤ 12 D")
 def half_eye_base_in_prism(add_d: float) -> float:
     """Base-in for each eye of binocular half-eyes, by the rule of thumb; refuses an add over +12 D."""
-    if not 0.0 < add_d <= HALF_EYE_STRONGEST_ADD_D:
+    if not SMALLEST < add_d <= HALF_EYE_STRONGEST_ADD_D:
         Domain.refuse(half_eye_add_d=add_d)
     return add_d + HALF_EYE_EXTRA_PRISM

@@ -9,12 +9,12 @@ eye distance and the pupil. Tubes given by a ray matrix are in :mod:`.field_gene
 
 from __future__ import annotations
 
-from math import acos, atan, degrees, inf, pi, radians, sqrt, tan
+from math import acos, atan, degrees, pi, radians, sqrt, tan
 from typing import Literal
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LEAST_MAGNIFICATION, Domain
+from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
 from .convergence import object_to_pupil_b_mm
 
 Criterion = Literal["full", "half", "total"]
@@ -39,10 +39,10 @@ def _apparent_half_slope(
     criterion: Criterion,
 ) -> float:
     if not (
-        LEAST_MAGNIFICATION <= magnification < inf
-        and 0.0 < tube_length_mm < inf
-        and 0.0 < objective_diameter_mm < inf
-        and 0.0 < eye_distance_mm < inf
+        LEAST_MAGNIFICATION <= magnification < LARGEST
+        and SMALLEST < tube_length_mm < LARGEST
+        and SMALLEST < objective_diameter_mm < LARGEST
+        and SMALLEST < eye_distance_mm < LARGEST
     ):
         Domain.refuse(
             galilean_magnification=magnification,
@@ -55,7 +55,7 @@ def _apparent_half_slope(
         return objective_diameter_mm / reach_mm
     if criterion not in ("full", "total"):
         raise _bad_criterion(criterion)
-    if pupil_mm is None or not 0.0 < pupil_mm < inf:
+    if pupil_mm is None or not SMALLEST < pupil_mm < LARGEST:
         Domain.refuse(pupil_mm=pupil_mm)
     if criterion == "total":
         return (objective_diameter_mm + magnification * pupil_mm) / reach_mm
@@ -76,7 +76,7 @@ def eye_distance_mm(ocular_to_cornea_mm: float, pupil_depth_mm: float = ENTRANCE
 
     The entrance pupil is taken 3 mm behind the cornea unless given. Refuses distances of 0 or less.
     """
-    if not (0.0 < ocular_to_cornea_mm < inf and 0.0 < pupil_depth_mm < inf):
+    if not (SMALLEST < ocular_to_cornea_mm < LARGEST and SMALLEST < pupil_depth_mm < LARGEST):
         Domain.refuse(ocular_to_cornea_mm=ocular_to_cornea_mm, pupil_depth_mm=pupil_depth_mm)
     return ocular_to_cornea_mm + pupil_depth_mm
 
@@ -92,7 +92,7 @@ def rotation_distance_mm(
     ocular_to_cornea_mm: float, rotation_depth_mm: float = ROTATION_CENTRE_DEPTH_MM
 ) -> float:
     """Ocular back vertex to the centre of rotation of the eye, mm; taken 13.5 mm behind the cornea unless given."""
-    if not (0.0 < ocular_to_cornea_mm < inf and 0.0 < rotation_depth_mm < inf):
+    if not (SMALLEST < ocular_to_cornea_mm < LARGEST and SMALLEST < rotation_depth_mm < LARGEST):
         Domain.refuse(ocular_to_cornea_mm=ocular_to_cornea_mm, rotation_depth_mm=rotation_depth_mm)
     return ocular_to_cornea_mm + rotation_depth_mm
 
@@ -154,7 +154,11 @@ def apparent_field_deg(
 )
 def ocular_diameter_for_field_mm(apparent_field_deg: float, eye_distance_mm: float, pupil_mm: float) -> float:
     """Clear ocular diameter, mm, that passes all light for the pupil over an apparent field in degrees."""
-    if not (0.0 < apparent_field_deg <= 170.0 and 0.0 < eye_distance_mm < inf and 0.0 < pupil_mm < inf):
+    if not (
+        SMALLEST < apparent_field_deg <= 170.0
+        and SMALLEST < eye_distance_mm < LARGEST
+        and SMALLEST < pupil_mm < LARGEST
+    ):
         Domain.refuse(
             apparent_field_deg=apparent_field_deg, eye_distance_mm=eye_distance_mm, pupil_mm=pupil_mm
         )
@@ -172,7 +176,11 @@ def ocular_limit_deg(
     ocular_diameter_mm: float, eye_distance_mm: float, pupil_mm: float, criterion: Criterion = "half"
 ) -> float:
     """Apparent field that the clear diameter of the ocular alone allows, whole angle in degrees; lengths in mm."""
-    if not (0.0 < ocular_diameter_mm < inf and 0.0 < eye_distance_mm < inf and 0.0 < pupil_mm < inf):
+    if not (
+        SMALLEST < ocular_diameter_mm < LARGEST
+        and SMALLEST < eye_distance_mm < LARGEST
+        and SMALLEST < pupil_mm < LARGEST
+    ):
         Domain.refuse(
             ocular_diameter_mm=ocular_diameter_mm, eye_distance_mm=eye_distance_mm, pupil_mm=pupil_mm
         )
@@ -197,7 +205,11 @@ def ocular_limit_deg(
 def lit_fraction_on_axis(magnification: float, objective_diameter_mm: float, pupil_mm: float) -> float:
     """Part of the eye pupil that is lit in the middle of the field; under 1 the objective is the stop and dims."""
     size = abs(magnification)
-    if not (LEAST_MAGNIFICATION <= size < inf and 0.0 < objective_diameter_mm < inf and 0.0 < pupil_mm < inf):
+    if not (
+        LEAST_MAGNIFICATION <= size < LARGEST
+        and SMALLEST < objective_diameter_mm < LARGEST
+        and SMALLEST < pupil_mm < LARGEST
+    ):
         Domain.refuse(magnification=size, objective_diameter_mm=objective_diameter_mm, pupil_mm=pupil_mm)
     ratio = objective_diameter_mm / (size * pupil_mm)
     return ratio * ratio if ratio < 1.0 else 1.0
@@ -238,7 +250,7 @@ def lit_fraction_at_half_field(
     slope = _apparent_half_slope(
         magnification, tube_length_mm, objective_diameter_mm, eye_distance_mm, pupil_mm, "half"
     )
-    if not 0.0 < pupil_mm < inf:
+    if not SMALLEST < pupil_mm < LARGEST:
         Domain.refuse(pupil_mm=pupil_mm)
     edge_mm = slope * (tube_length_mm / magnification + eye_distance_mm)
     return _lit_part(objective_diameter_mm / (2.0 * magnification), pupil_mm / 2.0, edge_mm)
@@ -256,10 +268,10 @@ def objective_diameter_for_field_mm(
 ) -> float:
     """Objective diameter, mm, that gives a real field (degrees) by the half criterion."""
     if not (
-        LEAST_MAGNIFICATION <= magnification < inf
-        and 0.0 < tube_length_mm < inf
-        and 0.0 < eye_distance_mm < inf
-        and 0.0 < real_field_deg <= 170.0
+        LEAST_MAGNIFICATION <= magnification < LARGEST
+        and SMALLEST < tube_length_mm < LARGEST
+        and SMALLEST < eye_distance_mm < LARGEST
+        and SMALLEST < real_field_deg <= 170.0
     ):
         Domain.refuse(
             galilean_magnification=magnification,
@@ -285,7 +297,7 @@ def field_of_fixation_deg(
 
     Always smaller than the static field; say which of the two is shown.
     """
-    if not 0.0 < rotation_distance_mm < inf:
+    if not SMALLEST < rotation_distance_mm < LARGEST:
         Domain.refuse(rotation_distance_mm=rotation_distance_mm)
     slope = _apparent_half_slope(
         magnification, tube_length_mm, objective_diameter_mm, rotation_distance_mm, None, "half"
@@ -302,7 +314,7 @@ def field_of_fixation_deg(
 )
 def linear_field_mm(object_distance_mm: float, real_field_deg: float) -> float:
     """Width of the object plane seen at a distance, mm; distance in mm, field in degrees."""
-    if not (0.0 < object_distance_mm < inf and 0.0 < real_field_deg <= 170.0):
+    if not (SMALLEST < object_distance_mm < LARGEST and SMALLEST < real_field_deg <= 170.0):
         Domain.refuse(object_distance_mm=object_distance_mm, real_field_deg=real_field_deg)
     return 2.0 * object_distance_mm * tan(radians(0.5 * real_field_deg))
 
@@ -326,7 +338,7 @@ def linear_field_through_tube_mm(
 
     Refuses what :func:`.convergence.object_to_pupil_b_mm` refuses.
     """
-    if not 0.0 < apparent_field_deg <= 170.0:
+    if not SMALLEST < apparent_field_deg <= 170.0:
         Domain.refuse(apparent_field_deg=apparent_field_deg)
     b_mm = object_to_pupil_b_mm(
         magnification, tube_length_mm, object_distance_mm, eye_distance_mm, cap_power_d
@@ -343,6 +355,6 @@ def linear_field_through_tube_mm(
 )
 def characters_in_field(width_mm: float, character_pitch_mm: float = CHARACTER_PITCH_MM) -> float:
     """Characters seen at once in a width (mm); the pitch of 1 M text is taken as 1.5 mm unless given."""
-    if not (0.0 <= width_mm < inf and 0.0 < character_pitch_mm < inf):
+    if not (0.0 <= width_mm < LARGEST and SMALLEST < character_pitch_mm < LARGEST):
         Domain.refuse(width_mm=width_mm, character_pitch_mm=character_pitch_mm)
     return width_mm / character_pitch_mm

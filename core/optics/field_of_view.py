@@ -7,12 +7,12 @@ cent near the rim. So a measured field, exit pupil or power takes precedence, an
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import atan, degrees, inf, radians, tan
+from math import atan, degrees, radians, tan
 from typing import Literal
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LEAST_MAGNIFICATION, Domain
+from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
 from .field import Criterion, apparent_field_deg, lit_fraction_on_axis, ocular_limit_deg, real_field_deg
 
 Basis = Literal["nominal", "measured"]
@@ -89,7 +89,7 @@ def value_in_use(nominal: float, measured: float | None = None) -> ValueInUse:
     """
     if measured is None:
         return ValueInUse(nominal, "nominal")
-    if not (-inf < measured < inf) or measured == 0.0:
+    if not (-LARGEST < measured < LARGEST) or measured == 0.0:
         raise DomainRefusal(
             "measured value", measured, "a finite number that is not 0, or no value at all", example="2.1"
         )
@@ -120,7 +120,9 @@ def field_in_use(
     size = abs(magnification)
     distance_mm = nominal.eye_distance_mm if measured_eye_distance_mm is None else measured_eye_distance_mm
     if not (
-        0.0 < measured_field_deg <= 170.0 and LEAST_MAGNIFICATION <= size < inf and 0.0 < distance_mm < inf
+        SMALLEST < measured_field_deg <= 170.0
+        and LEAST_MAGNIFICATION <= size < LARGEST
+        and SMALLEST < distance_mm < LARGEST
     ):
         Domain.refuse(measured_field_deg=measured_field_deg, magnification=size, eye_distance_mm=distance_mm)
     return FieldOfView(

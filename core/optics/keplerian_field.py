@@ -7,11 +7,11 @@ picture dims and goes black, without moving.
 
 from __future__ import annotations
 
-from math import atan, degrees, inf, radians, tan
+from math import atan, degrees, radians, tan
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LEAST_MAGNIFICATION, Domain
+from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
 from .field import Criterion, _bad_criterion, _lit_part, lit_fraction_on_axis
 from .field_of_view import FieldOfView, Limit
 
@@ -21,7 +21,7 @@ from .field_of_view import FieldOfView, Limit
 )
 def real_field_field_stop_deg(field_stop_mm: float, objective_focal_length_mm: float) -> float:
     """Real field, whole angle in degrees, that the stop at the first image cuts out; diameters and lengths in mm."""
-    if not (0.0 < field_stop_mm < inf and 0.0 < objective_focal_length_mm < inf):
+    if not (SMALLEST < field_stop_mm < LARGEST and SMALLEST < objective_focal_length_mm < LARGEST):
         Domain.refuse(field_stop_mm=field_stop_mm, objective_focal_length_mm=objective_focal_length_mm)
     return degrees(2.0 * atan(field_stop_mm / (2.0 * objective_focal_length_mm)))
 
@@ -39,9 +39,9 @@ def apparent_field_field_stop_deg(
     """Apparent field, degrees, of a tube with a field stop: the tangents, not the degrees, grow by |M|."""
     size = abs(magnification)
     if not (
-        0.0 < field_stop_mm < inf
-        and 0.0 < objective_focal_length_mm < inf
-        and LEAST_MAGNIFICATION <= size < inf
+        SMALLEST < field_stop_mm < LARGEST
+        and SMALLEST < objective_focal_length_mm < LARGEST
+        and LEAST_MAGNIFICATION <= size < LARGEST
     ):
         Domain.refuse(
             field_stop_mm=field_stop_mm,
@@ -58,10 +58,10 @@ def _refuse_lenses(
     ocular_focal_length: float,
 ) -> None:
     if not (
-        0.0 < objective_diameter < inf
-        and 0.0 < ocular_diameter < inf
-        and 0.0 < objective_focal_length < inf
-        and 0.0 < ocular_focal_length < inf
+        SMALLEST < objective_diameter < LARGEST
+        and SMALLEST < ocular_diameter < LARGEST
+        and SMALLEST < objective_focal_length < LARGEST
+        and SMALLEST < ocular_focal_length < LARGEST
     ):
         Domain.refuse(
             objective_diameter=objective_diameter,
@@ -130,14 +130,14 @@ def keplerian_half_field_full_rad(
 
 
 def _refuse_pupils(exit_pupil_diameter_mm: float, pupil_mm: float) -> None:
-    if not (0.0 < exit_pupil_diameter_mm < inf and 0.0 < pupil_mm < inf):
+    if not (SMALLEST < exit_pupil_diameter_mm < LARGEST and SMALLEST < pupil_mm < LARGEST):
         Domain.refuse(exit_pupil_diameter_mm=exit_pupil_diameter_mm, pupil_mm=pupil_mm)
 
 
 def _offset_mm(eye_offset_mm: float) -> float:
-    if not -inf < eye_offset_mm < inf:
+    if not -LARGEST < eye_offset_mm < LARGEST:
         Domain.refuse(eye_offset_mm=eye_offset_mm)
-    if eye_offset_mm == 0.0:
+    if -SMALLEST <= eye_offset_mm <= SMALLEST:
         raise DomainRefusal(
             "distance of the eye from the exit pupil",
             eye_offset_mm,
@@ -195,7 +195,7 @@ def keyhole_half_light_slope(exit_pupil_diameter_mm: float, pupil_mm: float, eye
 )
 def eye_relief_tolerance_mm(exit_pupil_diameter_mm: float, apparent_field_deg: float) -> float:
     """How far the eye may stand off the exit pupil, either way, before the edge of the field goes, mm."""
-    if not (0.0 < exit_pupil_diameter_mm < inf and 0.0 < apparent_field_deg <= 170.0):
+    if not (SMALLEST < exit_pupil_diameter_mm < LARGEST and SMALLEST < apparent_field_deg <= 170.0):
         Domain.refuse(exit_pupil_diameter_mm=exit_pupil_diameter_mm, apparent_field_deg=apparent_field_deg)
     return 0.5 * exit_pupil_diameter_mm / tan(radians(0.5 * apparent_field_deg))
 
@@ -211,7 +211,7 @@ def keyhole(
     eye_relief_mm: float, eye_distance_mm: float, exit_pupil_diameter_mm: float, apparent_field_deg: float
 ) -> bool:
     """True when the eye at its distance (mm) sees the field through a keyhole instead of to its edge."""
-    if not (0.0 < eye_relief_mm < inf and 0.0 < eye_distance_mm < inf):
+    if not (SMALLEST < eye_relief_mm < LARGEST and SMALLEST < eye_distance_mm < LARGEST):
         Domain.refuse(eye_relief_mm=eye_relief_mm, eye_distance_mm=eye_distance_mm)
     allowed = eye_relief_tolerance_mm(exit_pupil_diameter_mm, apparent_field_deg)
     return abs(eye_relief_mm - eye_distance_mm) >= allowed
@@ -234,7 +234,7 @@ def sideways_extinction_mm(exit_pupil_diameter_mm: float, pupil_mm: float) -> fl
 def lit_fraction_off_centre(exit_pupil_diameter_mm: float, pupil_mm: float, decentration_mm: float) -> float:
     """Part of the eye pupil that is lit when the eye stands sideways by some mm in the plane of the exit pupil."""
     _refuse_pupils(exit_pupil_diameter_mm, pupil_mm)
-    if not 0.0 <= decentration_mm < inf:
+    if not 0.0 <= decentration_mm < LARGEST:
         Domain.refuse(decentration_mm=decentration_mm)
     return _lit_part(exit_pupil_diameter_mm / 2.0, pupil_mm / 2.0, decentration_mm)
 
@@ -262,7 +262,11 @@ def keplerian_field(
     Each aperture is taken alone and the smallest field rules. Refuses a tube with neither stop nor ocular given.
     """
     size = -magnification
-    if not (LEAST_MAGNIFICATION <= size < inf and 0.0 < tube_length_mm < inf and 0.0 < eye_distance_mm < inf):
+    if not (
+        LEAST_MAGNIFICATION <= size < LARGEST
+        and SMALLEST < tube_length_mm < LARGEST
+        and SMALLEST < eye_distance_mm < LARGEST
+    ):
         Domain.refuse(
             keplerian_magnification=magnification,
             tube_length_mm=tube_length_mm,
@@ -294,7 +298,7 @@ def keplerian_field(
             reason="they set the field of a Keplerian",
         )
     eye_offset_mm = eye_distance_mm - tube_length_mm / size
-    if eye_offset_mm != 0.0:
+    if abs(eye_offset_mm) > SMALLEST:
         exit_pupil_mm = objective_diameter_mm / size
         limits.append((keyhole_slope(exit_pupil_mm, pupil_mm, eye_offset_mm, criterion), "keyhole"))
     slope, limited_by = min(limits)

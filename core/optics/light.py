@@ -9,7 +9,7 @@ from math import inf, pi
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LEAST_MAGNIFICATION, Domain
+from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
 
 
 @formula(
@@ -71,7 +71,7 @@ def relative_brightness(
     An exit pupil (measured) takes precedence over objective diameter and magnification. Compare with the pupil in
     dim light, when a Keplerian loses most.
     """
-    if not (0.0 < pupil_mm < inf and 0.0 < transmittance <= 1.0):
+    if not (SMALLEST < pupil_mm < LARGEST and SMALLEST < transmittance <= 1.0):
         Domain.refuse(pupil_mm=pupil_mm, transmittance=transmittance)
     if exit_pupil_diameter_mm is None:
         if objective_diameter_mm is None or magnification is None:
@@ -82,10 +82,10 @@ def relative_brightness(
                 example="4",
             )
         size = abs(magnification)
-        if not (0.0 < objective_diameter_mm < inf and LEAST_MAGNIFICATION <= size < inf):
+        if not (SMALLEST < objective_diameter_mm < LARGEST and LEAST_MAGNIFICATION <= size < LARGEST):
             Domain.refuse(objective_diameter_mm=objective_diameter_mm, magnification=size)
         exit_pupil_diameter_mm = objective_diameter_mm / size
-    elif not 0.0 < exit_pupil_diameter_mm < inf:
+    elif not SMALLEST < exit_pupil_diameter_mm < LARGEST:
         Domain.refuse(exit_pupil_diameter_mm=exit_pupil_diameter_mm)
     ratio = exit_pupil_diameter_mm / pupil_mm
     return transmittance * ratio * ratio if ratio < 1.0 else transmittance
@@ -111,7 +111,11 @@ def pupil_diameter_mm(
     Luminance in cd/m² over a round field whose diameter is given in degrees (area a in square degrees); one or two
     eyes adapted. Behind a telescope the bright field is small. Refuses ages outside 20 to 83.
     """
-    if not (0.0 < luminance_cd_m2 < inf and 0.0 < adapting_field_deg <= 180.0 and 20.0 <= age_years <= 83.0):
+    if not (
+        SMALLEST < luminance_cd_m2 < LARGEST
+        and SMALLEST < adapting_field_deg <= 180.0
+        and 20.0 <= age_years <= 83.0
+    ):
         Domain.refuse(
             luminance_cd_m2=luminance_cd_m2, adapting_field_deg=adapting_field_deg, age_years=age_years
         )

@@ -8,11 +8,10 @@ dioptres. Geometric limits: aberration and page size limit a high add first.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import inf
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LEAST_MAGNIFICATION, Domain
+from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
 from .field import CHARACTER_PITCH_MM, characters_in_field, linear_field_mm, real_field_deg
 
 # A print held at the focus as typed (1000/F rounded) must not count as beyond it.
@@ -39,7 +38,7 @@ class NearDevice:
 @formula("1000 / F", unit="mm", source="", kind="derived", domain="F more than 0 D; page at the focus")
 def spectacle_add_evd_mm(add_d: float) -> float:
     """EVD of a high spectacle add close to the eye, mm: it is the working distance itself."""
-    if not 0.0 < add_d < inf:
+    if not SMALLEST < add_d < LARGEST:
         Domain.refuse(add_d=add_d)
     return 1000.0 / add_d
 
@@ -56,7 +55,11 @@ def hand_magnifier_evd_mm(lens_power_d: float, object_distance_mm: float, eye_to
 
     Refuses a lens held farther from the page than its focal length.
     """
-    if not (0.0 < lens_power_d < inf and 0.0 < object_distance_mm < inf and 0.0 < eye_to_lens_mm < inf):
+    if not (
+        SMALLEST < lens_power_d < LARGEST
+        and SMALLEST < object_distance_mm < LARGEST
+        and SMALLEST < eye_to_lens_mm < LARGEST
+    ):
         Domain.refuse(
             magnifier_power_d=lens_power_d,
             object_distance_mm=object_distance_mm,
@@ -83,7 +86,11 @@ def hand_magnifier_evd_mm(lens_power_d: float, object_distance_mm: float, eye_to
 )
 def hand_magnifier_field_mm(lens_diameter_mm: float, lens_power_d: float, eye_to_lens_mm: float) -> float:
     """Width of the page seen through a lens with the page at its focus, mm."""
-    if not (0.0 < lens_diameter_mm < inf and 0.0 < lens_power_d < inf and 0.0 < eye_to_lens_mm < inf):
+    if not (
+        SMALLEST < lens_diameter_mm < LARGEST
+        and SMALLEST < lens_power_d < LARGEST
+        and SMALLEST < eye_to_lens_mm < LARGEST
+    ):
         Domain.refuse(
             lens_diameter_mm=lens_diameter_mm, magnifier_power_d=lens_power_d, eye_to_lens_mm=eye_to_lens_mm
         )
@@ -101,7 +108,7 @@ def hand_magnifier_field_at_mm(
     lens_diameter_mm: float, lens_power_d: float, object_distance_mm: float, eye_to_lens_mm: float
 ) -> float:
     """Width of the page seen through a lens held w mm from it, at or inside the focus, mm."""
-    if not 0.0 < lens_diameter_mm < inf:
+    if not SMALLEST < lens_diameter_mm < LARGEST:
         Domain.refuse(lens_diameter_mm=lens_diameter_mm)
     evd_mm = hand_magnifier_evd_mm(lens_power_d, object_distance_mm, eye_to_lens_mm)
     return lens_diameter_mm * evd_mm / eye_to_lens_mm
@@ -116,7 +123,11 @@ def hand_magnifier_field_at_mm(
 )
 def combined_power_d(first_lens_d: float, second_lens_d: float, separation_mm: float) -> float:
     """Equivalent power of two lenses some mm apart, such as an add and a magnifier, dioptres."""
-    if not (-inf < first_lens_d < inf and -inf < second_lens_d < inf and 0.0 <= separation_mm < inf):
+    if not (
+        -LARGEST < first_lens_d < LARGEST
+        and -LARGEST < second_lens_d < LARGEST
+        and 0.0 <= separation_mm < LARGEST
+    ):
         Domain.refuse(first_lens_d=first_lens_d, second_lens_d=second_lens_d, separation_mm=separation_mm)
     return first_lens_d + second_lens_d - 0.001 * separation_mm * first_lens_d * second_lens_d
 
@@ -133,7 +144,7 @@ def stand_eye_distance_mm(add_d: float, image_distance_mm: float) -> float:
 
     The image lies ``image_distance_mm`` behind the lens. Refuses an add too strong to reach it.
     """
-    if not (0.0 < add_d < inf and 0.0 <= image_distance_mm < inf):
+    if not (SMALLEST < add_d < LARGEST and 0.0 <= image_distance_mm < LARGEST):
         Domain.refuse(add_d=add_d, image_distance_mm=image_distance_mm)
     distance_mm = 1000.0 / add_d - image_distance_mm
     if distance_mm < 0.0:
@@ -153,7 +164,7 @@ def stand_evd_mm(eye_to_image_mm: float, enlargement_ratio: float) -> float:
 
     The same holds for the picture on a screen.
     """
-    if not (0.0 < eye_to_image_mm < inf and 0.0 < enlargement_ratio < inf):
+    if not (SMALLEST < eye_to_image_mm < LARGEST and SMALLEST < enlargement_ratio < LARGEST):
         Domain.refuse(eye_to_image_mm=eye_to_image_mm, enlargement_ratio=enlargement_ratio)
     return eye_to_image_mm / enlargement_ratio
 
@@ -170,10 +181,10 @@ def stand_field_mm(
 ) -> float:
     """Width of the page seen through a stand magnifier, mm: the lens cuts the image, which is ER times the page."""
     if not (
-        0.0 < lens_diameter_mm < inf
-        and 0.0 < eye_to_lens_mm < inf
-        and 0.0 <= image_distance_mm < inf
-        and 0.0 < enlargement_ratio < inf
+        SMALLEST < lens_diameter_mm < LARGEST
+        and SMALLEST < eye_to_lens_mm < LARGEST
+        and 0.0 <= image_distance_mm < LARGEST
+        and SMALLEST < enlargement_ratio < LARGEST
     ):
         Domain.refuse(
             lens_diameter_mm=lens_diameter_mm,
@@ -188,7 +199,7 @@ def stand_field_mm(
 @formula("screen width / ER", unit="mm", source="", kind="derived", domain="both more than 0")
 def display_field_mm(screen_width_mm: float, enlargement_ratio: float) -> float:
     """Width of the page that fills the screen, mm."""
-    if not (0.0 < screen_width_mm < inf and 0.0 < enlargement_ratio < inf):
+    if not (SMALLEST < screen_width_mm < LARGEST and SMALLEST < enlargement_ratio < LARGEST):
         Domain.refuse(screen_width_mm=screen_width_mm, enlargement_ratio=enlargement_ratio)
     return screen_width_mm / enlargement_ratio
 
@@ -222,7 +233,7 @@ def compare_hand_magnifier(
 ) -> NearDevice:
     """A hand magnifier on the common basis, with the page at its focus unless its distance in mm is given."""
     if object_distance_mm is None:
-        if not 0.0 < lens_power_d < inf:
+        if not SMALLEST < lens_power_d < LARGEST:
             Domain.refuse(magnifier_power_d=lens_power_d)
         object_distance_mm = 1000.0 / lens_power_d
     evd = hand_magnifier_evd_mm(lens_power_d, object_distance_mm, eye_to_lens_mm)
@@ -248,7 +259,7 @@ def compare_stand_magnifier(
 ) -> NearDevice:
     """A stand magnifier on the common basis; its lens stands ``lens_height_mm`` over the page and a hand moves it."""
     field = stand_field_mm(lens_diameter_mm, eye_to_lens_mm, image_distance_mm, enlargement_ratio)
-    if not 0.0 < lens_height_mm < inf:
+    if not SMALLEST < lens_height_mm < LARGEST:
         Domain.refuse(object_distance_mm=lens_height_mm)
     evd = stand_evd_mm(eye_to_lens_mm + image_distance_mm, enlargement_ratio)
     characters = characters_in_field(field, character_pitch_mm)
@@ -291,7 +302,7 @@ def compare_telescope_with_cap(
     character_pitch_mm: float = CHARACTER_PITCH_MM,
 ) -> NearDevice:
     """A Galilean telescope with reading cap on the common basis: the longest working distance for its EVD."""
-    if not (LEAST_MAGNIFICATION <= magnification < inf and 0.0 < cap_power_d < inf):
+    if not (LEAST_MAGNIFICATION <= magnification < LARGEST and SMALLEST < cap_power_d < LARGEST):
         Domain.refuse(galilean_magnification=magnification, cap_with_power_d=cap_power_d)
     distance_mm = 1000.0 / cap_power_d
     real = real_field_deg(magnification, tube_length_mm, objective_diameter_mm, eye_distance_mm)

@@ -6,11 +6,11 @@ vertical motion, and practice changes the gain of the reflex.
 
 from __future__ import annotations
 
-from math import inf, log10
+from math import log10
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LEAST_MAGNIFICATION, Domain
+from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
 
 # Slip that costs nothing, and the power by which acuity falls beyond it (Demer and Amjadi 1993).
 TOLERATED_SLIP_DEG_S = 2.0
@@ -20,7 +20,7 @@ SLIP_EXPONENT = 0.6
 def _gap(magnification: float, vor_gain: float) -> float:
     """What the reflex leaves of the magnified motion, M − g."""
     size = abs(magnification)
-    if not (LEAST_MAGNIFICATION <= size < inf and 0.0 <= vor_gain < inf):
+    if not (LEAST_MAGNIFICATION <= size < LARGEST and 0.0 <= vor_gain < LARGEST):
         Domain.refuse(magnification=size, vor_gain=vor_gain)
     if vor_gain > size:
         raise DomainRefusal(
@@ -46,7 +46,7 @@ def retinal_slip_deg_s(magnification: float, vor_gain: float, head_speed_deg_s: 
     The gain of the vestibulo-ocular reflex is 1 without a telescope and would have to be M for a still picture.
     """
     gap = _gap(magnification, vor_gain)
-    if not 0.0 <= head_speed_deg_s < inf:
+    if not 0.0 <= head_speed_deg_s < LARGEST:
         Domain.refuse(head_speed_deg_s=head_speed_deg_s)
     return gap * head_speed_deg_s
 
@@ -63,7 +63,7 @@ def head_speed_limit_deg_s(
 ) -> float:
     """Head speed that makes a given slip, degrees a second. Refuses a gain equal to M: no head speed then slips."""
     gap = _gap(magnification, vor_gain)
-    if not 0.0 <= slip_deg_s < inf:
+    if not 0.0 <= slip_deg_s < LARGEST:
         Domain.refuse(slip_deg_s=slip_deg_s)
     if gap == 0.0:
         raise DomainRefusal(
@@ -88,7 +88,11 @@ def slip_mar_factor(
 
     The tolerated slip and the exponent are a clinic's to adjust. Refuses a slip below 0.
     """
-    if not (0.0 <= slip_deg_s < inf and 0.0 < tolerated_slip_deg_s < inf and 0.0 <= slip_exponent <= 3.0):
+    if not (
+        0.0 <= slip_deg_s < LARGEST
+        and SMALLEST < tolerated_slip_deg_s < LARGEST
+        and 0.0 <= slip_exponent <= 3.0
+    ):
         Domain.refuse(
             slip_deg_s=slip_deg_s, tolerated_slip_deg_s=tolerated_slip_deg_s, slip_exponent=slip_exponent
         )

@@ -8,11 +8,11 @@ tube. The magnification counts with its size: the picture is taken as seen uprig
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import atan, cos, degrees, inf, radians, sin, tan
+from math import atan, cos, degrees, radians, sin, tan
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LEAST_MAGNIFICATION, Domain
+from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
 
 # Beyond this angle between gaze and tube axis the tube cannot be looked through at all.
 MOST_OFF_AXIS_DEG = 45.0
@@ -38,7 +38,7 @@ class BiopticGeometry:
 @formula("β = atan(h / q)", unit="deg", source="", kind="derived", domain="h, q more than 0 mm")
 def gaze_elevation_deg(ocular_height_mm: float, rotation_distance_mm: float) -> float:
     """How far the eye looks up to the centre of the ocular, degrees; height and distance to the pivot in mm."""
-    if not (0.0 < ocular_height_mm < inf and 0.0 < rotation_distance_mm < inf):
+    if not (SMALLEST < ocular_height_mm < LARGEST and SMALLEST < rotation_distance_mm < LARGEST):
         Domain.refuse(ocular_height_mm=ocular_height_mm, rotation_distance_mm=rotation_distance_mm)
     return degrees(atan(ocular_height_mm / rotation_distance_mm))
 
@@ -46,7 +46,7 @@ def gaze_elevation_deg(ocular_height_mm: float, rotation_distance_mm: float) -> 
 @formula("h = q tan τ", unit="mm", source="", kind="derived", domain="0 < τ ≤ 60 deg; q more than 0 mm")
 def ocular_height_for_tilt_mm(tube_tilt_deg: float, rotation_distance_mm: float) -> float:
     """Height of the ocular at which a tilted tube points at the centre of rotation, mm: no off-axis viewing then."""
-    if not (-60.0 <= tube_tilt_deg <= 60.0 and 0.0 < rotation_distance_mm < inf):
+    if not (-60.0 <= tube_tilt_deg <= 60.0 and SMALLEST < rotation_distance_mm < LARGEST):
         Domain.refuse(tube_tilt_deg=tube_tilt_deg, rotation_distance_mm=rotation_distance_mm)
     if tube_tilt_deg <= 0.0:
         raise DomainRefusal(
@@ -97,7 +97,7 @@ def off_axis_margin_deg(
     apparent_field_deg: float, ocular_height_mm: float, rotation_distance_mm: float, tube_tilt_deg: float
 ) -> float:
     """What off-axis viewing leaves of the apparent half field, degrees; below 0 the middle shows no picture."""
-    if not 0.0 < apparent_field_deg <= 170.0:
+    if not SMALLEST < apparent_field_deg <= 170.0:
         Domain.refuse(apparent_field_deg=apparent_field_deg)
     angle = off_axis_deg(ocular_height_mm, rotation_distance_mm, tube_tilt_deg)
     return 0.5 * apparent_field_deg - abs(angle)
@@ -118,7 +118,7 @@ def head_drop_deg(
     Holds while the off-axis angle lies inside the apparent half field (:func:`off_axis_margin_deg`).
     """
     size = abs(magnification)
-    if not LEAST_MAGNIFICATION <= size < inf:
+    if not LEAST_MAGNIFICATION <= size < LARGEST:
         Domain.refuse(magnification=size)
     angle = off_axis_deg(ocular_height_mm, rotation_distance_mm, tube_tilt_deg)
     return tube_tilt_deg + degrees(atan(tan(radians(angle)) / size))
@@ -140,11 +140,11 @@ def head_drop_to_field_centre_deg(
 ) -> float:
     """Head drop when the eye looks at the middle of the visible disc (the objective's image) of a Galilean, degrees."""
     if not (
-        0.0 < ocular_height_mm < inf
-        and 0.0 < rotation_distance_mm < inf
+        SMALLEST < ocular_height_mm < LARGEST
+        and SMALLEST < rotation_distance_mm < LARGEST
         and -60.0 <= tube_tilt_deg <= 60.0
-        and LEAST_MAGNIFICATION <= magnification < inf
-        and 0.0 < tube_length_mm < inf
+        and LEAST_MAGNIFICATION <= magnification < LARGEST
+        and SMALLEST < tube_length_mm < LARGEST
     ):
         Domain.refuse(
             ocular_height_mm=ocular_height_mm,
@@ -169,7 +169,11 @@ def head_drop_to_field_centre_deg(
 )
 def least_ocular_height_mm(housing_radius_mm: float, pupil_mm: float, clearance_mm: float) -> float:
     """Least height of the ocular's middle above the gaze line with which the pupil looks free under the housing, mm."""
-    if not (0.0 < housing_radius_mm < inf and 0.0 < pupil_mm < inf and 0.0 <= clearance_mm < inf):
+    if not (
+        SMALLEST < housing_radius_mm < LARGEST
+        and SMALLEST < pupil_mm < LARGEST
+        and 0.0 <= clearance_mm < LARGEST
+    ):
         Domain.refuse(housing_radius_mm=housing_radius_mm, pupil_mm=pupil_mm, clearance_mm=clearance_mm)
     return housing_radius_mm + pupil_mm / 2.0 + clearance_mm
 
@@ -186,10 +190,10 @@ def least_lens_height_mm(
 ) -> float:
     """Least B size of the lens that takes the tube with its margin to the upper edge, mm."""
     if not (
-        0.0 < pupil_height_mm < inf
-        and 0.0 < ocular_height_mm < inf
-        and 0.0 < housing_radius_mm < inf
-        and 0.0 <= rim_mm < inf
+        SMALLEST < pupil_height_mm < LARGEST
+        and SMALLEST < ocular_height_mm < LARGEST
+        and SMALLEST < housing_radius_mm < LARGEST
+        and 0.0 <= rim_mm < LARGEST
     ):
         Domain.refuse(
             pupil_height_mm=pupil_height_mm,
@@ -220,7 +224,9 @@ def bifocal_clearance_mm(
 ) -> float:
     """Free height between the housing's lower edge and the top of a bifocal segment, mm; below 0 they overlap."""
     if not (
-        0.0 < ocular_height_mm < inf and 0.0 < housing_radius_mm < inf and -inf < segment_height_mm < inf
+        SMALLEST < ocular_height_mm < LARGEST
+        and SMALLEST < housing_radius_mm < LARGEST
+        and -LARGEST < segment_height_mm < LARGEST
     ):
         Domain.refuse(
             ocular_height_mm=ocular_height_mm,

@@ -215,6 +215,8 @@ def test_fixation_pivots_at_the_rotation_centre():
     """The field of fixation is the half field seen from the centre of rotation."""
     assert field_of_fixation_deg(2, 24, 25, 26.5) == pytest.approx(9.28092, abs=1e-5)
     assert field_of_fixation_deg(2.5, 28, 20, 27) == real_field_deg(2.5, 28, 20, 27)
+    with pytest.raises(DomainRefusal, match="centre of rotation"):
+        field_of_fixation_deg(2.5, 28, 20, 0.0)
 
 
 def test_distances_from_the_cornea():

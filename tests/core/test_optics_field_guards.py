@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import importlib
+from contextlib import nullcontext, suppress
 from math import inf, isfinite, nan
 
 import pytest
@@ -39,6 +40,7 @@ for _name in MODULES:
 FORMULAS = [f for f in REGISTRY.values() if f.module.removeprefix("optics.") in MODULES]
 
 # Arguments with which every formula gives a number.
+TINY = 0.01
 GOOD = {
     "magnification": 2.0,
     "right_magnification": 2.0,
@@ -181,6 +183,18 @@ FREE_SIGN = {("prentice_prism", "decentration_mm"), ("prentice_prism", "lens_pow
 NOT_USED = {("relative_brightness", "objective_diameter_mm"), ("relative_brightness", "magnification")}
 # Edges that lie in the domain of the argument but that another, also tested, refusal takes back.
 EDGE_TAKEN_BACK = {
+    ("union_field_deg", "monocular_field_deg"),
+    ("overlap_field_deg", "monocular_field_deg"),
+    ("field_centre_shift_deg", "objective_diameter_mm"),
+    ("union_field_decentred_deg", "objective_diameter_mm"),
+    ("overlap_field_decentred_deg", "objective_diameter_mm"),
+    ("centre_separation_decentred_deg", "objective_diameter_mm"),
+    ("full_lit_decentration_limit_mm", "objective_diameter_mm"),
+    ("off_axis_deg", "rotation_distance_mm"),
+    ("off_axis_margin_deg", "rotation_distance_mm"),
+    ("head_drop_deg", "rotation_distance_mm"),
+    ("head_drop_to_field_centre_deg", "rotation_distance_mm"),
+    ("bioptic_geometry", "rotation_distance_mm"),
     ("tilt_for_deviation_arcmin", "deviation_arcmin"),
     ("ocular_height_for_tilt_mm", "tube_tilt_deg"),
     ("off_axis_deg", "tube_tilt_deg"),
@@ -208,17 +222,17 @@ def outside_and_edges(formula: Formula, name: str) -> tuple[list[float], list[fl
     if name.endswith("magnification"):
         return [1.0499, 0.0], [1.05]
     if formula.name == "half_eye_base_in_prism":
-        return [0.0, -1.0, 12.01], [12.0]
+        return [0.0, 1e-9, -1.0, 12.01], [TINY, 12.0]
     if name == "cap_power_d" and formula.name in CAP_NEEDED:
-        return [0.0, -1.0], [1e-3]
+        return [0.0, 1e-9, -1.0], [TINY]
     if name in CLOSED:
         low, high = CLOSED[name]
         return [low - 0.01, high + 0.01], [low, high]
     if name in UP_TO:
-        return [0.0, -1.0, UP_TO[name] + 0.01], [UP_TO[name]]
+        return [0.0, 1e-9, -1.0, UP_TO[name] + 0.01], [TINY, UP_TO[name]]
     if name in NOT_NEGATIVE:
         return [-1e-9, -1.0], [0.0]
-    return [0.0, -1.0], []
+    return [0.0, 1e-9, -1.0], [TINY]
 
 
 PAIRS = [(f, p) for f in FORMULAS for p in f.parameters if p not in OTHER and (f.name, p) not in NOT_USED]
@@ -229,7 +243,7 @@ def test_each_argument_is_guarded(formula, name):
     """Outside its domain, infinite or not a number an argument is refused, with its value; on the edge it is not."""
     good = arguments(formula)
     outside, edges = outside_and_edges(formula, name)
-    for bad in (*outside, nan, inf, -inf):
+    for bad in (*outside, nan, inf, -inf, 1e12):
         with pytest.raises(DomainRefusal) as refusal:
             formula.function(**{**good, name: bad})
         shown = refusal.value.value
@@ -237,8 +251,8 @@ def test_each_argument_is_guarded(formula, name):
         assert abs(shown) == abs(bad) or (shown != shown and bad != bad)
         assert refusal.value.accepted
         assert refusal.value.example
-    if (formula.name, name) not in EDGE_TAKEN_BACK:
-        for edge in edges:
+    for edge in edges:
+        with suppress(DomainRefusal) if (formula.name, name) in EDGE_TAKEN_BACK else nullcontext():
             formula.function(**{**good, name: edge})
 
 
@@ -321,7 +335,7 @@ CHOICES = {
     "rule": ["Sheard", "Percival"],
     "eyes_adapted": [1, 2],
 }
-WILD = st.sampled_from([0.0, -1.0, 1e-9, 1e9, nan, inf, -inf])
+WILD = st.sampled_from([0.0, 1e-9, -1.0, 1e-9, 1e9, nan, inf, -inf])
 
 
 def numbers(result: object) -> list[float]:
@@ -364,4 +378,11 @@ def test_domain_table():
     assert not dataclasses.replace(domain, above=False).holds(-1e-9)
     with pytest.raises(AssertionError, match="a guard failed"):
         Domain.refuse(tube_length_mm=24.0)
+    for absurd in (1e12, inf, 1e-9):
+        with pytest.raises(DomainRefusal, match="a size that can occur"):
+            Domain.refuse(tube_length_mm=absurd)
+    for plain in (0.0, nan, None):
+        with pytest.raises(DomainRefusal, match="more than 0 mm"):
+            Domain.refuse(tube_length_mm=plain)
+    assert DOMAINS["tube_length_mm"].holds(1.1e-9)
     assert all(entry.words and entry.accepted and entry.example for entry in DOMAINS.values())

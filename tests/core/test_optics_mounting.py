@@ -113,6 +113,7 @@ def test_small_tilt_needs_a_small_housing():
     """12 degrees line up only with an ocular 5.7 mm above the gaze line."""
     assert ocular_height_for_tilt_mm(12, 27) == pytest.approx(5.74, abs=0.005)
     assert ocular_height_for_tilt_mm(60, 27) == pytest.approx(27 * tan(radians(60)))
+    assert ocular_height_for_tilt_mm(0.3, 27) > 0
     for tilt in (0.0, -5.0):
         with pytest.raises(DomainRefusal, match="points up"):
             ocular_height_for_tilt_mm(tilt, 27)
@@ -136,6 +137,7 @@ def test_looking_past_the_tube_is_refused():
     """More than 45 degrees between gaze and axis is refused, 45 and less is not."""
     height = 27 * tan(radians(44.9))
     assert off_axis_deg(height, 27, 0.0) == pytest.approx(44.9)
+    assert off_axis_deg(27, 27, 0.0) == 45
     for call in (
         lambda: off_axis_deg(27 * tan(radians(45.1)), 27, 0.0),
         lambda: off_axis_deg(1.0, 27, 50.0),
