@@ -1,7 +1,8 @@
 """The chart note: plain text of at most 72 columns, made from case, plan and fitting sheet through a template.
 
-Order (SOAP or narrative), length and letters are the clinic's choice, and so is the template. The note is made anew each time and
-never edited in place: what the practitioner types stands in the case, is shown apart, and nothing here overwrites it.
+Order (SOAP or narrative), length and letters are the clinic's choice, and so is the template. The note is made anew
+each time and never edited in place: what the practitioner types stands in the case, is shown apart, and nothing here
+overwrites it.
 """
 
 from __future__ import annotations
@@ -95,7 +96,9 @@ def note_difference(old_text: str, new_text: str, *, around: int = 6) -> list[st
     """
     old, new = old_text.split(), new_text.split()
     changes: list[list[int]] = []
-    for kind, old_from, old_to, new_from, new_to in SequenceMatcher(None, old, new, autojunk=False).get_opcodes():
+    for kind, old_from, old_to, new_from, new_to in SequenceMatcher(
+        None, old, new, autojunk=False
+    ).get_opcodes():
         if kind == "equal":
             continue
         if changes and old_from - changes[-1][1] <= 2:

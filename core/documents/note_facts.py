@@ -9,11 +9,11 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from ..assumptions import ASSUMPTIONS
-from ..case import Case, Visit
+from ..case import Case, StepResult, Visit
 from ..fields import by_path
 from ..fitting.cautions import standing
 from ..fitting.types import FittingSheet
-from ..fitting.verdict import verdict
+from ..fitting.verdict import verdict_at
 from ..plan.types import Option, Plan
 from ..settings import Settings
 from .findings import Item, finding_words, found_items, goal_items
@@ -37,7 +37,9 @@ _WORDS = (
 _BLOCKS = (
     Placeholder("person", "work, school, day", True),
     Placeholder("history", "everything asked in the history", True),
-    Placeholder("history_brief", "eye condition, onset, course and each warning sign that was answered yes", True),
+    Placeholder(
+        "history_brief", "eye condition, onset, course and each warning sign that was answered yes", True
+    ),
     Placeholder("goals", "the goals in their rank, with their figures", True),
     Placeholder("acuity", "acuities, print, reading curves, with chart and distance", True),
     Placeholder("refraction", "refraction, vertex, add, accommodation", True),
@@ -55,7 +57,9 @@ _BLOCKS = (
     Placeholder("eye_advice", "one eye or two, with the reasons", True),
     Placeholder("device", "the numbers of the chosen device, each with its criterion", True),
     Placeholder("device_brief", "the few of them that matter most", True),
-    Placeholder("outcomes", "what the chosen device does for each goal, each number with its criterion", True),
+    Placeholder(
+        "outcomes", "what the chosen device does for each goal, each number with its criterion", True
+    ),
     Placeholder("outcomes_brief", "the few of them that matter most", True),
     Placeholder("alternatives", "near goals: what other near devices would do", True),
     Placeholder("assumed", "every value that was assumed, and the clinic's own settings", True),
@@ -133,7 +137,11 @@ _SECTION_OF = {
 
 
 def _person(facts: NoteFacts) -> list[Item]:
-    return [item for item in found_items(facts.visit, ("Person",), facts.settings) if item.label != "Year of birth"]
+    return [
+        item
+        for item in found_items(facts.visit, ("Person",), facts.settings)
+        if item.label != "Year of birth"
+    ]
 
 
 def _history_brief(facts: NoteFacts) -> list[Item]:
@@ -147,15 +155,17 @@ def _history_brief(facts: NoteFacts) -> list[Item]:
 def _fitting(facts: NoteFacts) -> list[Item]:
     items = []
     for step in facts.sheet or ():
-        result = facts.visit.steps.get(step.key)
-        if result is None or not (result.measured or result.note):
+        result = facts.visit.steps.get(step.key, StepResult())
+        found = verdict_at(step, facts.visit)
+        if found.state == "open" and not result.note:
             continue
-        found = verdict(step, result)
-        who = ", ".join(part for part in (result.by, "" if result.at is None else f"{result.at:%Y-%m-%d}") if part)
+        who = ", ".join(
+            part for part in (result.by, "" if result.at is None else f"{result.at:%Y-%m-%d}") if part
+        )
         parts = [
-            f"measured {clean(result.measured)}" if result.measured else "not measured",
+            f"measured {clean(result.measured)}" if result.measured else "",
             f"target {clean(step.target)}" if step.target else "",
-            f"{found.state}: {clean(found.sentence)}" if result.measured else "",
+            "not measured" if found.state == "open" else f"{found.state}, {clean(found.sentence)}",
             clean(result.note),
             clean(who),
         ]
@@ -164,18 +174,23 @@ def _fitting(facts: NoteFacts) -> list[Item]:
 
 
 def _fitting_brief(facts: NoteFacts) -> list[Item]:
-    steps = list(facts.sheet or ())
-    results = [(step, facts.visit.steps.get(step.key)) for step in steps]
-    done = [(step, result) for step, result in results if result is not None and result.measured]
+    steps = [step for step in facts.sheet or () if not step.optional]
+    done = [(step, found) for step in steps if (found := verdict_at(step, facts.visit)).state != "open"]
     if not done:
         return []
-    open_ = [step.heading for step, result in done if verdict(step, result).state in ("check", "no")]
+    attention = [step.heading for step, found in done if found.state in ("check", "no")]
     words = f"{len(done)} of {len(steps)} done"
-    return [Item("Fitting steps", f"{words}; needing attention: {'; '.join(open_)}" if open_ else words)]
+    return [
+        Item("Fitting steps", f"{words}; needing attention: {'; '.join(attention)}" if attention else words)
+    ]
 
 
 def _referrals(facts: NoteFacts) -> list[Item]:
-    return [Item(f"Refer, {each.urgency}", clean(each.sentence)) for each in facts.plan.referrals] if facts.plan else []
+    return (
+        [Item(f"Refer, {each.urgency}", clean(each.sentence)) for each in facts.plan.referrals]
+        if facts.plan
+        else []
+    )
 
 
 def _decision(facts: NoteFacts) -> list[Item]:
@@ -184,7 +199,9 @@ def _decision(facts: NoteFacts) -> list[Item]:
     option = facts.option()
     choice = facts.visit.choice
     if choice is not None and option is None:
-        return [Item("Computed advice", f"the chosen device is not advised: {refusal_of(facts.plan, choice)}")]
+        return [
+            Item("Computed advice", f"the chosen device is not advised: {refusal_of(facts.plan, choice)}")
+        ]
     decision = facts.plan.decision if option is None else option.decision
     word = {"prefer-alternative": "prefer an alternative"}.get(decision.word, decision.word)
     return [Item("Computed advice", f"{word}: {clean(decision.sentence)}")]
@@ -240,7 +257,11 @@ def _assumed(facts: NoteFacts) -> list[Item]:
                 words = "; ".join(clean(sentence) for sentence in demand.assumed.values())
                 items.append(Item(f"Goal {demand.index + 1}", words))
     items.extend(_carried(facts.visit))
-    own = {name: value for name, value in facts.settings.assumptions.items() if value != ASSUMPTIONS[name].default}
+    own = {
+        name: value
+        for name, value in facts.settings.assumptions.items()
+        if value != ASSUMPTIONS[name].default
+    }
     if own:
         words = ", ".join(
             f"{name.replace('_', ' ')} {value:g} instead of {ASSUMPTIONS[name].default:g}"
@@ -252,7 +273,9 @@ def _assumed(facts: NoteFacts) -> list[Item]:
 
 def _carried(visit: Visit) -> list[Item]:
     declared = by_path()
-    labels = [declared[path].label for path, found in visit.findings.items() if found.status == "carried over"]
+    labels = [
+        declared[path].label for path, found in visit.findings.items() if found.status == "carried over"
+    ]
     return [Item("Carried over from an earlier visit", ", ".join(labels))] if labels else []
 
 
@@ -275,7 +298,10 @@ def _cautions(facts: NoteFacts) -> list[Item]:
         if each.state in given:
             earlier = "" if each.on in (None, facts.visit.on) else f" ({each.on})"
             given[each.state].append(f"{each.text.title}{earlier}")
-    labels = (("understood", "Cautions given and understood"), ("given", "Cautions given, not yet understood"))
+    labels = (
+        ("understood", "Cautions given and understood"),
+        ("given", "Cautions given, not yet understood"),
+    )
     return [Item(label, "; ".join(given[state])) for state, label in labels if given[state]]
 
 
@@ -305,7 +331,9 @@ def _signature(facts: NoteFacts) -> list[Item]:
     signed = facts.visit.signature
     if signed is None:
         return [Item("", "Not signed.")]
-    return [Item("", f"{clean(signed.signer)}, {signed.at:%Y-%m-%d %H:%M}, content {clean(signed.digest)[:16]}")]
+    return [
+        Item("", f"{clean(signed.signer)}, {signed.at:%Y-%m-%d %H:%M}, content {clean(signed.digest)[:16]}")
+    ]
 
 
 def _addenda(facts: NoteFacts) -> list[Item]:

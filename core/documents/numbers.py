@@ -1,7 +1,7 @@
 """The computed numbers of a document, each with its criterion: which limit, eye distance, pupil, basis.
 
-One list feeds the note, the working sheet and the exchange, so that they cannot disagree. ``quantity`` is the name of the
-formula behind the number, by which its working is found.
+One list feeds the note and the working sheet, so that they cannot disagree. ``quantity`` is the name of the formula
+behind the number, by which its working is found.
 """
 
 from __future__ import annotations
@@ -79,7 +79,9 @@ def choice_words(option: Option) -> str:
     if option.cap is not None:
         parts.append(f"reading cap {signed(option.cap.power_d)} D ({clean(option.cap.id)})")
     if option.filter is not None:
-        parts.append(f"filter {clean(option.filter.id)}, lets {option.filter.transmittance:.0%} of the light through")
+        parts.append(
+            f"filter {clean(option.filter.id)}, lets {option.filter.transmittance:.0%} of the light through"
+        )
     if choice.spread_mm:
         parts.append(f"each tube {number(choice.spread_mm, 1)} mm outward of the PD")
     return "; ".join(parts)
@@ -125,7 +127,9 @@ def _device(option: Option) -> Iterator[Shown]:
     light = f"{device.transmittance_basis}"
     if device.filter_transmittance < 1:
         light += f"; the filter alone passes {device.filter_transmittance:.0%}"
-    yield Shown("Light let through", f"{device.transmittance:.0%}", light, "transmittance", device.transmittance)
+    yield Shown(
+        "Light let through", f"{device.transmittance:.0%}", light, "transmittance", device.transmittance
+    )
 
 
 def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
@@ -153,7 +157,11 @@ def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
         words = f"{signed(eye.residual_sphere_d)} D sphere, {number(abs(eye.residual_cylinder_d))} D cylinder"
         criterion = "with the telescope in use"
         yield Shown(f"Left uncorrected{of}", words, criterion, "residual_sphere_d", eye.residual_sphere_d)
-    basis = "measured" if field.basis == "measured" else f"nominal, {field.criterion}, limited by {field.limited_by}"
+    basis = (
+        "measured"
+        if field.basis == "measured"
+        else f"nominal, {field.criterion}, limited by {field.limited_by}"
+    )
     yield Shown(
         f"True field{of}",
         f"{number(field.real_field_deg, 1)} deg",
@@ -181,7 +189,11 @@ def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
     if field.ring_outer_diameter_deg is not None:
         words = f"out to {number(field.ring_outer_diameter_deg, 1)} deg across"
         yield Shown(
-            f"Ring hidden around the field{of}", words, place, "ring_outer_diameter_deg", field.ring_outer_diameter_deg
+            f"Ring hidden around the field{of}",
+            words,
+            place,
+            "ring_outer_diameter_deg",
+            field.ring_outer_diameter_deg,
         )
     pupil = f"{number(eye.exit_pupil_diameter_mm, 1)} mm, {number(abs(eye.exit_pupil_distance_mm), 1)} mm "
     pupil += "behind the ocular" if eye.exit_pupil_distance_mm >= 0 else "in front of it, inside the tube"
@@ -208,7 +220,10 @@ def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
 def _field_quantity(option: Option, criterion: str) -> str:
     if option.telescope.type == "keplerian":
         return "real_field_deg"
-    return next((f"real_field_{word}_deg" for word in ("full", "half", "total") if word in criterion), "real_field_deg")
+    return next(
+        (f"real_field_{word}_deg" for word in ("full", "half", "total") if word in criterion),
+        "real_field_deg",
+    )
 
 
 def _pair(pair: PairNumbers) -> Iterator[Shown]:
@@ -257,7 +272,9 @@ def _cap(cap: CapNumbers, option: Option) -> Iterator[Shown]:
     words = length(cap.working_distance_mm)
     uncorrected = cap.working_distance_uncorrected_mm
     left = uncorrected is not None and abs(uncorrected - cap.working_distance_mm) < 1e-6
-    ametropia = "ametropia left in" if left and abs(cap.working_distance_corrected_mm - uncorrected) > 1e-6 else ""
+    ametropia = (
+        "ametropia left in" if left and abs(cap.working_distance_corrected_mm - uncorrected) > 1e-6 else ""
+    )
     criterion = f"{with_cap}, from the cap; {ametropia or 'eye corrected'}"
     quantity = "working_distance_uncorrected_mm" if ametropia else "working_distance_mm"
     yield Shown("Working distance", words, criterion, quantity, cap.working_distance_mm, brief=True)
@@ -277,7 +294,11 @@ def _cap(cap: CapNumbers, option: Option) -> Iterator[Shown]:
     words = length(cap.linear_field_at_cap_focus_mm)
     criterion = f"across at the cap's focus; {option.device.leading.field.criterion}"
     yield Shown(
-        "Width seen with the cap", words, criterion, "linear_field_at_cap_focus_mm", cap.linear_field_at_cap_focus_mm
+        "Width seen with the cap",
+        words,
+        criterion,
+        "linear_field_at_cap_focus_mm",
+        cap.linear_field_at_cap_focus_mm,
     )
     if option.configuration.eye == "both" and cap.convergence_parallel_tubes_prism is not None:
         words = f"{number(cap.convergence_parallel_tubes_prism, 1)} prism D"
@@ -304,7 +325,9 @@ def _acuity(outcome: Outcome, settings: Settings) -> Iterator[Shown]:
     if outcome.probability is not None:
         criterion = f"95 % of repeats within {number(outcome.cr95_logmar)} logMAR"
         words = f"{outcome.probability:.0%}"
-        yield Shown("Chance of reaching the goal", words, criterion, "probability", outcome.probability, brief=True)
+        yield Shown(
+            "Chance of reaching the goal", words, criterion, "probability", outcome.probability, brief=True
+        )
 
 
 def _near(outcome: Outcome) -> Iterator[Shown]:
@@ -315,7 +338,9 @@ def _near(outcome: Outcome) -> Iterator[Shown]:
     if outcome.print_read_m_units is not None:
         words = f"{number(outcome.print_read_m_units, 2)}M"
         criterion = "expected threshold through it"
-        yield Shown("Print promised", words, criterion, "print_read_m_units", outcome.print_read_m_units, brief=True)
+        yield Shown(
+            "Print promised", words, criterion, "print_read_m_units", outcome.print_read_m_units, brief=True
+        )
     if outcome.contrast_reserve is not None:
         words = f"{number(outcome.contrast_reserve, 1)} to 1"
         yield Shown("Contrast reserve", words, "", "contrast_reserve", outcome.contrast_reserve)
@@ -323,7 +348,9 @@ def _near(outcome: Outcome) -> Iterator[Shown]:
         words = f"{number(outcome.characters_in_field, 0)}"
         wanted = outcome.characters_wanted
         criterion = "" if wanted is None else f"{number(wanted, 0)} wanted"
-        yield Shown("Characters in view", words, criterion, "characters_in_field", outcome.characters_in_field)
+        yield Shown(
+            "Characters in view", words, criterion, "characters_in_field", outcome.characters_in_field
+        )
 
 
 def _around(option: Option, outcome: Outcome) -> Iterator[Shown]:

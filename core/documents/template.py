@@ -1,7 +1,8 @@
 """Templates of documents: sections with lines of words and placeholders, edited by the clinic as data.
 
 A template is a TOML file: ``schema = 1`` and ``[[section]]`` tables, each with a ``heading`` (may be empty), a
-``form`` ("lines" or "prose") and the line lists ``full`` and ``brief``. In a line, ``{name}`` stands for a
+``form`` ("lines" or "prose"), the line lists ``full`` and ``brief``, and where the document knows conditions, ``when``: one
+condition or a list of which all must hold. In a line, ``{name}`` stands for a
 placeholder of the documented set; ``{{`` and ``}}`` are plain braces. There is no other syntax: nothing in a
 template is ever run, and what replaces a placeholder is never read as a template again.
 
@@ -14,7 +15,7 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -29,7 +30,7 @@ Length = Literal["full", "brief"]
 
 _TOKEN = re.compile(r"\{\{|\}\}|\{([^{}]*)\}|[{}]")
 _NAME = re.compile(r"[a-z][a-z0-9_]*")
-_KEYS = ("heading", "form", "full", "brief")
+_KEYS = ("heading", "form", "full", "brief", "when")
 _LONGEST = 64_000
 
 
@@ -61,6 +62,7 @@ class Section:
     form: Form
     full: tuple[Line, ...]
     brief: tuple[Line, ...]
+    when: tuple[str, ...] = ()
 
     def lines(self, length: Length) -> tuple[Line, ...]:
         """The lines of one length."""
@@ -74,7 +76,9 @@ class Template:
     sections: tuple[Section, ...]
 
 
-def read_template(text: str, path: str | Path, known: Mapping[str, Placeholder]) -> Template:
+def read_template(
+    text: str, path: str | Path, known: Mapping[str, Placeholder], conditions: Collection[str] = ()
+) -> Template:
     """The template in a TOML text. FileRefusal with line, key and nearest name for anything it may not hold."""
     if len(text) > _LONGEST:
         raise FileRefusal(path, f"longer than {_LONGEST} characters; a template is a few lines a section")
@@ -84,7 +88,7 @@ def read_template(text: str, path: str | Path, known: Mapping[str, Placeholder])
         found = re.search(r"line (\d+)", str(error))
         line = int(found[1]) if found else None
         raise FileRefusal(path, f"not readable as TOML: {error}", line=line) from None
-    reader = _Reader(path, text, known)
+    reader = _Reader(path, text, known, conditions)
     if table.get("schema") != SCHEMA:
         raise reader.refuse("schema", f"a template starts with schema = {SCHEMA}", "schema")
     for key in table:
@@ -94,11 +98,6 @@ def read_template(text: str, path: str | Path, known: Mapping[str, Placeholder])
     if not isinstance(sections, list) or not sections or not all(isinstance(s, Mapping) for s in sections):
         raise reader.refuse("section", "at least one [[section]] is needed", "section")
     return Template(tuple(reader.section(each, number) for number, each in enumerate(sections, 1)))
-
-
-def own_template(name: str, known: Mapping[str, Placeholder]) -> Template:
-    """A template that comes with the program."""
-    return read_template(own_text(name), name, known)
 
 
 def own_text(name: str) -> str:
@@ -115,8 +114,10 @@ def placeholder_help(known: Mapping[str, Placeholder]) -> list[str]:
 
 
 class _Reader:
-    def __init__(self, path: str | Path, text: str, known: Mapping[str, Placeholder]) -> None:
-        self.path, self.text, self.known = path, text, known
+    def __init__(
+        self, path: str | Path, text: str, known: Mapping[str, Placeholder], conditions: Collection[str]
+    ) -> None:
+        self.path, self.text, self.known, self.conditions = path, text, known, conditions
 
     def refuse(self, key: str, reason: str, sought: str, nearest: str = "") -> FileRefusal:
         line = next((n for n, row in enumerate(self.text.splitlines(), 1) if sought and sought in row), None)
@@ -135,7 +136,20 @@ class _Reader:
             raise self.refuse(f"{where}.form", reason, "form", _near(str(form), ("lines", "prose")))
         full = self._lines(table.get("full", []), f"{where}.full")
         brief = self._lines(table.get("brief", []), f"{where}.brief")
-        return Section(heading, form, full, brief)
+        return Section(heading, form, full, brief, self._when(table.get("when", []), where))
+
+    def _when(self, given: Any, where: str) -> tuple[str, ...]:
+        words = [given] if isinstance(given, str) else given
+        if not isinstance(words, list) or not all(isinstance(word, str) for word in words):
+            raise self.refuse(
+                f"{where}.when", "a condition in quotes, or a list of them, is expected", "when"
+            )
+        for word in words:
+            if word not in self.conditions:
+                known = ", ".join(sorted(self.conditions)) or "none in this document"
+                reason = f"unknown condition {word!r}; known: {known}"
+                raise self.refuse(f"{where}.when", reason, word, _near(word, self.conditions))
+        return tuple(words)
 
     def _lines(self, rows: Any, where: str) -> tuple[Line, ...]:
         if not isinstance(rows, list) or not all(isinstance(row, str) and "\n" not in row for row in rows):
@@ -152,14 +166,18 @@ class _Reader:
             if match[0] in ("{{", "}}"):
                 pieces.append(Piece(match[0][0]))
             elif match[1] is None:
-                raise self.refuse(where, f"a single {match[0]} in {row!r}; write it twice for a plain one", row)
+                raise self.refuse(
+                    where, f"a single {match[0]} in {row!r}; write it twice for a plain one", row
+                )
             else:
                 pieces.append(self._placeholder(match[1], row, where))
         if at < len(row):
             pieces.append(Piece(row[at:]))
         blocks = [piece for piece in pieces if piece.is_name and self.known[piece.text].block]
         if blocks and len(pieces) > 1:
-            raise self.refuse(where, f"{{{blocks[0].text}}} brings lines of its own: put it alone on a line", row)
+            raise self.refuse(
+                where, f"{{{blocks[0].text}}} brings lines of its own: put it alone on a line", row
+            )
         return tuple(pieces)
 
     def _placeholder(self, name: str, row: str, where: str) -> Piece:

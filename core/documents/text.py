@@ -80,7 +80,9 @@ def clean(value: object, *, lines: bool = False, limit: int = 20_000) -> str:
     With ``lines`` its line ends stay (as ``\\n``); otherwise it becomes one line. Longer than ``limit``
     characters it is cut, with a sign that it was.
     """
-    text = str(value).replace("\r\n", "\n").replace("\r", "\n").replace("\u2028", "\n").replace("\u2029", "\n")
+    text = (
+        str(value).replace("\r\n", "\n").replace("\r", "\n").replace("\u2028", "\n").replace("\u2029", "\n")
+    )
     text = text.replace("\x0b", "\n").replace("\x0c", "\n").replace("\x85", "\n").expandtabs(4)
     kept = "".join(c for c in text if c == "\n" or unicodedata.category(c) not in _UNSAFE_CATEGORIES)
     kept = _few_marks(kept)
@@ -111,7 +113,9 @@ def in_letters(text: str, letters: Letters) -> str:
         elif character in _ASCII:
             kept.append(_ASCII[character])
         else:
-            plain = "".join(c for c in unicodedata.normalize("NFKD", character) if not unicodedata.combining(c))
+            plain = "".join(
+                c for c in unicodedata.normalize("NFKD", character) if not unicodedata.combining(c)
+            )
             kept.append(plain if plain.isascii() else "?")
     return "".join(kept)
 
