@@ -173,7 +173,9 @@ def save_bytes(
     if len(data) > MAX_BYTES:
         raise SaveFailed(path, f"{len(data)} bytes; at most {MAX_BYTES} are saved")
     try:
-        make_private_folder(path.parent, fs=fs)
+        if expected is None:
+            # Only for a new file: where a share has gone, its folder must not be made anew on the local disk.
+            make_private_folder(path.parent, fs=fs)
         with save_lock(path, fs=fs, wait_s=wait_s) as lock:
             found = current_stamp(path, fs=fs)
             if not _is_expected(found, expected, own_digests):

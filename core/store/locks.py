@@ -25,6 +25,8 @@ from secrets import token_hex
 from .filesystem import REAL, WINDOWS, FileSystem
 
 STALE_S = 5.0
+# Between making the lock and writing the owner into it lie microseconds.
+OWNERLESS_STALE_S = 0.5
 WAIT_S = 10.0
 _FIRST_PAUSE_S = 0.001
 _LONGEST_PAUSE_S = 0.05
@@ -112,7 +114,9 @@ def _acquire(place: Path, content: bytes, fs: FileSystem, wait_s: float) -> None
             continue
         if there != seen:
             seen, seen_since = there, now
-        if _owner_is_gone(there) or now - seen_since > STALE_S:
+        if _owner_is_gone(there) or now - seen_since > (
+            STALE_S if there.endswith(b"\n") else OWNERLESS_STALE_S
+        ):
             _break(place, there, fs)
             continue
         if now - started > wait_s:
@@ -133,7 +137,9 @@ def _create(place: Path, content: bytes, fs: FileSystem) -> bool:
             return False
         raise
     try:
-        fs.write(handle, content)
+        view = memoryview(content)
+        while view:
+            view = view[fs.write(handle, view) :]
     except OSError:
         with suppress(OSError):
             fs.unlink(place)
