@@ -15,7 +15,6 @@ from statistics import NormalDist
 from typing import Any
 
 from .assumptions import ASSUMPTIONS
-from .documents.text import clean, fill, in_letters
 
 # Below these a figure would look firmer than it is. With 10 pairs the bias is known to about 0.7 standard
 # deviations, with 20 repeats their spread to about a third; a share of fewer than 5 is not a share.
@@ -288,93 +287,3 @@ def chi_square_quantile(probability: float, freedom: int) -> float:
     x = _NORMAL.inv_cdf(probability)
     spread = 2 / (9 * freedom)
     return freedom * (1 - spread + x * math.sqrt(spread)) ** 3
-
-
-def look_back_text(result: LookBack, *, width: int = 72) -> str:
-    """The look back in words, at most ``width`` columns, plain ASCII letters."""
-    span = f", {result.first} to {result.last}" if result.first else ""
-    blocks = [
-        [f"LOOK BACK: {result.rows} outcomes of {result.people} people{span}"],
-        ["PROMISED AND MEASURED ACUITY", *_promise_lines(result)],
-        ["WHO WAS SERVED", *_success_lines("Of all", result.overall)],
-        ["BY GOAL", *(line for each in result.by_goal for line in _success_lines(each.name, each))],
-        ["BY DEVICE", *(line for each in result.by_device for line in _success_lines(each.name, each))],
-        ["RETURNED", *_returned_lines(result)],
-        ["THIS CLINIC'S REPEATABILITY", *_repeat_lines(result)],
-        [
-            "One person, device and eye count once, with the latest figures. Intervals are 95 %. The figures describe "
-            "this clinic's cases; they do not show what caused what."
-        ],
-    ]
-    kept = [block for block in blocks if len(block) > 1 or block[0].startswith(("LOOK", "One"))]
-    rows = [[row for line in block for row in fill(clean(line), width=width, rest="  ")] for block in kept]
-    return in_letters("\n\n".join("\n".join(block) for block in rows), "ascii") + "\n"
-
-
-def _promise_lines(result: LookBack) -> list[str]:
-    found = result.promise
-    if isinstance(found, TooFew):
-        return [f"{_capital(found)}."]
-    bias = found.bias_logmar
-    if bias.low > 0:
-        says = "measured is worse than promised"
-    elif bias.high < 0:
-        says = "measured is better than promised"
-    else:
-        says = "no bias can be told from nought"
-    low, high = found.lowest_expected_logmar, found.highest_expected_logmar
-    return [
-        f"Pairs: {found.pairs}",
-        f"Bias, measured less promised: {_logmar(bias)} logMAR; {says}",
-        f"Spread (standard deviation): {_unsigned(found.spread_logmar)} logMAR",
-        f"95 % of differences are expected from {low.value:+.2f} ({low.low:+.2f} to {low.high:+.2f}) "
-        f"to {high.value:+.2f} ({high.low:+.2f} to {high.high:+.2f}) logMAR",
-        f"Further apart than what repeats ({result.cr95_in_use_logmar:.2f} logMAR): {found.beyond_repeats} of {found.pairs}",
-    ]
-
-
-def _success_lines(name: str, found: Success) -> list[str]:
-    if isinstance(found.share, TooFew):
-        least = f"{found.share.need} are needed for a share"
-        return [f"{name}: {found.served} of {found.total} served; {least}"] if found.total else []
-    share = found.share
-    return [
-        f"{name}: {found.served} of {found.total} served, {share.value:.0%} ({share.low:.0%} to {share.high:.0%})"
-    ]
-
-
-def _returned_lines(result: LookBack) -> list[str]:
-    if not result.returned:
-        return []
-    return [
-        f"Devices given back: {result.returned}",
-        *(f"{count} x {reason}" for reason, count in result.reasons),
-    ]
-
-
-def _repeat_lines(result: LookBack) -> list[str]:
-    found = result.repeatability
-    if isinstance(found, TooFew):
-        return [f"{_capital(found)}."]
-    lines = [
-        f"Acuities measured twice: {found.pairs}",
-        f"95 % of repeats lie within {_unsigned(found.cr95_logmar)} logMAR; in use is {result.cr95_in_use_logmar:.2f}",
-    ]
-    offered = setting_offered(result)
-    if offered is None:
-        known = ASSUMPTIONS["cr95_logmar"]
-        return [*lines, f"Not offered as a setting: accepted there is {known.lowest:g} to {known.highest:g}"]
-    return [*lines, f"Offered as a setting: {offered[0]} = {offered[1]:.2f}"]
-
-
-def _logmar(found: Estimate) -> str:
-    return f"{found.value:+.3f} ({found.low:+.3f} to {found.high:+.3f})"
-
-
-def _unsigned(found: Estimate) -> str:
-    return f"{found.value:.3f} ({found.low:.3f} to {found.high:.3f})"
-
-
-def _capital(found: TooFew) -> str:
-    words = str(found)
-    return words[0].upper() + words[1:]

@@ -1,7 +1,7 @@
 """The order: everything the workshop needs to make and mount the device, and nothing else about the person.
 
-A value that was assumed does not become glass: the order is refused, with each such value in a sentence of its own, until
-it has been measured or confirmed by name.
+A value that was assumed does not become glass: the order is refused, with each such value in a sentence of its own,
+until it has been measured or confirmed by name.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from ..case import Case
+from ..case import Case, Finding
 from ..entry import Pd
 from ..errors import AfocalError
 from ..fields import by_path
@@ -144,15 +144,15 @@ def _obstacle(path: str, case: Case, plan: Plan) -> Iterator[Obstacle]:
         yield Obstacle(
             path, f"{label} is assumed, not measured ({sentence}): measure it or confirm it by name."
         )
-    elif (
-        isinstance(finding and finding.value, Pd)
-        and not finding.value.by_eye
-        and finding.status != "confirmed"
-    ):
+    elif finding is not None and isinstance(finding.value, Pd) and not _halves_known(finding):
         yield Obstacle(
             path,
             f"{label} is known as a whole only: measure each eye's, or confirm by name that the halves are equal.",
         )
+
+
+def _halves_known(finding: Finding) -> bool:
+    return finding.value.by_eye or finding.status == "confirmed"
 
 
 def _head(case: Case, settings: Settings) -> Iterator[Item]:
@@ -212,8 +212,8 @@ def _tube(option: Option, eye: EyeNumbers, plan: Plan) -> Iterator[Item]:
             )
     tilt, normal = mount.tube_tilt_deg, mount.tube_to_lens_normal_deg
     direction = "down" if tilt < 0 else "up"
-    words = f"{number(abs(tilt), 1)} deg {direction} from the head's horizontal; {number(normal, 1)} deg to the lens normal"
-    yield Item("Tube tilt", words)
+    level = f"{number(abs(tilt), 1)} deg {direction} from the head's horizontal"
+    yield Item("Tube tilt", f"{level}; {number(normal, 1)} deg to the lens normal")
     yield Item("Ocular to cornea", f"{number(eye.ocular_to_cornea_mm, 1)} mm")
     if choice.correction in ("ocular", "objective") and eye.correction_lens_d is not None:
         place = "behind the ocular" if choice.correction == "ocular" else "at the objective"

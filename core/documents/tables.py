@@ -1,8 +1,7 @@
 """Visits and outcomes as tables (CSV, JSON Lines) for audit elsewhere, with a data dictionary.
 
-De-identified unless asked otherwise: no code (or a keyed hash that links rows within one export), months for days, ten-year
-bands for years of birth, no free text. What cannot be told from a table is not in it. Text cells that a spreadsheet would run
-as a formula are defused.
+De-identified unless asked otherwise: no code (or a keyed hash that links rows within one export), months for days,
+ten-year bands for years of birth, no free text. Text cells that a spreadsheet would run as a formula are defused.
 """
 
 from __future__ import annotations
@@ -35,9 +34,9 @@ Cell = str | float | int | bool | None
 class Privacy:
     """How much of a person a table tells. The default tells as little as serves an audit.
 
-    ``key`` makes the hashes: left alone it is new for every export and kept nowhere, so that nobody, the clinic included,
-    can go back from a hash to a code by trying all codes. ``full_days`` keeps days instead of months, ``free_text``
-    keeps words that people typed.
+    ``key`` makes the hashes: left alone it is new for every export and kept nowhere, so that nobody, the clinic
+    included, can go back from a hash to a code by trying all codes. ``full_days`` keeps days instead of months,
+    ``free_text`` keeps words that people typed.
     """
 
     codes: Codes = "hashed"
@@ -70,7 +69,7 @@ class Privacy:
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column of a table: what it holds, in which unit, of which kind; ``values`` lists the words of a closed set."""
+    """One column of a table: what it holds, its kind and unit; ``values`` lists the words of a closed set."""
 
     name: str
     meaning: str
@@ -189,8 +188,7 @@ def outcome_rows(
         for column in OUTCOME_COLUMNS:
             value = source.get(column.name)
             if column.kind == "number":
-                usable = isinstance(value, int | float) and not isinstance(value, bool)
-                row[column.name] = float(value) if usable and abs(value) < 1e6 else None
+                row[column.name] = _number(value)
             elif column.values and column.name != "outcome":
                 row[column.name] = value if value in column.values else ""
             else:
@@ -205,6 +203,12 @@ def outcome_rows(
         row["goal"] = shown.words(str(source.get("goal") or ""))
         row["reason"] = shown.words(str(source.get("reason") or ""))
         yield row
+
+
+def _number(value: object) -> float | None:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e6:
+        return None
+    return float(value)
 
 
 def _visit_row(visit: Visit, shown: Privacy) -> dict[str, Cell]:

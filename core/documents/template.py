@@ -1,10 +1,10 @@
 """Templates of documents: sections with lines of words and placeholders, edited by the clinic as data.
 
 A template is a TOML file: ``schema = 1`` and ``[[section]]`` tables, each with a ``heading`` (may be empty), a
-``form`` ("lines" or "prose"), the line lists ``full`` and ``brief``, and where the document knows conditions, ``when``: one
-condition or a list of which all must hold. In a line, ``{name}`` stands for a
-placeholder of the documented set; ``{{`` and ``}}`` are plain braces. There is no other syntax: nothing in a
-template is ever run, and what replaces a placeholder is never read as a template again.
+``form`` ("lines" or "prose"), the line lists ``full`` and ``brief``, and, where the document knows conditions,
+``when``: one condition or a list of which all must hold. In a line, ``{name}`` stands for a placeholder of the
+documented set; ``{{`` and ``}}`` are plain braces. There is no other syntax: nothing in a template is ever run, and
+what replaces a placeholder is never read as a template again.
 
 A *word* may stand anywhere in a line; a *block* brings lines of its own and stands alone on its line. A line all of
 whose placeholders are empty is left out, and so is a heading with nothing below it.

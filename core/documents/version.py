@@ -32,7 +32,7 @@ def formulas_digest() -> str:
     All modules with formulas are imported first, so that the digest does not depend on what ran before.
     """
     inside = sorted(f"optics.{found.name}" for found in pkgutil.iter_modules(optics.__path__))
-    package = __package__.rpartition(".")[0]
+    package = optics.__name__.rpartition(".")[0]
     for name in (*_OUTSIDE_OPTICS, *inside):
         import_module(f"{package}.{name}")
     rows = sorted(
