@@ -1,7 +1,7 @@
 """The exercises of training: getting the view, spotting, tracing, tracking, scanning, reading, the task itself.
 
 The stages are those of the trade (University of Missouri teaching case 3002; Pennsylvania College of Optometry,
-instructional resource plan on telescope training, 2004). Minutes, counts and what counts as mastered are common practice.
+instructional resource plan on telescope training, 2004). Minutes, counts and mastery are common practice.
 """
 
 from __future__ import annotations

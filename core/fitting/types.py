@@ -6,8 +6,9 @@ Plain values; nothing here computes optics. A step's result is stored in the vis
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from dataclasses import field as declared
 from typing import Literal
 
 from ..configuration import Configuration
@@ -88,6 +89,9 @@ class Step:
     where there is one. ``tolerance`` says how far it may be off and ``rule`` which rule gave that. ``numbers`` are
     further numbers that the step rests on, by name with the unit. ``assumed`` are field paths or assumption
     sentences that the number leans on. ``source`` is a key of the list of sources, "" for common practice.
+    ``remedy`` says what to do when the measurement lies outside. ``field`` is the path of the case field that asks
+    the same: its measurement stands in while the step has none of its own. An ``optional`` step is another way to the
+    same answer and is not counted as open.
     """
 
     key: str
@@ -105,8 +109,10 @@ class Step:
     eye: Side = ""
     source: str = ""
     assumed: tuple[str, ...] = ()
-    numbers: dict[str, float] = field(default_factory=dict)
+    numbers: Mapping[str, float] = declared(default_factory=dict, hash=False)
     remedy: str = ""
+    field: str = ""
+    optional: bool = False
 
     @property
     def heading(self) -> str:

@@ -1,0 +1,183 @@
+"""The fitting sheet of the chosen configuration on this face, its progress in words, and the next open step.
+
+A pure function of case, stock and settings: it can be made again from the case file at any time. Results are stored in
+the visit by the key of the step; a result whose step no longer applies stays in the visit and is named as left over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from ..case import Case, StepResult, Visit
+from ..configuration import Configuration
+from ..errors import ClinicalRefusal, EntryRefusal, Refusal
+from ..person import person_of
+from ..plan.context import context_of
+from ..plan.device import Infeasible, device_numbers
+from ..settings import Settings
+from ..stock import Cap, Stock, Telescope
+from .context import Fit
+from .focus import focus_steps, mount_first_steps, mount_last_steps
+from .frame import frame_steps
+from .near import near_steps
+from .pair import pair_steps
+from .performance import performance_steps
+from .place import place_steps
+from .teach import teach_steps
+from .trial import trial_steps
+from .types import FittingSheet, State, Step, Verdict
+from .verdict import verdict_at
+from .verify import verify_steps
+
+_BUILDERS: tuple[Callable[[Fit], list[Step]], ...] = (
+    frame_steps,
+    trial_steps,
+    verify_steps,
+    mount_first_steps,
+    place_steps,
+    focus_steps,
+    pair_steps,
+    near_steps,
+    mount_last_steps,
+    performance_steps,
+    teach_steps,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a sheet is: counts, and the same in words ("9 of 14, 2 need attention")."""
+
+    done: int
+    total: int
+    attention: tuple[str, ...]
+    words: str
+
+
+def fitting_sheet(case: Case, stock: Stock, settings: Settings) -> FittingSheet:
+    """The sheet for the choice of the visit worked on.
+
+    Raises ClinicalRefusal while nothing is chosen, EntryRefusal when telescope, cap or filter are not in the
+    stock. What cannot be computed for this face stands in ``refusals``.
+    """
+    choice = case.visit.choice
+    if choice is None:
+        raise ClinicalRefusal(
+            "fitting sheet", "no option chosen yet", "a chosen option", example="choose one in the plan"
+        )
+    telescope, cap = _parts(choice, stock)
+    device = _words(choice, telescope, cap)
+    person = person_of(case, settings)
+    try:
+        tint = stock.filter(choice.filter) if choice.filter else None
+        numbers = device_numbers(context_of(person, settings), telescope, cap, tint, choice)
+    except (Infeasible, Refusal) as refusal:
+        return FittingSheet(choice, device, (), (str(refusal),))
+    fit = Fit(case, settings, person, choice, telescope, cap, numbers)
+    steps, refusals = [], []
+    for build in _BUILDERS:
+        try:
+            steps += build(fit)
+        except Refusal as refusal:
+            refusals.append(str(refusal))
+    if fit.two and person.fusion is not True:
+        refusals.insert(
+            0, "Fusion is not shown: two tubes are not ordered before it is shown through the trial pair."
+        )
+    assumed = tuple(dict.fromkeys(sentence for step in steps for sentence in step.assumed))
+    return FittingSheet(choice, device, tuple(_keyed(step) for step in steps), tuple(refusals), assumed)
+
+
+def _parts(choice: Configuration, stock: Stock) -> tuple[Telescope, Cap | None]:
+    telescope = stock.telescope(choice.telescope)
+    if telescope is None:
+        raise EntryRefusal("telescope", choice.telescope, "an id of the stock file")
+    cap = stock.cap(choice.cap) if choice.cap else None
+    if choice.filter and stock.filter(choice.filter) is None:
+        raise EntryRefusal("filter", choice.filter, "an id of the stock file")
+    if choice.cap and cap is None:
+        raise EntryRefusal("cap", choice.cap, "an id of the stock file")
+    return telescope, cap
+
+
+def _words(choice: Configuration, telescope: Telescope, cap: Cap | None) -> str:
+    eye = "both eyes" if choice.eye == "both" else f"{choice.eye} eye"
+    words = f"{telescope.description}, {eye}, {choice.position}, {choice.mount}"
+    return words + (f", {cap.description}" if cap else "")
+
+
+def _keyed(step: Step) -> Step:
+    """The step under a key that is its own: steps by eye carry the eye at its end."""
+    return replace(step, key=f"{step.key}.{step.eye}") if step.eye else step
+
+
+def verdicts(sheet: FittingSheet, visit: Visit) -> dict[str, Verdict]:
+    """The verdict on every step at a visit, by key."""
+    return {step.key: verdict_at(step, visit) for step in sheet}
+
+
+def progress(sheet: FittingSheet, visit: Visit) -> str:
+    """Progress in words: "9 of 14, 2 need attention"."""
+    return progress_of(sheet, visit).words
+
+
+def progress_of(sheet: FittingSheet, visit: Visit) -> Progress:
+    """Progress with its counts. Optional steps count only once they have a result."""
+    judged = verdicts(sheet, visit)
+    counted = [s for s in sheet if not s.optional or judged[s.key].state != "open"]
+    done = sum(judged[step.key].state != "open" for step in counted)
+    attention = tuple(step.key for step in counted if judged[step.key].state in ("check", "no"))
+    words = f"{done} of {len(counted)}"
+    if attention:
+        words += f", {len(attention)} need{'s' if len(attention) == 1 else ''} attention"
+    return Progress(done, len(counted), attention, words)
+
+
+def next_open(sheet: FittingSheet, visit: Visit, after: str = "") -> Step | None:
+    """The next step without a result after the step of that key, round to the first again; None when all are done."""
+    return _next(sheet, visit, after, ("open",))
+
+
+def next_attention(sheet: FittingSheet, visit: Visit, after: str = "") -> Step | None:
+    """The next step whose result wants attention, in the same order."""
+    return _next(sheet, visit, after, ("check", "no"))
+
+
+def _next(sheet: FittingSheet, visit: Visit, after: str, states: tuple[State, ...]) -> Step | None:
+    steps = sheet.steps
+    at = next((index for index, step in enumerate(steps) if step.key == after), -1)
+    for step in (*steps[at + 1 :], *steps[: at + 1]):
+        if step.optional and "open" in states:
+            continue
+        if verdict_at(step, visit).state in states:
+            return step
+    return None
+
+
+def left_over(sheet: FittingSheet, visit: Visit) -> tuple[str, ...]:
+    """Keys of results in the visit that belong to no step of this sheet, as after a changed choice."""
+    known = {step.key for step in sheet}
+    return tuple(key for key in visit.steps if key not in known)
+
+
+def with_result(
+    case: Case, step: Step, typed: str, *, by: str = "", at: datetime | None = None, note: str | None = None
+) -> Case:
+    """The case with a step's result set from typed text; empty text without a note clears it.
+
+    Raises EntryRefusal or RangeRefusal, and leaves the case as it was, when the text cannot be read.
+    """
+    text = typed.strip()
+    if text:
+        step.kind.read(text, step.heading)
+    old = case.visit.steps.get(step.key)
+    kept = (old.note if old else "") if note is None else note.strip()
+    steps = dict(case.visit.steps)
+    if text or kept:
+        moment = at.replace(microsecond=0) if at else None
+        steps[step.key] = StepResult(measured=text, note=kept, by=by.strip(), at=moment)
+    else:
+        steps.pop(step.key, None)
+    return case.with_visit(case.visit.model_copy(update={"steps": steps}))
