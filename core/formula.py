@@ -64,14 +64,22 @@ class Step:
 
 @dataclass(slots=True)
 class Working:
-    """The chain of formulas behind a number, innermost first, as it was computed."""
+    """The chain of formulas behind a number, innermost first, as it was computed.
 
-    steps: list[Step] = field(default_factory=list)
+    While it is recorded each call is only noted; the steps are made when somebody asks for them.
+    """
+
+    _notes: list[tuple[Formula, tuple[Any, ...], dict[str, Any], Any, int]] = field(default_factory=list)
     _depth: int = 0
+
+    @property
+    def steps(self) -> list[Step]:
+        """The calls in the order in which they were finished."""
+        return [Step(*note) for note in self._notes]
 
     def last(self) -> Step:
         """The step that produced the final number."""
-        return self.steps[-1]
+        return Step(*self._notes[-1])
 
 
 REGISTRY: dict[str, Formula] = {}
@@ -111,12 +119,13 @@ def formula(
             working = _current.get()
             if working is None:
                 return function(*args, **kwargs)
-            working._depth += 1
+            depth = working._depth
+            working._depth = depth + 1
             try:
                 result = function(*args, **kwargs)
             finally:
-                working._depth -= 1
-            working.steps.append(Step(entry, args, kwargs, result, working._depth))
+                working._depth = depth
+            working._notes.append((entry, args, kwargs, result, depth))
             return result
 
         call.__formula__ = entry  # type: ignore[attr-defined]
