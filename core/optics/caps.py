@@ -16,7 +16,6 @@ from ._limits import (
     DISTANCE_MOST_MM,
     M_LEAST,
     M_MOST,
-    POWER_MOST_D,
     TOLERANCE_MOST_D,
     check_eye,
     refused,
@@ -277,8 +276,6 @@ def cap_power_for_evp_d(magnification: float, required_evp_d: float) -> float:
     """
     if not M_LEAST <= abs(magnification) <= M_MOST:
         raise refused_tube(magnification, 1.0)
-    if not -POWER_MOST_D * M_MOST <= required_evp_d <= POWER_MOST_D * M_MOST:
-        raise refused_range("required equivalent power", required_evp_d, CAP_LEAST_D, CAP_MOST_D, "D", "8")
     result = required_evp_d / abs(magnification)
     if not CAP_LEAST_D <= result <= CAP_MOST_D:
         raise refused_cap(result)

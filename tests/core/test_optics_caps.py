@@ -108,6 +108,15 @@ def test_clear_range_by_hand(
         assert clear.depth_mm == pytest.approx(2000 * tolerance / (m * cap) ** 2, rel=0.05)
 
 
+def test_eye_is_corrected_and_presbyopic_unless_said_otherwise() -> None:
+    """Without accommodation and ametropia the edges of a 2.0x (t 24) with +4.00 and 0.5 D are those by hand."""
+    near, far = 1000 / (4 + 0.5 / 3.976), 1000 / (4 - 0.5 / 4.024)
+    assert caps.cap_near_edge_mm(2.0, 24, 4.0, 0.5) == pytest.approx(near)
+    assert caps.cap_far_edge_mm(2.0, 24, 4.0, 0.5) == pytest.approx(far)
+    assert caps.cap_depth_mm(2.0, 24, 4.0, 0.5) == pytest.approx(far - near)
+    assert caps.cap_clear_range(2.0, 24, 4.0, 0.5) == pytest.approx((near, far, far - near))
+
+
 def test_uncorrected_eyes_by_hand() -> None:
     """2.0x (t 24) with +4.00: a -3 D eye works at 209 mm, a +3 D eye at 305 mm."""
     assert caps.cap_working_distance_uncorrected_mm(2.0, 24, 4.0, -3) == pytest.approx(1000 / (4 + 3 / 3.856))

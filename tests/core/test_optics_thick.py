@@ -96,6 +96,8 @@ def test_tube_that_is_not_afocal_is_refused_with_its_power() -> None:
     assert thick.afocal_tube(tube(25.03)).tube_length_mm == pytest.approx(25.03)
     assert thick.afocal_tube(RayMatrix(0.5, 0.024, -0.024, 2.0)) == (2.0, 24.0)
     assert thick.afocal_tube(RayMatrix(1.0, 0.024, -0.05, 2.0)) == (2.0, 24.0)
+    with pytest.raises(DomainRefusal, match="not afocal"):
+        thick.afocal_tube(RayMatrix(1.0, 0.024, -0.0501, 2.0))
     for matrix in (
         RayMatrix(1.0, 0.024, 0.0, 1.049),
         RayMatrix(0.01, 0.024, 0.0, 100.1),
