@@ -111,10 +111,11 @@ def framework_theme(theme: ThemeData) -> Theme:
     variables = {key: css_colour(theme, key) for key in theme.colours}
     for name in _SHADED:
         source = _MAIN.get(name, "ground")
+        variables[name] = css_colour(theme, source)
         for step in range(1, 4):
             variables[f"{name}-lighten-{step}"] = css_colour(theme, source)
             variables[f"{name}-darken-{step}"] = css_colour(theme, source)
-    for name in ("primary", "secondary", "accent", "warning", "error", "success"):
+    for name in ("background", "primary", "secondary", "accent", "warning", "error", "success"):
         variables[f"{name}-muted"] = css_colour(theme, "ground")
     variables |= {name: css_colour(theme, key) for name, key in _FRAMEWORK_COLOURS.items()}
     reverse = theme.styles.get("picked-ground", "none")

@@ -48,8 +48,8 @@ class Drawn(Widget):
     Drawn { width: 1fr; height: 1fr; background: $background; }
     """
 
-    edge_width = 1
-    """cells at the right edge kept free for the signs "more above" and "more below"; 0 for none"""
+    edge_width = 2
+    """cells at the right edge kept free: a blank and the sign "more above" or "more below"; 0 for none"""
 
     base_role = "plain"
     """the role of blank cells"""
@@ -173,8 +173,9 @@ class Drawn(Widget):
         segments = [Segment(text, role(name)) for text, name in pieces if text]
         strip = Strip(segments).adjust_cell_length(max(0, width - self.edge_width), role(self.base_role))
         if self.edge_width:
-            tail = Segment(edge or " ", role(self.edge_role if edge else self.base_role))
-            strip = Strip([*strip, tail], width)
+            blank = Segment(" " * (self.edge_width - 1), role(self.base_role))
+            sign = Segment(edge or " ", role(self.edge_role if edge else self.base_role))
+            strip = Strip([*strip, blank, sign], width)
         return strip.simplify()
 
     # ---- mouse wheel; everything else is for the keyboard

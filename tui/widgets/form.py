@@ -104,6 +104,16 @@ class FormBody(Drawn):
             return ((sign + " ", "here"), *pieces[1:])
         return pieces
 
+    def wheel(self, lines: int) -> None:
+        super().wheel(lines)
+        if isinstance(self.parent, Form):
+            self.parent.wheel_moved()
+
+    def on_click(self, event: events.Click) -> None:
+        event.stop()
+        if self.rows and isinstance(self.parent, Form):
+            self.parent.clicked(self.line_at(event.y))
+
 
 class Form(Widget):
     """See the module's first lines.
@@ -463,6 +473,8 @@ class Form(Widget):
             self.body.mark(self.body.current)
         if not here:
             self.accept()
+        elif not self.dirty and self.screen.focused is self.editor:
+            self.editor.select_all()
 
     def on_mount(self) -> None:
         self.body.lay_out()
@@ -486,12 +498,12 @@ class Form(Widget):
     def on_input_blurred(self, event: Input.Blurred) -> None:
         event.stop()
 
-    def on_click(self, event: events.Click) -> None:
-        if event.widget is self.body:
-            index = self.body.row_at(self.body.line_at(event.y))
-            if 0 <= index < len(self.body.rows) and not self.body.rows[index].heading:
-                self._go(index)
-                self.focus()
+    def clicked(self, line: int) -> None:
+        """A line of the body was clicked."""
+        index = self.body.row_at(line)
+        if line < self.body.line_count and not self.body.rows[index].heading:
+            self._go(index)
+            self.focus()
 
     def wheel_moved(self) -> None:
         """The body was scrolled by the wheel."""
