@@ -24,7 +24,6 @@ from ._limits import (
     refused,
     refused_diameter,
     refused_evd,
-    refused_near_limit,
     refused_range,
     refused_tube,
 )
@@ -131,7 +130,13 @@ def trial_lens_bvp_d(magnification: float, tube_length_mm: float, trial_lens_d: 
         raise refused_range("trial lens", trial_lens_d, -AMETROPIA_MOST_D, AMETROPIA_MOST_D, "D", "1")
     denominator = 1.0 - tube_length_mm * magnification * trial_lens_d / 1000.0
     if denominator <= POLE_MARGIN:
-        raise refused_near_limit(magnification, tube_length_mm, trial_lens_d)
+        raise refused(
+            "trial lens",
+            trial_lens_d,
+            "a weaker trial lens",
+            "0.5" if trial_lens_d > 0.0 else "-0.5",
+            "with it the light comes to a focus before it leaves this tube",
+        )
     return magnification * magnification * trial_lens_d / denominator
 
 

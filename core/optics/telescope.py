@@ -18,7 +18,6 @@ from ._limits import (
     M_LEAST,
     M_MOST,
     POLE_MARGIN,
-    POWER_MOST_D,
     T_LEAST_MM,
     T_MOST_MM,
     refused,
@@ -65,9 +64,8 @@ __all__ = [
     "tube_length_mm",
 ]
 
-OBJECTIVE_LEAST_D = 0.04
+OBJECTIVE_LEAST_D = 0.05
 OBJECTIVE_MOST_D = 3900.0
-OCULAR_LEAST_D = 0.04
 _TUBE = "1.05 ≤ |M| ≤ 100, 0.5 ≤ t ≤ 1000 mm"
 
 
@@ -96,18 +94,11 @@ def magnification(objective_power_d: float, ocular_power_d: float) -> float:
     """The signed angular magnification from the two lens powers in dioptres; minus for a Keplerian (ocular
     plus).
 
-    Refuses an objective outside 0.04 to 3900 D, an ocular outside 0.04 to 250 000 D, and a result under 1.05x.
+    Refuses an objective outside 0.05 to 3900 D and a result outside 1.05x to 100x.
     """
     if not OBJECTIVE_LEAST_D <= objective_power_d <= OBJECTIVE_MOST_D:
         raise refused_range(
             "objective power", objective_power_d, OBJECTIVE_LEAST_D, OBJECTIVE_MOST_D, "D", "20"
-        )
-    if not OCULAR_LEAST_D <= abs(ocular_power_d) <= POWER_MOST_D:
-        raise refused(
-            "ocular power",
-            ocular_power_d,
-            f"{OCULAR_LEAST_D:g} to {POWER_MOST_D:g} D, minus for a Galilean tube",
-            "-40",
         )
     result = -ocular_power_d / objective_power_d
     if not M_LEAST <= abs(result) <= M_MOST:
@@ -148,7 +139,7 @@ def telescope_from_powers(objective_power_d: float, ocular_power_d: float) -> Th
 def magnification_from_objective(objective_power_d: float, tube_length_mm: float) -> float:
     """The signed magnification of an afocal tube from its objective (dioptres) and its length in mm.
 
-    Refuses an objective outside 0.04 to 3900 D, and a length that makes under 1.05x or over 100x.
+    Refuses an objective outside 0.05 to 3900 D, and a length that makes under 1.05x or over 100x.
     """
     if not OBJECTIVE_LEAST_D <= objective_power_d <= OBJECTIVE_MOST_D:
         raise refused_range(

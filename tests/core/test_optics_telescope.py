@@ -193,6 +193,13 @@ def test_trial_lens_by_hand() -> None:
     assert measuring.trial_lens_bvp_d(2.0, 25.0, 1.0) == pytest.approx(4.210526, abs=1e-6)
     assert measuring.magnification_from_trial_lens(4.0, 1.0) == pytest.approx(2.0)
     assert measuring.magnification_from_trial_lens(-1.0, -0.25, keplerian=True) == pytest.approx(-2.0)
+    # 1 - tMF = 0.05 at F = 0.95/(0.025*2) = 19 D; a Keplerian has its limit on the minus side.
+    for m, lens in ((2.0, 19.001), (-2.0, -19.001)):
+        with pytest.raises(DomainRefusal, match="weaker trial lens"):
+            measuring.trial_lens_bvp_d(m, 25.0, lens)
+        assert measuring.trial_lens_bvp_d(m, 25.0, lens * 0.999) == pytest.approx(
+            4 * lens * 0.999 / 0.05095, rel=1e-3
+        )
     for reading in (-4.0, 0.0):
         with pytest.raises(DomainRefusal, match="same sign"):
             measuring.magnification_from_trial_lens(reading, 1.0, 25.0)
@@ -236,3 +243,5 @@ def test_two_lenses_that_make_no_telescope_are_refused() -> None:
         telescope.tube_length_mm(20.0, 20.0)
     with pytest.raises(DomainRefusal, match="tube length"):
         telescope.tube_length_mm(400.0, -450.0)
+    assert telescope.tube_length_mm(0.5, -1.0) == 1000.0
+    assert telescope.tube_length_mm(1000.0, -2000.0) == 0.5
