@@ -39,7 +39,8 @@ def _working_distance(fit: Fit, cap: CapNumbers) -> Step:
         rule = "5 % either way; the clear range could not be computed"
     else:
         rule = (
-            f"clear from {show_length(near)} to {show_length(far)} with this eye's depth of focus of {number(eye.tolerance_d, 2)} D"
+            f"clear from {show_length(near)} to {show_length(far)} with this eye's depth of focus of "
+            f"{number(eye.tolerance_d, 2)} D"
             + (f" and accommodation of {number(eye.accommodation_d, 2)} D" if eye.accommodation_d else "")
         )
     plain = cap.working_distance_corrected_mm

@@ -55,13 +55,23 @@ def promised_logmar(fit: Fit, side: str) -> tuple[float, float] | None:
         return None
     chart = fit.case.value("test.chart_distance") or fit.assume("chart_distance_mm")
     try:
-        # The light at the eye: what the chart's distance leaves, the focus setting, what stays uncorrected.
-        beam = chart_offset_d(eye, chart) + focus_target_d(fit, eye) - eye.residual_sphere_d
-        defocus = max(0.0, -beam - eye.accommodation_d) if beam < 0 else beam
-        loss = blur_loss_logmar(10.0**eye.logmar, eye.pupil_mm, defocus, fit.assume("blur_constant"))
+        loss = blur_loss_logmar(
+            10.0**eye.logmar, eye.pupil_mm, _defocus_at_chart_d(fit, eye, chart), fit.assume("blur_constant")
+        )
         return logmar_through_telescope(eye.logmar, eye.magnification, loss), loss
     except Refusal:
         return None
+
+
+def _defocus_at_chart_d(fit: Fit, eye: EyeNumbers, chart_mm: float) -> float:
+    """What stays out of focus at the chart, D: none when the tube is focused on it by hand."""
+    cylinder = abs(eye.residual_cylinder_d) / 2
+    if fit.telescope.focusable and eye.near_limit_mm is not None and chart_mm >= eye.near_limit_mm:
+        return cylinder
+    # The light at the eye: what the chart's distance leaves, the focus setting, what stays uncorrected.
+    beam = chart_offset_d(eye, chart_mm) + focus_target_d(fit, eye) - eye.residual_sphere_d
+    sphere = max(0.0, -beam - eye.accommodation_d) if beam < 0 else beam
+    return max(sphere, cylinder)
 
 
 def _acuity(fit: Fit, side: Side) -> Step:
@@ -113,15 +123,18 @@ def _near_end(fit: Fit) -> list[Step]:
     near = eye.near_limit_mm
     if near is None or not r.DISTANCE.accepts(near):
         return []
+    by_hand = fit.telescope.focusable
+    eye_words = (
+        f"depth of focus {number(eye.tolerance_d, 2)} D and accommodation {number(eye.accommodation_d, 2)} D "
+        "of this eye"
+    )
     return [
         Step(
             "performance.near_end",
             "performance",
             "Nearest clear distance without a cap",
-            (
-                "Walk a line of print, twice threshold size, towards the seated person until it blurs; "
-                "cap off, focus untouched."
-            ),
+            "Walk a line of print, twice threshold size, towards the seated person until it blurs; cap off, "
+            + ("focused by hand all the way." if by_hand else "focus untouched."),
             f"{number(near / 1000, 2)} m",
             "Tape measure from the objective; mean of three.",
             Length(r.DISTANCE, "m"),
@@ -129,9 +142,7 @@ def _near_end(fit: Fit) -> list[Step]:
             near,
             "mm",
             f"not farther than {number(1.25 * near / 1000, 2)} m",
-            f"depth of focus {number(eye.tolerance_d, 2)} D and accommodation "
-            f"{number(eye.accommodation_d, 2)} D of this "
-            "eye; a quarter more is common practice",
+            ("the travel of the tube" if by_hand else eye_words) + "; a quarter more is common practice",
             "",
             "",
             fit.assumed(f"{eye.side}.pupil", f"{eye.side}.sustained_accommodation"),
