@@ -60,7 +60,7 @@ def _focus(fit: Fit, eye: EyeNumbers) -> Step:
         "refocused": f"the tube is refocused to {mm(eye.tube_length_mm)}, spectacles off",
         "none": "no correction: what is left of the refractive error is found here",
     }[fit.choice.correction]
-    shown = f"{signed(-plus)} D more is wanted" if plus else "no lens improves: 0.00 D"
+    shown = f"{signed(-plus)} D behind the ocular is best" if plus else "no lens improves: 0.00 D"
     if fit.choice.correction == "none" and abs(eye.residual_sphere_d) >= 0.125:
         shown += f"; {signed(eye.residual_sphere_d)} D is left uncorrected by choice"
     target = -plus + (eye.residual_sphere_d if fit.choice.correction == "none" else 0.0)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from .. import ranges as r
 from ..entry import Length, show_length
+from ..optics.alignment import decentration_prism
 from ..optics.convergence import near_interpupillary_by_eye
 from ..plan.types import CapNumbers
 from ..ranges import Range
@@ -110,10 +111,18 @@ def _near_pd(fit: Fit, cap: CapNumbers) -> list[Step]:
     return steps
 
 
+def _spread_prism(fit: Fit, cap: CapNumbers) -> float:
+    """What the outward spread of one tube adds to its own convergence at the cap's focus, prism dioptres."""
+    eye, spread = fit.device.leading, fit.choice.spread_mm
+    if not spread:
+        return 0.0
+    return decentration_prism(eye.magnification, eye.tube_length_mm, cap.power_d, eye.eye_distance_mm, spread)
+
+
 def _near_convergence(fit: Fit, cap: CapNumbers) -> Step:
     """What the eyes must do at the working distance with the caps as ordered, and which way the base goes."""
     given = fit.cap.base_in_prism if fit.cap else 0.0
-    parallel = cap.convergence_parallel_tubes_prism or 0.0
+    parallel = (cap.convergence_parallel_tubes_prism or 0.0) + 2 * _spread_prism(fit, cap)
     full = cap.base_in_full_prism or 0.0
     remaining = parallel - 2 * fit.power * given
     name = "base_out_near" if remaining >= 0 else "base_in_near"
@@ -134,6 +143,7 @@ def _near_convergence(fit: Fit, cap: CapNumbers) -> Step:
         ways += f", or each tube turned in by {deg(toe)}"
         if cap.convergence_converged_tubes_prism is not None:
             ways += f", which leaves the ordinary {number(cap.convergence_converged_tubes_prism)} prism D"
+    spread = f", the spread of {mm(fit.choice.spread_mm)} each counted" if fit.choice.spread_mm else ""
     direction = "converge" if remaining >= 0 else "diverge"
     within = "within" if demand <= allowed else "OVER"
     return Step(
@@ -150,7 +160,7 @@ def _near_convergence(fit: Fit, cap: CapNumbers) -> Step:
         remaining,
         "prism D",
         f"up to {number(allowed)} prism D; {number(demand)} is {within} it",
-        f"half of {words} (Sheard's rule); parallel tubes ask {number(parallel)} prism D in all, each base-in counts "
+        f"half of {words} (Sheard's rule); parallel tubes ask {number(parallel)} prism D in all{spread}, each base-in counts "
         f"{number(fit.power, 2)} times",
         "",
         "YOHO09",
