@@ -88,6 +88,11 @@ def refused_vergence(object_vergence_d: float) -> DomainRefusal:
     )
 
 
+def distance_words(object_vergence_d: float) -> str:
+    """The distance of a real object in words, with the vergence of its light."""
+    return f"{-1000.0 / object_vergence_d:.4g} mm ({object_vergence_d:.4g} D)"
+
+
 def refused_near_limit(
     magnification: float, tube_length_mm: float, object_vergence_d: float
 ) -> DomainRefusal:
@@ -97,8 +102,8 @@ def refused_near_limit(
     if object_vergence_d < 0.0:
         nearest = -tube_length_mm * magnification / (1.0 - POLE_MARGIN)
         return refused(
-            "object vergence",
-            object_vergence_d,
+            "object distance",
+            distance_words(object_vergence_d),
             f"objects farther than {nearest:.4g} mm from the objective",
             "",
             "object inside the near limit of this tube: refocus it or add a cap",

@@ -25,6 +25,7 @@ from ._limits import (
     T_LEAST_MM,
     T_MOST_MM,
     VERGENCE_MOST_D,
+    distance_words,
     refused,
     refused_ametropia,
     refused_diameter,
@@ -231,8 +232,8 @@ def refocus(
     collecting = objective + object_vergence_d
     if collecting <= POLE_MARGIN * objective:
         raise refused(
-            "object vergence",
-            object_vergence_d,
+            "object distance",
+            distance_words(object_vergence_d),
             f"objects farther than {1000.0 / objective / (1.0 - POLE_MARGIN):.4g} mm from the objective",
             reason="the object is inside the focal length of the objective: no tube length focuses it",
         )
