@@ -271,7 +271,7 @@ def share_interval(good: int, total: int) -> Estimate:
 
 
 def t_quantile(probability: float, freedom: int) -> float:
-    """Quantile of Student's t by the expansion of Abramowitz and Stegun 26.7.5; within 0.001 from 8 degrees on."""
+    """Quantile of Student's t by the expansion of Abramowitz and Stegun 26.7.5; within 0.001 from 9 degrees on."""
     x = _NORMAL.inv_cdf(probability)
     terms = (
         (x**3 + x) / 4,
@@ -283,7 +283,7 @@ def t_quantile(probability: float, freedom: int) -> float:
 
 
 def chi_square_quantile(probability: float, freedom: int) -> float:
-    """Quantile of chi square by the cube-root rule (Abramowitz and Stegun 26.4.17); within 1 % from 8 degrees on."""
+    """Quantile of chi square by the cube-root rule (Abramowitz and Stegun 26.4.17); within 1 % from 9 degrees on."""
     x = _NORMAL.inv_cdf(probability)
     spread = 2 / (9 * freedom)
     return freedom * (1 - spread + x * math.sqrt(spread)) ** 3

@@ -270,11 +270,10 @@ def _mount(mount: MountNumbers) -> Iterator[Shown]:
 def _cap(cap: CapNumbers, option: Option) -> Iterator[Shown]:
     with_cap = f"cap {signed(cap.power_d)} D"
     words = length(cap.working_distance_mm)
-    uncorrected = cap.working_distance_uncorrected_mm
-    left = uncorrected is not None and abs(uncorrected - cap.working_distance_mm) < 1e-6
-    ametropia = (
-        "ametropia left in" if left and abs(cap.working_distance_corrected_mm - uncorrected) > 1e-6 else ""
-    )
+    uncorrected, corrected = cap.working_distance_uncorrected_mm, cap.working_distance_corrected_mm
+    ametropia = ""
+    if uncorrected is not None and abs(uncorrected - cap.working_distance_mm) < 1e-6 < abs(corrected - uncorrected):
+        ametropia = "ametropia left in"
     criterion = f"{with_cap}, from the cap; {ametropia or 'eye corrected'}"
     quantity = "working_distance_uncorrected_mm" if ametropia else "working_distance_mm"
     yield Shown("Working distance", words, criterion, quantity, cap.working_distance_mm, brief=True)

@@ -1,0 +1,216 @@
+"""Exchange: valid by an independent model of the standard in both releases, and by our own checks where that is silent.
+
+FHIR R4B is 4.3.0, R5 is 5.0.0; the models are those of fhir.resources 8. They check structure; what they leave unchecked
+(eyes, bases, states, whole axes, references, values with absent reasons) is checked here.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import replace
+from datetime import UTC, datetime
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from afocal.core.documents.exchange import (
+    Exchange,
+    ExchangeRefusal,
+    LensOrdered,
+    checked,
+    exchange_of,
+    eye_concept,
+    quantised,
+)
+from afocal.core.documents.fhir import bundle_of, dumps, fhir_text
+from afocal.core.errors import Refusal
+from fhir.resources import get_fhir_model_class
+from fhir.resources.R4B import get_fhir_model_class as get_r4b_class
+
+sys.path.insert(0, str(Path(__file__).parent))
+import documents_cases as cases
+
+MODEL = {"R5": get_fhir_model_class("Bundle"), "R4B": get_r4b_class("Bundle")}
+RELEASES = ("R4B", "R5")
+
+
+def validated(text: str, release: str) -> dict:
+    """The bundle after the independent model has read it."""
+    MODEL[release].model_validate_json(text)
+    return json.loads(text, parse_float=Decimal)
+
+
+def resources(bundle: dict, kind: str) -> list[dict]:
+    """The resources of one kind."""
+    return [e["resource"] for e in bundle["entry"] if e["resource"]["resourceType"] == kind]
+
+
+@pytest.mark.parametrize("release", RELEASES)
+@pytest.mark.parametrize("name", cases.ALL)
+def test_every_case_is_valid(name, release):
+    """The bundle of each invented case without a plan passes the model of its release."""
+    bundle = validated(fhir_text(cases.ALL[name](), release=release), release)
+    assert bundle["type"] == "collection"
+    assert [entry["resource"]["resourceType"] for entry in bundle["entry"]][:2] == ["Patient", "Practitioner"]
+
+
+def test_an_acuity_is_logmar_with_what_was_recorded_beside_it():
+    """Value in logMAR by UCUM code 1; typed words, unreduced fraction, chart distance and aid as components."""
+    case = cases.typed(cases.refused(), {"right.distance_acuity": "4/20", "test.chart_distance": "4 m"})
+    bundle = validated(fhir_text(case), "R5")
+    (acuity, _) = resources(bundle, "Observation")
+    assert acuity["valueQuantity"] == {
+        "value": Decimal("0.70"),
+        "unit": "logMAR",
+        "system": "http://unitsofmeasure.org",
+        "code": "1",
+    }
+    assert acuity["code"]["coding"][0]["code"] == "251739003"
+    assert acuity["bodySite"]["coding"][0] == {
+        "system": "http://snomed.info/sct",
+        "code": "18944008",
+        "display": "Right eye structure",
+    }
+    parts = {part["code"]["text"]: part for part in acuity["component"]}
+    assert parts["as recorded"]["valueString"] == "4/20"
+    assert parts["fraction as recorded"]["valueRatio"] == {
+        "numerator": {"value": 4},
+        "denominator": {"value": 20},
+    }
+    assert parts["chart distance"]["valueQuantity"]["value"] == Decimal("4.00")
+    assert parts["aid to vision"]["code"]["coding"][0]["code"] == "257192006"
+
+
+# SNOMED CT body structures, as several independent public sources agree.
+@pytest.mark.parametrize(
+    ("side", "code", "word"),
+    [("right", "18944008", "Right"), ("left", "8966001", "Left"), ("both", "40638003", "both")],
+)
+def test_laterality_code_and_display_agree(side, code, word):
+    """The code of an eye travels with its display, and the two say the same eye."""
+    concept = eye_concept(side)
+    assert concept.code == code and word in concept.display
+
+
+def test_off_chart_is_words_and_never_a_number():
+    """Hand motion goes as text, without a quantity."""
+    bundle = validated(fhir_text(cases.refused()), "R5")
+    values = [o.get("valueCodeableConcept") for o in resources(bundle, "Observation")]
+    assert values == [{"text": "hand motion at 0.5 m"}, {"text": "light perception"}]
+    assert not any("valueQuantity" in o for o in resources(bundle, "Observation"))
+
+
+def test_only_what_was_measured_at_this_visit_is_an_observation():
+    """Carried-over values are not sent again as new; neither is anything assumed."""
+    bundle = validated(fhir_text(cases.fitted()), "R5")
+    assert resources(bundle, "Observation") == []
+    first = cases.refused().with_typed("left.refraction", "pl", "confirmed")
+    assert len(resources(validated(fhir_text(first), "R5"), "Observation")) == 2
+
+
+def test_decimals_keep_their_places():
+    """2.50 stays 2.50 in the text, and no binary fraction shows."""
+    text = fhir_text(cases.bioptic())
+    assert '"value": 2.50' in text and '"value": 0.72' in text
+    assert (
+        dumps({"a": quantised(0.1 + 0.2, "0.01"), "b": [Decimal("-0.00") + 0]})
+        == '{\n  "a": 0.30,\n  "b": [\n    0.00\n  ]\n}'
+    )
+    assert str(quantised(-0.001, "0.01")) == "0.00"
+
+
+@pytest.mark.parametrize("value", [0.1, float("nan"), {1, 2}, object()])
+def test_what_json_does_not_hold_exactly_is_refused(value):
+    """A binary float or a foreign object never slips into the text."""
+    with pytest.raises(Refusal):
+        dumps({"value": value})
+
+
+GOOD = LensOrdered("right", Decimal("-2.00"), Decimal("-1.00"), 90, None, ((Decimal("2.00"), "in"),))
+
+
+@pytest.mark.parametrize(
+    ("lens", "says"),
+    [
+        (replace(GOOD, side="both"), "right, left"),
+        (replace(GOOD, side="OD"), "right, left"),
+        (replace(GOOD, axis=270), "1 to 180"),
+        (replace(GOOD, axis=0), "1 to 180"),
+        (replace(GOOD, axis=92.5), "1 to 180"),
+        (replace(GOOD, axis=None), "exactly when there is a cylinder"),
+        (replace(GOOD, cylinder=None), "exactly when there is a cylinder"),
+        (replace(GOOD, prism=((Decimal("2.00"), "nasal"),)), "up, down, in, out"),
+        (replace(GOOD, prism=((Decimal("2.00"), "IN"),)), "up, down, in, out"),
+        (replace(GOOD, prism=((Decimal("0.00"), "in"),)), "an amount over 0"),
+    ],
+)
+def test_our_checks_stand_where_the_schema_is_silent(lens, says):
+    """Eyes, bases, axes and prisms that the schema lets pass are refused here, by name."""
+    made = exchange_of(cases.bioptic())
+    checked(replace(made, lenses=(GOOD,)))
+    with pytest.raises(ExchangeRefusal) as caught:
+        checked(replace(made, lenses=(lens,)))
+    assert says in str(caught.value)
+
+
+@pytest.mark.parametrize("key", ["observation_status", "prescription_status"])
+def test_states_are_those_of_the_standard(key):
+    """A state that the standard does not know is refused."""
+    with pytest.raises(ExchangeRefusal, match="bogus"):
+        checked(replace(exchange_of(cases.bioptic()), **{key: "bogus"}))
+
+
+@pytest.mark.parametrize("release", RELEASES)
+def test_a_prescription_with_prism_is_valid(release):
+    """A carrier with prism, cylinder and add passes both releases."""
+    made: Exchange = replace(
+        exchange_of(cases.bioptic()), lenses=(GOOD, replace(GOOD, side="left", add=Decimal("2.50")))
+    )
+    bundle = validated(dumps(bundle_of(made, release)), release)
+    (prescription,) = resources(bundle, "VisionPrescription")
+    assert [lens["eye"] for lens in prescription["lensSpecification"]] == ["right", "left"]
+    assert prescription["lensSpecification"][0]["axis"] == 90
+
+
+@pytest.mark.parametrize("release", RELEASES)
+def test_every_reference_leads_to_a_resource_of_its_kind(release):
+    """References stay inside the bundle and name the right kind, which the schema does not check."""
+    text = fhir_text(cases.bioptic(), release=release)
+    bundle = json.loads(text)
+    kinds = {entry["fullUrl"]: entry["resource"]["resourceType"] for entry in bundle["entry"]}
+    assert len(kinds) == len(bundle["entry"])
+
+    def references(node):
+        if isinstance(node, dict):
+            if "reference" in node:
+                yield node
+            for value in node.values():
+                yield from references(value)
+        elif isinstance(node, list):
+            for value in node:
+                yield from references(value)
+
+    found = list(references(bundle))
+    assert found and all(kinds[each["reference"]] == each["type"] for each in found)
+
+
+def test_the_same_visit_gives_the_same_text_and_time_only_with_its_zone():
+    """Twice the same is the same byte for byte; a time of writing needs a zone."""
+    assert fhir_text(cases.bioptic()) == fhir_text(cases.bioptic())
+    written = datetime(2026, 11, 24, 15, 0, tzinfo=UTC)
+    assert '"timestamp": "2026-11-24T15:00:00+00:00"' in fhir_text(cases.bioptic(), written_at=written)
+    with pytest.raises(Refusal, match="zone"):
+        fhir_text(cases.bioptic(), written_at=datetime(2026, 11, 24))
+    with pytest.raises(Refusal, match="R4B or R5"):
+        fhir_text(cases.bioptic(), release="R6")  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("release", RELEASES)
+def test_hostile_words_stay_valid_and_harmless(release):
+    """Escape sequences and quotes in typed words neither break the text nor survive in it."""
+    hostile = '\x1b[2J"},{"x":"<script>\u202e{code}\x00'
+    case = cases.typed(cases.bioptic(), {"trial.device": hostile, "person.examiner": hostile})
+    text = fhir_text(case, release=release)
+    validated(text, release)
+    assert all(c.isprintable() or c == "\n" for c in text)
