@@ -19,7 +19,7 @@ from secrets import token_hex
 
 from ..errors import FileRefusal
 from .filesystem import REAL, FileSystem, reason_of
-from .locks import WAIT_S, SaveLock, save_lock
+from .locks import WAIT_S, LockBusy, SaveLock, save_lock
 
 MAX_BYTES = 1024 * 1024  # a hundred times a case of many visits; even a hostile one parses in seconds
 _CHUNK = 1 << 16
@@ -182,6 +182,8 @@ def save_bytes(
                 raise ChangedOnDisk(path, expected, found)
             _refuse_read_only(path, found, fs)
             return _exchange(path, data, found, lock, fs, keep)
+    except LockBusy as error:
+        raise SaveFailed(path, "another program is saving this file; it will be tried again") from error
     except OSError as error:
         raise SaveFailed(path, reason_of(error)) from error
 

@@ -7,7 +7,6 @@ import os
 from pathlib import Path
 
 import pytest
-
 from afocal.core.store.filesystem import FileSystem
 
 CALLS = (
