@@ -22,9 +22,6 @@ from ._limits import (
 # Minutes of arc by which 1 D of defocus with a pupil of 1 mm widens the limit of resolution
 # (memory, SMITH91).
 BLUR_CONSTANT = 0.65
-# The clip put on the tolerated defocus where the clinic has not measured it (common practice).
-TOLERATED_LOWER_D = 0.25
-TOLERATED_UPPER_D = 1.5
 SUSTAINED_FRACTION = 0.5
 # Hofstetter's lines promise too much in middle age: from here on no accommodation is counted on
 # (common practice).

@@ -99,6 +99,18 @@ def test_refocused_tube_sends_the_light_the_eye_needs(m: float, t: float, r: flo
         assert (tube.lengthening_mm > 0) == (r > 0)
 
 
+def test_refocusing_without_ametropia_or_for_distance() -> None:
+    """2.0x of 25 mm (+20/-40): left as it is nothing changes; at 400 mm by hand 1000/17.5 - 25 mm and 40/17.5."""
+    assert ametropia.refocus(2.0, 25) == pytest.approx((2.0, 25.0, 0.0), abs=1e-12)
+    assert ametropia.refocused_magnification(2.0, 25) == pytest.approx(2.0)
+    assert ametropia.refocused_tube_length_mm(2.0, 25) == pytest.approx(25.0)
+    assert ametropia.refocused_magnification(2.0, 25, object_vergence_d=-2.5) == pytest.approx(40 / 17.5)
+    assert ametropia.refocused_tube_length_mm(2.0, 25, object_vergence_d=-2.5) == pytest.approx(
+        1000 / 17.5 - 25
+    )
+    assert ametropia.residual_defocus_d(0.0) == 0.0
+
+
 def test_travel_and_poles_of_refocusing_are_refused() -> None:
     """Outside its travel, inside the front focus of the objective, or with the ocular used up, no tube is promised."""
     assert ametropia.refocus(5, 80, -10, 0, 75.0 - 1e-9, 80).tube_length_mm == pytest.approx(75)

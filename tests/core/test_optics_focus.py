@@ -256,6 +256,7 @@ def test_near_focus_by_hand(m: float, t: float, w: float, length: float, m_near:
         focus.near_focus(m, t, -1000 / w, 0.0, length + 0.01)
     with pytest.raises(DomainRefusal, match="near object"):
         focus.near_focus(m, t, 0.0)
+    assert focus.near_focus_equivalent_power_d(m, t, -1000 / w) == pytest.approx(power, abs=0.005)
 
 
 @given(MAGNIFICATIONS, TUBES, DISTANCES, EYES, st.floats(-1, 10))
