@@ -13,8 +13,8 @@ from .errors import RangeRefusal
 
 
 def _number(value: float) -> str:
-    """A number as a clinician writes it: up to six significant digits."""
-    return f"{value:.6g}"
+    """A number as a clinician writes it: up to ten significant digits."""
+    return f"{value:.10g}"
 
 
 @dataclass(frozen=True, slots=True)
