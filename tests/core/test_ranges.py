@@ -108,15 +108,13 @@ def test_a_signed_quantity_may_be_limited_by_its_size() -> None:
         "magnification: -6 x is above the usual 1.6 to 4 x; confirm that it is right."
     )
     assert ranges.MAGNIFICATION.accepted() == "a size of 1.05 to 10 x"
-    with pytest.raises(RangeRefusal, match="a size of 1.05 to 10 x"):
+    with pytest.raises(RangeRefusal, match=r"a size of 1\.05 to 10 x"):
         ranges.MAGNIFICATION.check(-1)
     assert ranges.CYLINDER.check(-2.5) == -2.5
 
 
 def test_amounts_are_written_plainly() -> None:
-    """Up to six digits, with the unit when there is one."""
+    """Without an exponent, with the unit when there is one."""
     assert ranges.PD.amount(62.5) == "62.5 mm"
     assert ranges.PRINT_CONTRAST.amount(0.85) == "0.85"
-    assert (
-        ranges.DISTANCE.amount(1_000_000) == "1e+06 mm" or ranges.DISTANCE.amount(1_000_000) == "1000000 mm"
-    )
+    assert ranges.DISTANCE.amount(1_000_000) == "1000000 mm"
