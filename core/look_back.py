@@ -11,6 +11,9 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
+from operator import itemgetter
 from statistics import NormalDist
 from typing import Any
 
@@ -21,6 +24,8 @@ from .assumptions import ASSUMPTIONS
 LEAST_PAIRS = 10
 LEAST_REPEATS = 20
 LEAST_IN_GROUP = 5
+# The same acuity through the same device at two visits counts as a repeat when no more days lie between (three months).
+MOST_DAYS_BETWEEN_REPEATS = 92
 
 KEPT, CHANGED, RETURNED = "kept", "changed", "returned"
 MET, PARTLY, NOT_MET = "goal met", "goal partly met", "goal not met"
@@ -98,87 +103,146 @@ class LookBack:
     cr95_in_use_logmar: float
 
 
+# What is read from a row, in this order; the names are those of the index.
+FIELDS = (
+    "name",
+    "visit_date",
+    "eye",
+    "goal",
+    "device",
+    "promised_logmar",
+    "measured_logmar",
+    "repeat_logmar",
+    "outcome",
+    "reason",
+)
+Record = tuple[Any, str, str, str, str, float | None, float | None, float | None, str, str]
+
+
 def look_back(rows: Iterable[Mapping[str, Any]], *, cr95_logmar: float | None = None) -> LookBack:
     """The look back over outcome rows. ``cr95_logmar`` is the repeatability in force (default: the assumed one).
 
-    Keys read from a row: name, visit_date, eye, goal, device, promised_logmar, measured_logmar, repeat_logmar,
-    outcome, reason. Missing or unusable values leave the row out of what would need them; nothing raises.
+    Keys read are FIELDS. Missing or unusable values leave the row out of what would need them; nothing raises.
+    Repeats are ``repeat_logmar`` beside ``measured_logmar``, and two visits within three months.
+    """
+    return look_back_records(
+        (_record(row, number) for number, row in enumerate(rows)), cr95_logmar=cr95_logmar
+    )
+
+
+def look_back_records(records: Iterable[Record], *, cr95_logmar: float | None = None) -> LookBack:
+    """The same from tuples in the order of FIELDS, as a query of the index gives them: no dictionary is built.
+
+    Texts must be texts and numbers floats or None, as the index's columns keep them.
     """
     in_use = ASSUMPTIONS["cr95_logmar"].default if cr95_logmar is None else cr95_logmar
-    gathered = _Gathered()
-    for number, row in enumerate(rows):
-        gathered.add(row, number)
-    differences = [measured - promised for _, promised, measured in gathered.pairs.values()]
-    repeats = list(gathered.repeats.values())
-    outcomes = [(goal, device, words) for (_, goal, device), (_, words, _) in gathered.outcomes.items()]
-    judged = [(goal, device, ok) for goal, device, words in outcomes if (ok := served(words)) is not None]
+    # In order of date, so that what stands last in a dictionary is the latest.
+    rows = sorted(records, key=itemgetter(1))
+    days = [row[1] for row in rows if row[1]]
+    pairs = {
+        (who, device, eye): measured - promised
+        for who, _, eye, _, device, promised, measured, _, _, _ in rows
+        if promised is not None
+        and measured is not None
+        and -1.0 <= promised <= 3.0
+        and -1.0 <= measured <= 3.0
+    }
+    outcomes = {
+        (who, goal, device): (outcome, reason)
+        for who, _, _, goal, device, _, _, _, outcome, reason in rows
+        if outcome
+    }
+    counts = Counter((goal, device, outcome) for (_, goal, device), (outcome, _) in outcomes.items())
+    judged = [
+        (goal, device, ok, count)
+        for (goal, device, outcome), count in counts.items()
+        if (ok := served(words_of(outcome))) is not None
+    ]
+    returned = _returned(rows)
     return LookBack(
-        rows=gathered.rows,
-        people=len(gathered.people),
-        first=gathered.first,
-        last=gathered.last,
-        promise=_promise(differences, in_use),
-        overall=_success("all", [ok for _, _, ok in judged], LEAST_PAIRS),
-        by_goal=_groups((goal, ok) for goal, _, ok in judged),
-        by_device=_groups((device, ok) for _, device, ok in judged),
-        returned=len(gathered.returned),
-        reasons=tuple(Counter(gathered.returned.values()).most_common()),
-        repeatability=_repeatability(repeats),
+        rows=len(rows),
+        people=len({row[0] for row in rows}),
+        first=days[0] if days else "",
+        last=days[-1] if days else "",
+        promise=_promise(list(pairs.values()), in_use),
+        overall=_overall(judged),
+        by_goal=_groups((goal, ok, count) for goal, _, ok, count in judged),
+        by_device=_groups((device, ok, count) for _, device, ok, count in judged),
+        returned=len(returned),
+        reasons=tuple(Counter(returned.values()).most_common()),
+        repeatability=_repeatability(_repeats(rows)),
         cr95_in_use_logmar=in_use,
     )
 
 
-class _Gathered:
-    """One pass over the rows; later visits replace earlier ones of the same person, device and eye."""
+def _record(row: Mapping[str, Any], number: int) -> Record:
+    """A row as a tuple; a row without a name counts as a person of its own."""
+    get = row.get
+    texts = {key: str(get(key) or "") for key in ("visit_date", "eye", "goal", "device", "outcome", "reason")}
+    numbers = [_finite(get(key)) for key in ("promised_logmar", "measured_logmar", "repeat_logmar")]
+    name = get("name")
+    who = name if isinstance(name, str) and name else number
+    ahead = (who, texts["visit_date"], texts["eye"], texts["goal"], texts["device"])
+    return (*ahead, *numbers, texts["outcome"], texts["reason"])  # type: ignore[return-value]
 
-    def __init__(self) -> None:
-        self.rows = 0
-        self.first = self.last = ""
-        self.people: set[object] = set()
-        self.pairs: dict[tuple[object, str, str], tuple[str, float, float]] = {}
-        self.repeats: dict[tuple[object, str, str, str], tuple[float, float]] = {}
-        self.outcomes: dict[tuple[object, str, str], tuple[str, frozenset[str], str]] = {}
-        self.returned: dict[tuple[object, str], str] = {}
 
-    def add(self, row: Mapping[str, Any], number: int) -> None:
-        get = row.get
-        who = get("name") or number
-        when = str(get("visit_date") or "")
-        device, eye, goal = str(get("device") or ""), str(get("eye") or ""), str(get("goal") or "")
-        self.rows += 1
-        self.people.add(who)
-        if when:
-            self.first = min(self.first or when, when)
-            self.last = max(self.last, when)
-        promised, measured = _finite(get("promised_logmar")), _finite(get("measured_logmar"))
-        again = _finite(get("repeat_logmar"))
-        if measured is not None and promised is not None:
-            key = (who, device, eye)
-            old = self.pairs.get(key)
-            if old is None or when >= old[0]:
-                self.pairs[key] = (when, promised, measured)
-        if measured is not None and again is not None:
-            self.repeats[(who, device, eye, when)] = (measured, again)
-        words = words_of(get("outcome"))
-        if not words:
-            return
-        key = (who, goal, device)
-        old_outcome = self.outcomes.get(key)
-        if old_outcome is not None and when < old_outcome[0]:
-            return
-        reason = " ".join(str(get("reason") or "").split()).casefold() or "no reason given"
-        self.outcomes[key] = (when, words, reason)
-        if RETURNED in words:
-            self.returned[(who, device)] = reason
-        else:
-            self.returned.pop((who, device), None)
+def _returned(rows: list[Record]) -> dict[tuple[Any, str], str]:
+    """Why each device came back that was not taken again later, by person and device."""
+    known: dict[str, bool] = {}
+    found: dict[tuple[Any, str], str] = {}
+    for row in rows:
+        outcome = row[8]
+        if not outcome:
+            continue
+        back = known.get(outcome)
+        if back is None:
+            back = known[outcome] = RETURNED in words_of(outcome)
+        if back:
+            found[(row[0], row[4])] = " ".join(row[9].split()).casefold() or "no reason given"
+        elif found:
+            found.pop((row[0], row[4]), None)
+    return found
+
+
+def _repeats(rows: list[Record]) -> list[tuple[float, float]]:
+    """Acuities measured twice: at one visit, or with the same device at two visits close together, each used once."""
+    found = [
+        (row[6], row[7])
+        for row in rows
+        if row[7] is not None and row[6] is not None and -1.0 <= row[7] <= 3.0
+    ]
+    earlier: dict[tuple[Any, str, str], tuple[str, float]] = {}
+    for who, when, eye, _, device, _, measured, _, _, _ in rows:
+        if measured is None or not when or not -1.0 <= measured <= 3.0:
+            continue
+        key = (who, device, eye)
+        before = earlier.get(key)
+        if before is not None and before[0] < when:
+            if _days_between(before[0], when) <= MOST_DAYS_BETWEEN_REPEATS:
+                found.append((before[1], measured))
+                del earlier[key]
+                continue
+        elif before is not None:
+            continue
+        earlier[key] = (when, measured)
+    return found
+
+
+def _days_between(first: str, second: str) -> float:
+    try:
+        return (date.fromisoformat(second[:10]) - date.fromisoformat(first[:10])).days
+    except ValueError:
+        return math.inf
 
 
 def words_of(outcome: object) -> frozenset[str]:
     """The outcome words in a cell such as ``kept; goal met``."""
-    if not outcome:
-        return frozenset()
-    return frozenset(piece.strip() for piece in str(outcome).casefold().split(";")) & set(OUTCOME_WORDS)
+    return _words_in(outcome) if isinstance(outcome, str) and outcome else frozenset()
+
+
+@lru_cache(256)
+def _words_in(outcome: str) -> frozenset[str]:
+    return frozenset(piece.strip() for piece in outcome.casefold().split(";")) & set(OUTCOME_WORDS)
 
 
 def served(words: frozenset[str]) -> bool | None:
@@ -246,19 +310,26 @@ def _repeatability(pairs: list[tuple[float, float]]) -> Repeatability | TooFew:
     return Repeatability(n, Estimate(factor * spread.value, factor * spread.low, factor * spread.high))
 
 
-def _groups(pairs: Iterable[tuple[str, bool]]) -> tuple[Success, ...]:
-    groups: dict[str, list[bool]] = {}
-    for name, ok in pairs:
-        groups.setdefault(name, []).append(ok)
-    found = [_success(name or "not named", oks, LEAST_IN_GROUP) for name, oks in groups.items()]
+def _groups(counted: Iterable[tuple[str, bool, int]]) -> tuple[Success, ...]:
+    groups: dict[str, list[int]] = {}
+    for name, ok, count in counted:
+        group = groups.setdefault(name, [0, 0])
+        group[0] += count if ok else 0
+        group[1] += count
+    found = [
+        _success(name or "not named", good, total, LEAST_IN_GROUP) for name, (good, total) in groups.items()
+    ]
     return tuple(sorted(found, key=lambda each: (-each.total, each.name)))
 
 
-def _success(name: str, oks: list[bool], least: int) -> Success:
-    total, good = len(oks), sum(oks)
-    if total < least:
-        return Success(name, good, total, TooFew(total, least, "outcomes"))
-    return Success(name, good, total, share_interval(good, total))
+def _overall(judged: list[tuple[str, str, bool, int]]) -> Success:
+    good = sum(count for _, _, ok, count in judged if ok)
+    return _success("all", good, sum(count for _, _, _, count in judged), LEAST_PAIRS)
+
+
+def _success(name: str, good: int, total: int, least: int) -> Success:
+    share = TooFew(total, least, "outcomes") if total < least else share_interval(good, total)
+    return Success(name, good, total, share)
 
 
 def share_interval(good: int, total: int) -> Estimate:

@@ -75,7 +75,7 @@ def _repeat_lines(result: LookBack) -> list[str]:
     if isinstance(found, TooFew):
         return [f"{_capital(found)}."]
     lines = [
-        f"Acuities measured twice: {found.pairs}",
+        f"Acuities measured twice, at one visit or within three months: {found.pairs}",
         f"95 % of repeats lie within {_unsigned(found.cr95_logmar)} logMAR; in use is {result.cr95_in_use_logmar:.2f}",
     ]
     offered = setting_offered(result)

@@ -272,7 +272,9 @@ def _cap(cap: CapNumbers, option: Option) -> Iterator[Shown]:
     words = length(cap.working_distance_mm)
     uncorrected, corrected = cap.working_distance_uncorrected_mm, cap.working_distance_corrected_mm
     ametropia = ""
-    if uncorrected is not None and abs(uncorrected - cap.working_distance_mm) < 1e-6 < abs(corrected - uncorrected):
+    if uncorrected is not None and abs(uncorrected - cap.working_distance_mm) < 1e-6 < abs(
+        corrected - uncorrected
+    ):
         ametropia = "ametropia left in"
     criterion = f"{with_cap}, from the cap; {ametropia or 'eye corrected'}"
     quantity = "working_distance_uncorrected_mm" if ametropia else "working_distance_mm"

@@ -121,6 +121,23 @@ def test_repeatability_is_found_again_from_repeats():
     assert setting_offered(found) == ("cr95_logmar", pytest.approx(expected, abs=0.01))
 
 
+def test_two_visits_close_together_are_a_repeat():
+    """Visits within three months make pairs, each visit used once; visits further apart or of another device do not."""
+    rows = []
+    for n in range(20):
+        for day, value in (
+            ("2026-01-05", 0.3),
+            ("2026-02-05", 0.4),
+            ("2026-03-05", 0.5),
+            ("2026-09-05", 0.9),
+        ):
+            rows.append(row(str(n), visit_date=day, measured_logmar=value))
+        rows.append(row(str(n), visit_date="2026-02-06", measured_logmar=0.9, device="other"))
+    found = look_back(rows).repeatability
+    assert found.pairs == 20
+    assert found.cr95_logmar.value == pytest.approx(1.96 * math.sqrt(2) * 0.1 / math.sqrt(2))
+
+
 def test_a_repeatability_outside_the_accepted_range_is_not_offered():
     """Repeats that agree to the letter every time are not believed as a setting."""
     rows = [row(str(n), measured_logmar=0.3, repeat_logmar=0.3) for n in range(30)]
