@@ -267,7 +267,8 @@ def change_between(
     if abs(better) < 0.5 * 10**-decimals:
         return Change("same", "unchanged")
     word: Direction = "better" if better > 0 else "worse"
-    if abs(better) <= repeats + 1e-9:
+    # Compared as it is shown: a step of two lines is 0.20 log whichever series of sizes the chart follows.
+    if round(abs(better), decimals) <= repeats:
         return Change("same", f"{shown} {word}, within what repeats ({limit})")
     return Change(word, f"{word} by {shown}, more than repeats ({limit})", beyond=True)
 

@@ -160,8 +160,8 @@ def _near_convergence(fit: Fit, cap: CapNumbers) -> Step:
         remaining,
         "prism D",
         f"up to {number(allowed)} prism D; {number(demand)} is {within} it",
-        f"half of {words} (Sheard's rule); parallel tubes ask {number(parallel)} prism D in all{spread}, each base-in counts "
-        f"{number(fit.power, 2)} times",
+        f"half of {words} (Sheard's rule); parallel tubes ask {number(parallel)} prism D in all{spread}, "
+        f"each base-in counts {number(fit.power, 2)} times",
         "",
         "YOHO09",
         fit.assumed("face.pd"),

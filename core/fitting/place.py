@@ -135,7 +135,8 @@ def _height(fit: Fit, eye: EyeNumbers) -> Step:
         Interval(min(0.5, gap), most, 0.0, gap + 2.5),
         gap,
         "mm",
-        f"{mm(min(0.5, gap))} to {mm(most)}; nearer shades straight gaze, farther costs {deg(slope)} of {'drop' if above else 'gaze'} a mm",
+        f"{mm(min(0.5, gap))} to {mm(most)}; nearer shades straight gaze, farther costs {deg(slope)} of "
+        f"{'drop' if above else 'gaze'} a mm",
         f"housing {number(fit.telescope.housing_radius_mm)} + half pupil {number(eye.pupil_mm / 2, 2)} + clearance",
         eye.side,
         "YOHO09",

@@ -99,7 +99,8 @@ def _repeats(accept: Repeats, value: Any) -> Verdict:
         return Verdict("no", f"Off the chart ({value}): short by more than repeats.")
     short, unit = _shortfall(accept, value)
     size = f"{number(abs(short), 2)} {unit}"
-    if abs(short) <= accept.repeats + _ROUNDING:
+    # Compared as it is shown: a step of two lines is 0.20 log whichever series of sizes the chart follows.
+    if round(abs(short), 2) <= accept.repeats:
         side = "worse" if short > 0 else "better"
         same = abs(short) < 0.005
         return Verdict(
