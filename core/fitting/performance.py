@@ -36,7 +36,7 @@ def performance_steps(fit: Fit) -> list[Step]:
     steps += _near_end(fit)
     if fit.device.cap is not None:
         steps += [_print(fit, fit.device.cap), _speed(fit, fit.device.cap)]
-    steps.append(_field(fit))
+    steps += [_field(fit), _light(fit)]
     steps.append(_double(fit) if fit.two else _fellow(fit))
     steps += _tasks(fit)
     return steps
@@ -287,6 +287,28 @@ def _field(fit: Fit) -> Step:
         fit.assumed("face.ocular_to_cornea", "face.vertex_distance"),
         {"real_field_deg": target, "width_at_2_m_mm": width},
         "eye distance first: half-field slope grows as the eye comes nearer; then centring",
+    )
+
+
+def _light(fit: Fit) -> Step:
+    eye = fit.device.leading
+    day, dim = eye.relative_brightness, eye.relative_brightness_dim
+    where = "the exit pupil behind the ocular" if fit.keplerian else "the tube's centre"
+    return Step(
+        "performance.light",
+        "performance",
+        "Brightness and shadow",
+        "A white wall through it: even, darker all over, dark on one side, or fading when the eye turns?",
+        f"even; {number(100 * day, 0)} % of the naked brightness, {number(100 * dim, 0)} % in dim light",
+        "The lamp of the room, then dimmed; ask before telling.",
+        Choice(("even", "darker all over", "one side dark", "fades with gaze")),
+        Answers(("even",), ("darker all over",)),
+        rule=f"exit pupil {mm(eye.exit_pupil_diameter_mm)}, pupil {mm(eye.pupil_mm)}, "
+        f"in dim light {mm(eye.dim_pupil_mm)}",
+        source="SMITH-290",
+        assumed=fit.assumed(f"{eye.side}.pupil", f"{eye.side}.pupil_dim"),
+        numbers={"relative_brightness": day, "relative_brightness_dim": dim},
+        remedy=f"centre {where} on the pupil; then the eye distance",
     )
 
 

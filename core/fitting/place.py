@@ -27,7 +27,6 @@ _HEAD_DROP = Range("head drop", "deg", 0, 60, 5, 20, "15")
 LEAST_LATERAL_MM, MOST_LATERAL_MM = 0.5, 2.0
 # Common practice: a share of the field that goes unnoticed, and one that does not.
 FIELD_SHARE, FIELD_SHARE_OUTER = 0.10, 0.25
-LEAST_VERTEX_MM = 8.0
 MOST_HEAD_DROP_DEG, MOST_HEAD_DROP_STIFF_DEG = 20.0, 12.0
 FIELD_MARGIN_DEG = 3.0
 

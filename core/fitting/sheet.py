@@ -21,6 +21,7 @@ from ..stock import Cap, Stock, Telescope
 from .context import Fit
 from .focus import focus_steps, mount_first_steps, mount_last_steps
 from .frame import frame_steps
+from .lenses import lens_steps
 from .near import near_steps
 from .pair import pair_steps
 from .performance import performance_steps
@@ -35,6 +36,7 @@ _BUILDERS: tuple[Callable[[Fit], list[Step]], ...] = (
     frame_steps,
     trial_steps,
     verify_steps,
+    lens_steps,
     mount_first_steps,
     place_steps,
     focus_steps,

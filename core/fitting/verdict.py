@@ -11,9 +11,11 @@ from ..entry import Pd
 from ..errors import Refusal
 from ..print_size import NearPrint
 from ..refraction import Refraction, residual_after
+from .cautions import cautions_for_visit
 from .context import number, signed
 from .types import Answers, Interval, Lens, Repeats, Step, Verdict
 
+CAUTIONS_KEY = "teach.cautions"
 OPEN = Verdict("open", "Not measured yet.")
 _ROUNDING = 1e-9
 
@@ -30,7 +32,12 @@ def verdict(step: Step, result: StepResult | None) -> Verdict:
 
 
 def verdict_at(step: Step, visit: Visit) -> Verdict:
-    """The verdict on the step's own result at a visit, else on the case field that asks the same."""
+    """The verdict on the step's own result at a visit, else on the case field that asks the same.
+
+    Cautions are judged by the ticks themselves: a general yes does not stand for one that was not ticked.
+    """
+    if step.key == CAUTIONS_KEY:
+        return _cautions(visit)
     own = visit.steps.get(step.key)
     if own is not None and own.measured.strip():
         return verdict(step, own)
@@ -39,6 +46,20 @@ def verdict_at(step: Step, visit: Visit) -> Verdict:
         return OPEN
     judged = judge(step, finding.value)
     return Verdict(judged.state, f"{judged.sentence} (from the record: {finding.typed})")
+
+
+def _cautions(visit: Visit) -> Verdict:
+    mandatory = [text for text in cautions_for_visit(visit) if text.mandatory]
+    ticked = [
+        text
+        for text in mandatory
+        if (mark := visit.cautions.get(text.key)) and mark.given and mark.understood
+    ]
+    if len(ticked) == len(mandatory):
+        return Verdict("ok", "All given and understood.")
+    missing = ", ".join(text.title.lower() for text in mandatory if text not in ticked)
+    said = CAUTIONS_KEY in visit.steps or any(mark.given for mark in visit.cautions.values())
+    return Verdict("check" if said else "open", f"Still to be ticked as given and understood: {missing}.")
 
 
 def judge(step: Step, value: Any) -> Verdict:

@@ -15,6 +15,7 @@ from afocal.core.fitting.sheet import fitting_sheet, progress
 from afocal.core.fitting.types import PHASES, FittingSheet, Interval, Lens, Repeats
 from afocal.core.fitting.verdict import verdict
 from afocal.core.settings import Settings
+from afocal.core.sources import SOURCES
 from afocal.core.stock import Cap, Stock, Telescope
 
 
@@ -85,6 +86,7 @@ def configurations(telescope: Telescope) -> list[Configuration]:
 def check_numbers(sheet: FittingSheet) -> None:
     """Every number of a sheet is finite and every interval the right way round."""
     for step in sheet:
+        assert step.source == "" or step.source in SOURCES, step.key
         numbers = [*step.numbers.values()]
         numbers += [] if step.target_value is None else [step.target_value]
         if isinstance(step.accept, Repeats):
@@ -203,9 +205,9 @@ def test_every_step_accepts_its_own_target() -> None:
 def test_progress_starts_with_what_the_record_knows() -> None:
     """A measured frame answers its step before anything is typed on the sheet."""
     choice = Configuration("middle", "right", "bioptic", "through the lens")
-    sheet = sheet_for(choice)
-    words = progress(sheet, CASE.visit)
-    assert words.startswith("2 of ")
+    visit = CASE.visit.model_copy(update={"choice": choice})
+    # The lens height and the segment height are on record; neither asks the practitioner again.
+    assert progress(sheet_for(choice), visit).startswith("2 of ")
 
 
 def test_a_sheet_is_never_an_unexpected_error() -> None:

@@ -6,11 +6,12 @@ from datetime import date, datetime
 
 import pytest
 from afocal.core import ranges as r
-from afocal.core.case import Case, StepResult, new_case
+from afocal.core.case import Case, Caution, StepResult, new_case
 from afocal.core.case_file import dumps_case, loads_case
 from afocal.core.configuration import Configuration
 from afocal.core.entry import AcuityKind, Choice, Length, NearKind, Number, RefractionKind, YesNo
 from afocal.core.errors import EntryRefusal, RangeRefusal
+from afocal.core.fitting.cautions import cautions_for, with_caution
 from afocal.core.fitting.sheet import (
     fitting_sheet,
     left_over,
@@ -143,6 +144,20 @@ def test_all_done_leaves_nothing_open() -> None:
     steps = {step.key: StepResult(measured="?") for step in sheet}
     visit = case.visit.model_copy(update={"steps": steps})
     assert next_open(sheet, visit) is None
+
+
+def test_cautions_are_judged_by_their_ticks() -> None:
+    """A general yes does not stand for a caution that was not ticked; all ticked is ok without it."""
+    case, sheet = fitted()
+    cautions = sheet.step("teach.cautions")
+    assert cautions is not None
+    assert verdict_at(cautions, case.visit).state == "open"
+    said = with_result(case, cautions, "yes")
+    judged = verdict_at(cautions, said.visit)
+    assert judged.state == "check" and "never toward the sun" in judged.sentence
+    for text in cautions_for(case):
+        case = with_caution(case, text.key, Caution(given=True, understood=True))
+    assert verdict_at(cautions, case.visit).state == "ok"
 
 
 def test_the_record_answers_a_step_that_asks_the_same() -> None:
