@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 from secrets import token_hex
+from typing import TypeVar
 
 from ..errors import FileRefusal
 from .filesystem import REAL, FileSystem, reason_of
@@ -25,6 +26,7 @@ MAX_BYTES = 1024 * 1024  # a hundred times a case of many visits; even a hostile
 _CHUNK = 1 << 16
 _LEFTOVER_AGE_S = 3600.0
 _TEMPORARY_SUFFIX = ".afocal-tmp"
+Result = TypeVar("Result")
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +71,8 @@ class Saved:
     warning: str = ""
 
 
-Keep = Callable[[Path, FileSystem], None]
+# Called before the present version is replaced; what it returns is called once it has been.
+Keep = Callable[[Path, FileSystem], Callable[[], None]]
 
 
 def digest_of(data: bytes) -> str:
@@ -205,11 +208,13 @@ def _exchange(
 ) -> Saved:
     digest = digest_of(data)
     temporary = temporary_path(path)
-    warning = ""
+    file_away: Callable[[], None] | None = None
+    warnings: list[str] = []
     try:
         mtime_ns = write_durably(temporary, data, fs=fs)
         if keep is not None and found is not None and found.digest != digest:
-            warning = _kept(path, keep, fs)
+            hold = keep
+            file_away = _trying(lambda: hold(path, fs), warnings)
         if not lock.still_ours():
             raise SaveFailed(
                 path, "the save took so long that another program went on; it will be tried again"
@@ -223,7 +228,9 @@ def _exchange(
             fs.unlink(temporary)
         raise
     fs.fsync_folder(path.parent)
-    return Saved(Stamp(mtime_ns, len(data), digest), warning)
+    if file_away is not None:
+        _trying(file_away, warnings)
+    return Saved(Stamp(mtime_ns, len(data), digest), *warnings)
 
 
 def _place(temporary: Path, path: Path, fs: FileSystem) -> None:
@@ -233,14 +240,16 @@ def _place(temporary: Path, path: Path, fs: FileSystem) -> None:
         raise ChangedOnDisk(path, None, current_stamp(path, fs=fs)) from error
 
 
-def _kept(path: Path, keep: Keep, fs: FileSystem) -> str:
+def _trying(step: Callable[[], Result], warnings: list[str]) -> Result | None:
+    """Do a step that must not keep the new value from being saved."""
     try:
-        keep(path, fs)
+        return step()
     except OSError as error:
-        return f"saved, but the earlier version could not be kept: {reason_of(error)}"
+        reason = reason_of(error)
     except FileRefusal as error:
-        return f"saved, but the earlier version could not be kept: {error.reason}"
-    return ""
+        reason = error.reason
+    warnings.append(f"saved, but the earlier version could not be kept: {reason}")
+    return None
 
 
 def temporary_path(path: Path) -> Path:

@@ -21,11 +21,11 @@ from typing import Any
 from ..errors import FileRefusal
 from ..paths import history_dir
 from .files import (
-    MAX_BYTES,
     Saved,
     Stamp,
     make_private_folder,
     save_text,
+    sweep_leftovers,
     temporary_path,
     write_durably,
 )
@@ -69,27 +69,43 @@ def save_case(
     keep_for_good: bool = False,
 ) -> Saved:
     """Save a case and keep the version it replaces; the same contract as ``files.save_text``."""
-    keep = partial(keep_present, for_good=keep_for_good)
+    keep = partial(hold_present, for_good=keep_for_good)
     return save_text(path, text, expected, fs=fs, keep=keep, own_digests=own_digests)
 
 
-def keep_present(
+def hold_present(
     path: Path, fs: FileSystem = REAL, *, for_good: bool = False, now: datetime | None = None
-) -> None:
-    """Keep the file as it is now as an earlier version; OSError or FileRefusal when that is impossible."""
+) -> Callable[[], None]:
+    """Hold on to the file as it is before it is replaced; the returned function files it as an earlier version.
+
+    Two steps, because until the replacement has happened the content may still be written to in place by others.
+    Both raise OSError or FileRefusal when they cannot be done.
+    """
     folder = history_dir(path)
     _refuse_links(folder, fs)
     make_private_folder(folder, fs=fs)
+    held = temporary_path(folder / LAST_NAME)
+    _second_name(path, held, fs)
+
+    def file_it() -> None:
+        _rename(held, folder / LAST_NAME, fs)
+        moment = now or datetime.now(UTC)
+        if for_good or _is_due(folder, moment, fs):
+            _keep_dated(folder, moment, for_good, fs)
+            thin(path, fs=fs, now=moment)
+
+    return file_it
+
+
+def _keep_dated(folder: Path, moment: datetime, for_good: bool, fs: FileSystem) -> None:
     last = folder / LAST_NAME
-    _copy(path, last, fs)
-    moment = now or datetime.now(UTC)
-    if for_good or _is_due(folder, moment, fs):
-        _, stamp = read_bytes(path, fs=fs)
-        ending = "-kept" if for_good else ""
-        name = f"{moment.strftime(_TIME_FORMAT)}Z-{stamp.digest[:16]}{ending}.toml"
-        _copy(last, folder / name, fs)
-        fs.fsync_folder(folder)
-        thin(path, fs=fs, now=moment)
+    _, stamp = read_bytes(last, fs=fs)
+    ending = "-kept" if for_good else ""
+    target = folder / f"{moment.strftime(_TIME_FORMAT)}Z-{stamp.digest[:16]}{ending}.toml"
+    temporary = temporary_path(target)
+    _second_name(last, temporary, fs)
+    _rename(temporary, target, fs)
+    fs.fsync_folder(folder)
 
 
 def _refuse_links(folder: Path, fs: FileSystem) -> None:
@@ -99,36 +115,22 @@ def _refuse_links(folder: Path, fs: FileSystem) -> None:
                 raise FileRefusal(each, "stands where the folder of earlier versions belongs")
 
 
-def _copy(source: Path, target: Path, fs: FileSystem) -> None:
-    """Give the content a second name; a real copy where the file system has no hard links.
-
-    The source is a case file that is about to be replaced, or a version that nobody writes to, so sharing the
-    content is safe, and it costs no second write.
-    """
-    temporary = temporary_path(target)
+def _second_name(source: Path, target: Path, fs: FileSystem) -> None:
+    """Give the content a second name, which costs no second write; a real copy where there are no hard links."""
     try:
-        try:
-            fs.link(source, temporary)
-        except OSError:
-            data, _ = read_bytes(source, limit=MAX_BYTES, fs=fs)
-            write_durably(temporary, data, fs=fs)
-        # Two names of one content: replacing one by the other would do nothing and leave the temporary name.
-        if _is_same_file(temporary, target, fs):
-            fs.unlink(temporary)
-        else:
-            fs.replace(temporary, target)
-    except BaseException:
+        fs.link(source, target)
+    except OSError:
+        data, _ = read_bytes(source, fs=fs)
+        write_durably(target, data, fs=fs)
+
+
+def _rename(temporary: Path, target: Path, fs: FileSystem) -> None:
+    try:
+        fs.replace(temporary, target)
+    except OSError:
         with suppress(OSError):
             fs.unlink(temporary)
         raise
-
-
-def _is_same_file(first: Path, second: Path, fs: FileSystem) -> bool:
-    try:
-        one, other = fs.lstat(first), fs.lstat(second)
-    except FileNotFoundError:
-        return False
-    return one.st_ino != 0 and (one.st_dev, one.st_ino) == (other.st_dev, other.st_ino)
 
 
 def _is_due(folder: Path, now: datetime, fs: FileSystem) -> bool:
@@ -196,9 +198,9 @@ def restore(
 
 
 def thin(path: Path, *, fs: FileSystem = REAL, now: datetime | None = None) -> list[Path]:
-    """Keep all versions of the last two days, and the last of each day before; returns the removed ones."""
+    """Keep all versions of the last two days, and the last of each day before; returns what was removed."""
     moment = now or datetime.now(UTC)
-    removed: list[Path] = []
+    removed = sweep_leftovers(history_dir(path), fs=fs)
     days: set[object] = set()
     for version in sorted(_dated(history_dir(path), fs), key=lambda each: each.replaced_at, reverse=True):
         if version.is_kept or moment - version.replaced_at <= KEEP_ALL_FOR:

@@ -120,14 +120,13 @@ def _compare(before: Any, after: Any, path: Path, found: list[Difference]) -> No
 
 def _tables(*values: Any) -> list[dict[str, Any]] | None:
     """The values as tables of comparable parts; None when they can only be compared whole."""
+    # Removed on one side and changed on the other is a question about the whole; only a common base may be absent.
+    if any(value is MISSING for value in (values[1:] if len(values) == 3 else values)):
+        return None
     present = [value for value in values if value is not MISSING]
     if not all(same(_seal(value), _seal(present[0])) for value in present):
         return None
-    if len(present) < len(values) - 1 or not present:
-        return None
     if all(isinstance(value, Mapping) for value in present):
-        if len(present) < 2:
-            return None
         return [dict(value) if value is not MISSING else {} for value in values]
     if all(isinstance(value, list) for value in present):
         identity = _identity(present)
@@ -164,7 +163,7 @@ def _by_identity(items: list[Any], identity: str) -> dict[str, Any]:
 
 
 def _key_order(*tables: Mapping[str, Any]) -> list[str]:
-    """All keys; each new one of a later table stands behind the key it follows there."""
+    """All keys; new ones of a later table stand behind the key they follow there, and behind earlier new ones."""
     order = list(tables[0])
     for table in tables[1:]:
         place = 0
@@ -172,6 +171,8 @@ def _key_order(*tables: Mapping[str, Any]) -> list[str]:
             if key in order:
                 place = order.index(key) + 1
             else:
+                while place < len(order) and order[place] not in table:
+                    place += 1
                 order.insert(place, key)
                 place += 1
     return order

@@ -96,8 +96,9 @@ def test_a_holder_whose_lock_was_broken_does_not_overwrite(tmp_path):
     path = tmp_path / "P1.toml"
     stamp = save_text(path, "old", None).stamp
 
-    def passed_by(path, fs) -> None:
+    def passed_by(path, fs):
         lock_path(path).write_text("room-2 1 otherprocess 11ee\n", encoding="utf-8")
+        return lambda: None
 
     with pytest.raises(SaveFailed, match="another program went on"):
         save_text(path, "mine", stamp, keep=passed_by)
