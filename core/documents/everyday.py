@@ -45,6 +45,13 @@ def _inches(value_mm: float) -> str:
     return f"{halves:g} {'inch' if halves == 1 else 'inches'}"
 
 
+def small_distance(value_mm: float) -> str:
+    """A distance of a few millimetres: ``14 mm (half an inch)``."""
+    quarters = max(1, round(value_mm / 6.35))
+    words = {1: "a quarter of an inch", 2: "half an inch", 3: "three quarters of an inch", 4: "1 inch"}
+    return f"{value_mm:.0f} mm ({words.get(quarters, _inches(value_mm))})"
+
+
 def times(magnification: float) -> str:
     """How many times larger: ``2.5 times``."""
     return f"{abs(magnification):.1f}".removesuffix(".0") + " times"

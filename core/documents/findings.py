@@ -59,7 +59,9 @@ def finding_words(field: Field, finding: Finding, settings: Settings) -> str:
     typed = _as_typed(field, finding, settings)
     status = _STATUS_WORDS[finding.status]
     remarks = "; ".join(remark for remark in (typed, status) if remark)
-    return f"{words} ({remarks})" if remarks else words
+    if not remarks:
+        return words
+    return f"{words[:-1]}; {remarks})" if words.endswith(")") else f"{words} ({remarks})"
 
 
 def value_words(field: Field, value: Any, settings: Settings) -> str:
@@ -113,10 +115,21 @@ def goal_items(visit: Visit, settings: Settings) -> list[Item]:
             if field.path == "task" or finding is None:
                 continue
             words = finding_words(field, finding, settings)
-            figures.append(f"{field.label[0].lower()}{field.label[1:]} {words}")
+            figures.append(f"{goal_key_words(field.path)} {words}")
         name = clean(goal.name)
         items.append(Item(f"Goal {number}", f"{name}: {', '.join(figures)}" if figures else name))
     return items
+
+
+def goal_key_words(key: str) -> str:
+    """The name of a goal's figure as it reads in a line: ``hands free``."""
+    return key.replace("_", " ")
+
+
+def value_of_goal(field: Field, value: Any) -> str:
+    """A figure of a goal in words."""
+    shown = value if isinstance(field.kind, Words) else field.kind.echo(value)
+    return clean(shown)
 
 
 def _label_and_eye(field: Field) -> tuple[str, str]:
@@ -130,7 +143,8 @@ def _as_typed(field: Field, finding: Finding, settings: Settings) -> str:
     """The typed text where the reading is shown in another notation than it was typed in."""
     value = finding.value
     if isinstance(value, Acuity):
-        other = value.notation != settings.acuity_notation
+        # The logMAR stands beside every acuity, so one typed in logMAR needs no second mention.
+        other = value.notation not in (settings.acuity_notation, "logmar")
         return f"typed {clean(finding.typed)}" if other else ""
     if isinstance(field.kind, RefractionKind) and settings.cylinder != "as typed":
         return f"typed {clean(finding.typed)}" if refraction_words(value, settings) != str(value) else ""

@@ -18,7 +18,7 @@ from ..fitting.cautions import all_cautions, cautions_for
 from ..fitting.types import FittingSheet
 from ..plan.types import Grade, Option, Plan
 from ..settings import Settings
-from .everyday import day, distance, times
+from .everyday import day, distance, small_distance, times
 from .options import chosen_option
 from .template import Line, Placeholder, Template, own_text, placeholder_help, read_template
 from .text import Letters, clean, fill, in_letters
@@ -48,7 +48,8 @@ _WORDS = (
 _BLOCKS = (
     Placeholder("helps_with", "goals that are met", True),
     Placeholder("may_help_with", "goals that are nearly met", True),
-    Placeholder("not_for", "goals that are missed", True),
+    Placeholder("falls_short", "goals that are missed", True),
+    Placeholder("not_for", "goals that it cannot serve", True),
     Placeholder("found", "acuities in the clinic's notation", True),
 )
 PLACEHOLDERS = {each.name: each for each in (*_WORDS, *_BLOCKS)}
@@ -273,7 +274,7 @@ def _power(facts: _Facts) -> str:
 
 def _eye_distance(facts: _Facts) -> str:
     option = facts.option()
-    return "" if option is None else f"{option.device.leading.ocular_to_cornea_mm:.0f} mm"
+    return "" if option is None else small_distance(option.device.leading.ocular_to_cornea_mm)
 
 
 def _clear_from(facts: _Facts) -> str:
@@ -376,7 +377,10 @@ _WORD_MAKERS: dict[str, Callable[[_Facts], object]] = {
 _BLOCK_MAKERS: dict[str, Callable[[_Facts], list[str]]] = {
     "helps_with": lambda facts: _listed("It should help with", _goals(facts, ("meets",))),
     "may_help_with": lambda facts: _listed("It may help with", _goals(facts, ("nearly",))),
-    "not_for": lambda facts: _listed("It is not for", _goals(facts, ("misses", "cannot"))),
+    "falls_short": lambda facts: _listed(
+        "It may not be strong or wide enough for", _goals(facts, ("misses",))
+    ),
+    "not_for": lambda facts: _listed("It is not made for", _goals(facts, ("cannot",))),
     "found": _found,
 }
 

@@ -10,13 +10,14 @@ from dataclasses import dataclass
 
 from ..assumptions import ASSUMPTIONS
 from ..case import Case, StepResult, Visit
-from ..fields import by_path
+from ..fields import by_path, goal_by_key
 from ..fitting.cautions import standing
 from ..fitting.types import FittingSheet
 from ..fitting.verdict import verdict_at
+from ..goals import Demand
 from ..plan.types import Option, Plan
 from ..settings import Settings
-from .findings import Item, finding_words, found_items, goal_items
+from .findings import Item, finding_words, found_items, goal_items, goal_key_words, value_of_goal
 from .numbers import choice_words, device_numbers, outcome_numbers, unresolved_choice_words
 from .options import chosen_option, refusal_of
 from .template import Placeholder
@@ -165,7 +166,7 @@ def _fitting(facts: NoteFacts) -> list[Item]:
         parts = [
             f"measured {clean(result.measured)}" if result.measured else "",
             f"target {clean(step.target)}" if step.target else "",
-            "not measured" if found.state == "open" else f"{found.state}, {clean(found.sentence)}",
+            "not measured" if found.state == "open" else f"{found.state}: {clean(found.sentence)}",
             clean(result.note),
             clean(who),
         ]
@@ -204,7 +205,9 @@ def _decision(facts: NoteFacts) -> list[Item]:
         ]
     decision = facts.plan.decision if option is None else option.decision
     word = {"prefer-alternative": "prefer an alternative"}.get(decision.word, decision.word)
-    return [Item("Computed advice", f"{word}: {clean(decision.sentence)}")]
+    items = [Item("Computed advice", f"{word}: {clean(decision.sentence)}")]
+    items += [Item("Caution", clean(each.sentence)) for each in facts.plan.cautions if each.mandatory]
+    return items
 
 
 def _needs(facts: NoteFacts) -> list[Item]:
@@ -233,8 +236,7 @@ def _outcomes(facts: NoteFacts, brief: bool = False) -> list[Item]:
         return []
     items: list[Item] = []
     for outcome in option.outcomes:
-        label = f"Goal {outcome.goal_index + 1}, {clean(outcome.goal)}"
-        items.append(Item(label, f"{outcome.grade}: {clean(outcome.sentence)}"))
+        items.append(Item(f"Goal {outcome.goal_index + 1}", clean(outcome.sentence)))
         numbers = outcome_numbers(option, outcome, facts.settings)
         items.extend(shown.item() for shown in numbers if shown.brief or not brief)
     return items
@@ -254,7 +256,7 @@ def _assumed(facts: NoteFacts) -> list[Item]:
             items.append(Item(field.label if field else path.replace("_", " "), clean(sentence)))
         for demand in facts.plan.demands:
             if demand.assumed:
-                words = "; ".join(clean(sentence) for sentence in demand.assumed.values())
+                words = "; ".join(_goal_figure(demand, key, source) for key, source in demand.assumed.items())
                 items.append(Item(f"Goal {demand.index + 1}", words))
     items.extend(_carried(facts.visit))
     own = {
@@ -271,12 +273,22 @@ def _assumed(facts: NoteFacts) -> list[Item]:
     return items
 
 
+def _goal_figure(demand: Demand, key: str, source: str) -> str:
+    """A figure that the goal did not give: what was taken, and from where."""
+    field = goal_by_key().get(key)
+    if field is None:
+        return f"{goal_key_words(key)} ({clean(source)})"
+    value = getattr(demand, f"{key}_mm", None)
+    value = getattr(demand, key, None) if value is None else value
+    shown = "" if value is None else f" {value_of_goal(field, value)}"
+    return f"{goal_key_words(key)}{shown} ({clean(source)})"
+
+
 def _carried(visit: Visit) -> list[Item]:
-    declared = by_path()
-    labels = [
-        declared[path].label for path, found in visit.findings.items() if found.status == "carried over"
-    ]
-    return [Item("Carried over from an earlier visit", ", ".join(labels))] if labels else []
+    """How many values are from an earlier visit; each is marked where it stands."""
+    count = sum(found.status == "carried over" for found in visit.findings.values())
+    words = f"{count} value{'s' if count > 1 else ''}, not measured again at this visit"
+    return [Item("Carried over from an earlier visit", words)] if count else []
 
 
 def _choice(facts: NoteFacts) -> list[Item]:

@@ -23,6 +23,7 @@ CORRECTION_WORDS = {
     "refocused": "tube refocused for the uncorrected eye",
     "none": "no correction worn with it",
 }
+CRITERION_WORDS = {"full": "full-light limit", "half": "half-light limit", "total": "last-ray limit"}
 FOCUS_WORDS = {
     "infinity": "focused for far distance",
     "hyperfocal": "focused hyperfocally",
@@ -97,6 +98,11 @@ def eye_words(eye: str) -> str:
     return "both eyes" if eye == "both" else f"{eye} eye"
 
 
+def field_criterion(criterion: str) -> str:
+    """The illumination limit of a field in words."""
+    return CRITERION_WORDS.get(criterion, criterion)
+
+
 def device_numbers(option: Option) -> list[Shown]:
     """What the chosen device is on this face, whatever the goal."""
     return list(_device(option))
@@ -110,12 +116,13 @@ def outcome_numbers(option: Option, outcome: Outcome, settings: Settings) -> lis
 def _device(option: Option) -> Iterator[Shown]:
     device = option.device
     power = abs(device.leading.magnification)
-    basis = "power measured" if device.magnification_basis == "measured" else "power as marked"
     refocused = option.configuration.correction == "refocused"
     quantity = "refocused_magnification" if refocused else "magnification"
     words = f"{number(power, 2)}x, tube {number(device.leading.tube_length_mm, 1)} mm"
-    marked = f"{basis}, marked {device.magnification_marked:g}x"
-    criterion = f"{marked}, in use after refocusing" if refocused else marked
+    measured = device.magnification_basis == "measured"
+    criterion = f"measured; marked {device.magnification_marked:g}x" if measured else "as marked"
+    if refocused:
+        criterion = f"after refocusing; marked {device.magnification_marked:g}x"
     yield Shown("Power in use", words, criterion, quantity, device.leading.magnification, brief=True)
     for eye in device.eyes:
         yield from _eye(eye, f", {eye.side} eye", option)
@@ -152,7 +159,7 @@ def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
     if eye.correction_lens_d is not None:
         place_of = CORRECTION_WORDS[option.configuration.correction]
         words = f"{signed(eye.correction_lens_d)} D"
-        yield Shown(f"Lens for it{of}", words, place_of, "correction_lens_d", eye.correction_lens_d)
+        yield Shown(f"Correcting lens{of}", words, place_of, "correction_lens_d", eye.correction_lens_d)
     if abs(eye.residual_sphere_d) >= 0.005 or abs(eye.residual_cylinder_d) >= 0.005:
         words = f"{signed(eye.residual_sphere_d)} D sphere, {number(abs(eye.residual_cylinder_d))} D cylinder"
         criterion = "with the telescope in use"
@@ -160,7 +167,7 @@ def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
     basis = (
         "measured"
         if field.basis == "measured"
-        else f"nominal, {field.criterion}, limited by {field.limited_by}"
+        else f"nominal, {field_criterion(field.criterion)}, limited by the {field.limited_by}"
     )
     yield Shown(
         f"True field{of}",
@@ -293,7 +300,7 @@ def _cap(cap: CapNumbers, option: Option) -> Iterator[Shown]:
         criterion = f"{with_cap}, from the cap; depth of focus {number(eye.tolerance_d)} D each way"
         yield Shown("Clear with the cap", words, criterion, "clear_from_mm", cap.clear_from_mm, brief=True)
     words = length(cap.linear_field_at_cap_focus_mm)
-    criterion = f"across at the cap's focus; {option.device.leading.field.criterion}"
+    criterion = f"across at the cap's focus; {field_criterion(option.device.leading.field.criterion)}"
     yield Shown(
         "Width seen with the cap",
         words,
@@ -316,7 +323,9 @@ def _acuity(outcome: Outcome, settings: Settings) -> Iterator[Shown]:
         goal = "" if outcome.goal_logmar is None else f"for {logmar_words(outcome.goal_logmar, settings)}"
         yield Shown("Power required", words, goal, "required_magnification", outcome.required_magnification)
     if outcome.predicted_logmar_with_losses is not None:
-        losses = ", ".join(f"{loss.name} {number(loss.logmar)}" for loss in outcome.losses)
+        losses = ", ".join(
+            f"{loss.name} {number(loss.logmar)}" for loss in outcome.losses if loss.logmar >= 0.005
+        )
         criterion = f"losses counted: {losses} log" if losses else "no loss counted"
         if outcome.predicted_logmar is not None and losses:
             criterion += f"; {number(outcome.predicted_logmar)} logMAR without"
@@ -368,7 +377,7 @@ def _around(option: Option, outcome: Outcome) -> Iterator[Shown]:
     if width is not None:
         wanted = "" if outcome.width_wanted_mm is None else f"; {length(outcome.width_wanted_mm)} wanted"
         both = ", both fields together" if outcome.linear_union_mm is not None else ""
-        criterion = f"{distance}, {eye.field.criterion}{both}{wanted}"
+        criterion = f"{distance}, {field_criterion(eye.field.criterion)}{both}{wanted}"
         quantity = "linear_union_mm" if outcome.linear_union_mm is not None else "linear_field_mm"
         yield Shown("Width seen there", f"{length(width)}", criterion, quantity, width, brief=True)
     if outcome.convergence_prism is not None and option.configuration.eye == "both":

@@ -174,9 +174,14 @@ def _telescope(option: Option) -> Iterator[Item]:
     image = "upright" if telescope.type == "galilean" or telescope.erect else "upside down"
     yield Item("Picture", image)
     yield Item("Objective, clear diameter", f"{number(telescope.objective_diameter_mm, 1)} mm")
+    yield Item("Housing, outer diameter", f"{number(2 * telescope.housing_radius_mm, 1)} mm")
+    behind = telescope.ocular_behind_carrier_mm
+    if behind and choice.mount == "through the lens":
+        side = "behind" if behind > 0 else "in front of"
+        yield Item("Ocular", f"{number(abs(behind), 1)} mm {side} the back surface of the carrier")
     yield Item("Position and mount", f"{choice.position}, {choice.mount}")
-    yield Item("Focus", FOCUS_WORDS[choice.focus])
-    yield Item("Correction", CORRECTION_WORDS[choice.correction])
+    yield Item("Focus", FOCUS_WORDS[choice.focus].removeprefix("focused "))
+    yield Item("Correction", CORRECTION_WORDS[choice.correction].removeprefix("correction "))
     lengths = {round(eye.tube_length_mm, 2): eye.side for eye in device.eyes}
     if len(lengths) == 1:
         yield Item("Tube length", f"{number(device.leading.tube_length_mm, 2)} mm")
@@ -247,7 +252,7 @@ def both_forms(lens: Refraction) -> str:
     """A prescription in minus and in plus cylinder form; once only when it has no cylinder."""
     if not lens.cylinder_d:
         return str(lens)
-    return f"{lens.minus_cylinder()}   which is   {lens.plus_cylinder()}"
+    return f"{lens.minus_cylinder()}, the same as {lens.plus_cylinder()}"
 
 
 def _cap(option: Option, sheet: FittingSheet | None) -> Iterator[Item]:
