@@ -244,17 +244,17 @@ def dumps_case(case: Case) -> str:
     return tomli_w.dumps(case_data(case), multiline_strings=True)
 
 
-def case_data(case: Case) -> dict[str, Any]:
-    """The case as the dictionary that is written to its file."""
+def case_data(case: Case, *, readings: bool = True) -> dict[str, Any]:
+    """The case as the dictionary that is written to its file; without ``readings`` only what counts: what was typed."""
     return {
         "schema": case.schema_version,
         "code": case.code,
         **case.extra,
-        "visit": [visit_data(visit) for visit in case.visits],
+        "visit": [visit_data(visit, readings=readings) for visit in case.visits],
     }
 
 
-def visit_data(visit: Visit) -> dict[str, Any]:
+def visit_data(visit: Visit, *, readings: bool = True) -> dict[str, Any]:
     """One visit as it stands in the file."""
     data: dict[str, Any] = {"date": visit.on, "kind": visit.kind}
     if visit.notes:
@@ -262,7 +262,9 @@ def visit_data(visit: Visit) -> dict[str, Any]:
     data.update({key: value for key, value in visit.extra.items() if not isinstance(value, Mapping)})
     for path, field in by_path().items():
         if path in visit.findings:
-            data.setdefault(field.table, {}).update(_finding_data(field.key, field, visit.findings[path]))
+            data.setdefault(field.table, {}).update(
+                _finding_data(field.key, field, visit.findings[path], readings)
+            )
     for key, value in visit.extra.items():
         if isinstance(value, Mapping):
             data.setdefault(key, {}).update(value)
@@ -277,7 +279,7 @@ def visit_data(visit: Visit) -> dict[str, Any]:
     if visit.signature is not None:
         data["signature"] = visit.signature.model_dump()
     lists = {
-        "goal": [_goal_data(goal) for goal in visit.goals],
+        "goal": [_goal_data(goal, readings) for goal in visit.goals],
         "step": [{"key": key, **_given(step.model_dump())} for key, step in visit.steps.items()],
         "caution": [{"key": key, **_given(item.model_dump())} for key, item in visit.cautions.items()],
         "training": [
@@ -290,17 +292,17 @@ def visit_data(visit: Visit) -> dict[str, Any]:
     return data
 
 
-def _goal_data(goal: Goal) -> dict[str, Any]:
+def _goal_data(goal: Goal, readings: bool) -> dict[str, Any]:
     data: dict[str, Any] = {}
     for key, field in goal_by_key().items():
         if key in goal.findings:
-            data.update(_finding_data(key, field, goal.findings[key]))
+            data.update(_finding_data(key, field, goal.findings[key], readings))
     return {**data, **goal.extra}
 
 
-def _finding_data(key: str, field: Field, finding: Finding) -> dict[str, Any]:
+def _finding_data(key: str, field: Field, finding: Finding, readings: bool) -> dict[str, Any]:
     data: dict[str, Any] = {key: finding.typed}
-    if finding.value is not None:
+    if readings and finding.value is not None:
         parts = field.kind.parts(finding.value)  # type: ignore[arg-type]
         data.update({f"{key}_{suffix}": value for suffix, value in parts.items()})
     if finding.status != "measured":

@@ -11,7 +11,8 @@ from pathlib import Path
 
 from . import paths
 from .case import Case
-from .case_file import dumps_case
+from .case_file import dumps_case, loads_case
+from .store.files import Stamp
 from .store.saver import PATIENCE_S, Saver, SaverState
 from .workspace import OpenedCase
 
@@ -31,7 +32,8 @@ class Desk:
     ) -> None:
         self.path = opened.path
         self._case = opened.case
-        self._base = opened.case
+        self._base: Case | str = opened.case
+        self._tell_saved = after_save or (lambda path, text: None)
         self._undo: list[Case] = []
         self._redo: list[Case] = []
         self.saver = Saver(
@@ -39,7 +41,7 @@ class Desk:
             opened.stamp,
             recovery_folder or paths.recovery_dir(),
             on_change=on_save,
-            after_save=after_save,
+            after_save=self._saved,
         )
 
     @property
@@ -49,7 +51,9 @@ class Desk:
 
     @property
     def base(self) -> Case:
-        """The version that was last read from disk: what a three-way comparison starts from."""
+        """The version that was last known to be on disk: what a three-way comparison starts from."""
+        if isinstance(self._base, str):
+            self._base = loads_case(self._base, self.path)
         return self._base
 
     def accept(self, case: Case, *, keep_for_good: bool = False) -> bool:
@@ -80,12 +84,16 @@ class Desk:
         """Hand the present version over again (after a failure, or for a case that has no file yet)."""
         return self.saver.put(dumps_case(self._case), patience_s=PATIENCE_S)
 
-    def replace(self, case: Case, stamp: object) -> None:
+    def replace(self, case: Case, stamp: Stamp | None) -> None:
         """Take over a version decided after somebody else changed the file; it is based on ``stamp``."""
         self._undo.append(self._case)
         self._redo.clear()
         self._case = self._base = case
-        self.saver.rebase(dumps_case(case), stamp)  # type: ignore[arg-type]
+        self.saver.rebase(dumps_case(case), stamp)
+
+    def _saved(self, path: Path, text: str) -> None:
+        self._base = text
+        self._tell_saved(path, text)
 
     def close(self) -> SaverState:
         """Finish saving and give the last state; not safe means: a recovery copy was kept."""

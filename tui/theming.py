@@ -6,17 +6,21 @@ colour that it may use is set here from the theme's own keys, and nothing is lef
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
+from contextlib import suppress
+from pathlib import Path
 from typing import Any
 
 from textual.app import ReturnType
 from textual.theme import Theme
 
-from ..themes import ThemeData, built_in_themes, load_built_in
+from ..themes import ThemeData, ThemeRefusal, built_in_themes, load_built_in, themes_from
 from . import terminal
 from .caret import CaretApp
 from .driver import colour_caret
 
+_THEME_LINE = re.compile(r'^\s*theme\s*=\s*"([A-Za-z0-9_-]+)"', re.MULTILINE)
 DEFAULT_THEME = "dark-room"
 PALETTE_THEME = "own-palette"
 
@@ -144,6 +148,20 @@ def framework_theme(theme: ThemeData) -> Theme:
 def starting_theme_name(wanted: str, env: Mapping[str, str]) -> str:
     """The theme to start with: the one wanted, or the palette's where exact colours are not to be had."""
     return PALETTE_THEME if terminal.few_colours(env) else wanted or DEFAULT_THEME
+
+
+def starting_theme(settings_path: Path, env: Mapping[str, str]) -> ThemeData:
+    """The theme of the settings file, read without loading the settings; ours when there is none or it is unknown."""
+    wanted = ""
+    with suppress(OSError, ValueError):
+        found = _THEME_LINE.search(settings_path.read_text("utf-8")) if settings_path.is_file() else None
+        wanted = found[1] if found else ""
+    with suppress(ThemeRefusal):
+        return load_built_in(starting_theme_name(wanted, env))
+    from ..core import paths
+
+    own, _ = themes_from(paths.themes_dir())
+    return own.get(wanted) or load_built_in(starting_theme_name("", env))
 
 
 class ThemedApp(CaretApp[ReturnType]):

@@ -1,0 +1,50 @@
+"""What every pane answers: show a view, show a refusal, take the focus, say what can be jumped to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from textual.containers import Container
+
+from ..commands import Place
+from ..view import View
+
+
+class Pane(Container):
+    """One of the four faces of a case. It posts messages and is given views."""
+
+    DEFAULT_CSS = """
+    Pane { width: 1fr; height: 1fr; background: $ground; }
+    """
+
+    place: ClassVar[Place] = "case"
+    title: ClassVar[str] = ""
+
+    def show(self, view: View) -> None:
+        """Show a view; repaint only what differs from the last one."""
+        raise AssertionError("each pane shows its own")
+
+    def refuse(self, key: str, sentence: str) -> None:
+        """Show why the edit of a row was refused; the old value stays."""
+
+    def take_focus(self) -> None:
+        """Put the caret where work goes on."""
+
+    def accept_typed(self) -> None:
+        """Accept what stands typed but not yet accepted, before the pane is left."""
+
+    def go_to(self, key: str) -> bool:
+        """Put the caret on a row; False when there is none of that key."""
+        return False
+
+    def jumps(self) -> Iterable[tuple[str, str]]:
+        """Where one can go by name: (key, name)."""
+        return ()
+
+    def help_topic(self) -> tuple[str, str]:
+        """Title and text of the help for what the caret is on; empty when there is nothing particular."""
+        return "", ""
+
+    def working_asked(self) -> None:
+        """F6: post WorkingAsked for the number under the caret, or say that there is none."""

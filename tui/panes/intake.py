@@ -1,0 +1,331 @@
+"""Intake: the examination in its order, one form. Typed text goes up as an edit; readings come back in the view."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from typing import Any
+
+from textual import on
+from textual.app import ComposeResult
+
+from ...core.case import Case, Finding, Goal
+from ...core.entry import Choice, Words
+from ...core.errors import Refusal
+from ...core.fields import GOAL_FIELDS, SECTIONS, Field, by_path, fields, goal_by_key
+from ...core.goals import Task, library, matching, task_for
+from ...core.person import Assumed
+from ..messages import CaseEdited, Told
+from ..view import View
+from ..widgets.form import Form, Row
+from .base import Pane
+
+GOAL = "goal."
+
+
+def goal_key(index: int, key: str) -> str:
+    """The row key of a goal's field: ``goal.0.distance``."""
+    return f"{GOAL}{index}.{key}"
+
+
+def goal_of_key(key: str) -> tuple[int, str] | None:
+    """The goal's place and the field's key of a row key; None for other rows."""
+    if not key.startswith(GOAL):
+        return None
+    number, _, name = key[len(GOAL) :].partition(".")
+    return (int(number), name) if number.isdecimal() else None
+
+
+def field_of_key(key: str) -> Field | None:
+    """The declaration behind a row."""
+    goal = goal_of_key(key)
+    return goal_by_key().get(goal[1]) if goal else by_path().get(key)
+
+
+class IntakePane(Pane):
+    """The form of the examination."""
+
+    place = "intake"
+    title = "Intake"
+
+    def __init__(self) -> None:
+        super().__init__(id="intake")
+        self.form = Form(reading=self._reading)
+        self._view: View | None = None
+        self._errors: dict[str, tuple[str, str]] = {}
+        self._rows: dict[str, tuple[Any, Row]] = {}
+
+    def compose(self) -> ComposeResult:
+        yield self.form
+
+    # ---- a view comes down
+
+    def show(self, view: View) -> None:
+        """Rows of the view; only what differs is made and painted again."""
+        self._view = view
+        self.form.rows = tuple(self._all_rows(view))
+
+    def refuse(self, key: str, sentence: str) -> None:
+        """The sentence stands under the field; what was typed stays there to be mended, the old value counts."""
+        row = next((row for row in self.form.rows if row.key == key), None)
+        if row is not None and self._view is not None:
+            self._errors[key] = (self._refused_text, sentence)
+            self.show(self._view)
+
+    def _all_rows(self, view: View) -> Iterator[Row]:
+        kind = view.case.visit.kind
+        declared = [field for field in fields() if kind in field.visits]
+        for section in SECTIONS:
+            here = [field for field in declared if field.section == section]
+            if not here and section != "Goals":
+                continue
+            yield Row(key=f"section.{section}", label=section, heading=True)
+            if section == "Goals":
+                yield from self._goal_rows(view)
+            for field in here:
+                finding = view.case.visit.findings.get(field.path)
+                assumed = view.person.assumed.get(field.path) if finding is None else None
+                yield self._row(field.path, field, field.label, finding, assumed, view)
+
+    def _goal_rows(self, view: View) -> Iterator[Row]:
+        goals = view.case.visit.goals
+        for index in range(len(goals) + 1):
+            goal = goals[index] if index < len(goals) else Goal()
+            task = task_for(str(goal.value("task") or ""), library()) if goal.findings else None
+            for field in GOAL_FIELDS:
+                if index == len(goals) and field.path != "task":
+                    break
+                usual = _usual(field.path, task)
+                label = f"Goal {index + 1}: {field.label.lower()}"
+                finding = goal.findings.get(field.path)
+                yield self._row(
+                    goal_key(index, field.path), field, label, finding, None if finding else usual, view
+                )
+
+    def _row(
+        self, key: str, field: Field, label: str, finding: Finding | None, assumed: Assumed | None, view: View
+    ) -> Row:
+        basis = (finding, assumed, self._errors.get(key), view.settings.acuity_notation, view.read_only)
+        known = self._rows.get(key)
+        if known is not None and known[0] == basis:
+            return known[1]
+        row = _field_row(key, field, label, finding, assumed, view)
+        error = self._errors.get(key)
+        if error is not None:
+            row = replace(row, error=error[1], status="error", text=row.text)
+        self._rows[key] = (basis, row)
+        return row
+
+    def _reading(self, key: str, text: str) -> str:
+        """What the typed text would be read as, at each key."""
+        field = field_of_key(key)
+        if field is None or self._view is None or not text.strip():
+            return ""
+        if key.endswith(".task"):
+            names = [task.name for task in matching(text, library())][:4]
+            return "; ".join(names)
+        try:
+            value = field.kind.read(text, field.label)
+        except Refusal:
+            return ""
+        return field.kind.echo(value, self._view.settings.acuity_notation)
+
+    # ---- what was typed goes up
+
+    _refused_text = ""
+
+    @on(Form.FieldEdited)
+    def _edited(self, event: Form.FieldEdited) -> None:
+        event.stop()
+        view = self._view
+        if view is None:
+            return
+        self._errors.pop(event.key, None)
+        self._refused_text = event.text
+        if event.confirmed:
+            self._confirm(event.key, view)
+            return
+        goal = goal_of_key(event.key)
+        key, text = event.key, event.text
+        if goal is None:
+            self.post_message(CaseEdited(lambda case: case.with_typed(key, text), key))
+        else:
+            index, name = goal
+            self.post_message(CaseEdited(lambda case: _with_goal(case, index, name, text), key))
+
+    def _confirm(self, key: str, view: View) -> None:
+        """Enter on an assumed or carried-over value takes it as it is, by name."""
+        if key in view.case.visit.findings:
+            self.post_message(
+                CaseEdited(lambda case: case.confirmed(key), key, "Confirmed as measured today.")
+            )
+            return
+        assumed = view.person.assumed.get(key)
+        field = by_path().get(key)
+        if assumed is None or field is None:
+            return
+        text = _typed_of(field, assumed)
+        if text:
+            self.post_message(
+                CaseEdited(
+                    lambda case: case.with_typed(key, text, "confirmed"),
+                    key,
+                    "Assumed value accepted by name.",
+                )
+            )
+
+    # ---- the caret
+
+    def take_focus(self) -> None:
+        """The form keeps its row."""
+        self.form.focus()
+
+    def accept_typed(self) -> None:
+        """Leaving the pane accepts what stands typed."""
+        self.form.accept()
+
+    def go_to(self, key: str) -> bool:
+        """The row of a field."""
+        return self.form.go_to(key)
+
+    def jumps(self) -> Iterable[tuple[str, str]]:
+        """Every field by its label."""
+        return [(row.key, row.label) for row in self.form.rows if not row.heading]
+
+    def action_next_unfilled(self) -> None:
+        """The next empty field."""
+        if not self.form.next_unfilled():
+            self.post_message(Told("No field is empty."))
+
+    def action_next_assumed(self) -> None:
+        """The next value that is assumed or carried over."""
+        if not self.form.next_assumed():
+            self.post_message(Told("Nothing is assumed or carried over."))
+
+    def action_next_error(self) -> None:
+        """The next field that could not be read."""
+        if not self.form.next_error():
+            self.post_message(Told("No field is in error."))
+
+    def action_goal_up(self) -> None:
+        """The goal of the row moves up one place."""
+        goal = goal_of_key(self.form.current_key or "")
+        if goal is None or self._view is None or not 0 < goal[0] < len(self._view.case.visit.goals):
+            self.post_message(Told("Put the caret on a goal below the first."))
+            return
+        at = goal[0]
+
+        def change(case: Case) -> Case:
+            goals = list(case.visit.goals)
+            goals[at - 1], goals[at] = goals[at], goals[at - 1]
+            return case.with_goals(goals)
+
+        self.post_message(CaseEdited(change, said=f"Goal {at + 1} is goal {at} now."))
+
+    def action_goal_remove(self) -> None:
+        """The goal of the row is removed; undo brings it back."""
+        goal = goal_of_key(self.form.current_key or "")
+        if goal is None or self._view is None or goal[0] >= len(self._view.case.visit.goals):
+            self.post_message(Told("Put the caret on the goal that is to go."))
+            return
+        at = goal[0]
+        self.post_message(
+            CaseEdited(
+                lambda case: case.with_goals([g for n, g in enumerate(case.visit.goals) if n != at]),
+                said=f"Goal {at + 1} removed; undo brings it back.",
+            )
+        )
+
+    def help_topic(self) -> tuple[str, str]:
+        """What the field means, its unit, range and spellings, and where the value goes."""
+        field = field_of_key(self.form.current_key or "")
+        return (field.label, field_help(field)) if field else ("", "")
+
+    def working_asked(self) -> None:
+        """A typed value has no working; an assumed one says where it is from."""
+        key = self.form.current_key or ""
+        assumed = self._view.person.assumed.get(key) if self._view else None
+        words = (
+            f"Assumed: {assumed.sentence}."
+            if assumed
+            else "This value is typed, not computed. F3 has the numbers."
+        )
+        self.post_message(Told(words))
+
+
+def _with_goal(case: Case, index: int, name: str, text: str) -> Case:
+    """A goal's field from typed text; the letters of a task of the library become its name."""
+    if name == "task" and text.strip():
+        task = task_for(text, library())
+        text = task.name if task is not None else text
+    return case.with_goal_typed(index, name, text)
+
+
+def _field_row(
+    key: str, field: Field, label: str, finding: Finding | None, assumed: Assumed | None, view: View
+) -> Row:
+    """A row from its declaration and what is known."""
+    kind = field.kind
+    row = Row(
+        key=key,
+        label=label,
+        short_label=field.short,
+        unit=kind.unit,
+        choices=kind.options if isinstance(kind, Choice) else (),
+        help=field.help,
+    )
+    if finding is not None:
+        row = replace(row, text=finding.typed)
+        if finding.problem:
+            return replace(row, error=finding.problem, status="error")
+        echo = (
+            ""
+            if isinstance(kind, Words | Choice)
+            else kind.echo(finding.value, view.settings.acuity_notation)
+        )
+        note = kind.unusual(finding.value)
+        status = "carried over" if finding.status == "carried over" else "check" if note else ""
+        if finding.status == "confirmed":
+            echo = f"{echo} (assumed, accepted)".strip()
+        return replace(row, echo=echo, note=note, status=status)
+    if assumed is not None:
+        return replace(row, echo=assumed.sentence, status="assumed")
+    return row
+
+
+def _usual(key: str, task: Task | None) -> Assumed | None:
+    """The library's usual figure of a goal's field, shown as assumed."""
+    if task is None or key not in task.values:
+        return None
+    field = goal_by_key()[key]
+    return Assumed(key, 0.0, "", f"{field.kind.echo(task.values[key])}, usual for {task.name}")
+
+
+def _typed_of(field: Field, assumed: Assumed) -> str:
+    """An assumed number as it would be typed; "" when the field cannot take it."""
+    text = f"{assumed.value:.4g}"
+    if field.path.endswith(".refraction"):
+        text = "pl" if not assumed.value else f"{assumed.value:+.2f} sph"
+    try:
+        field.kind.read(text, field.label)
+    except Refusal:
+        return ""
+    return text
+
+
+def field_help(field: Field) -> str:
+    """The help for one field, from its declaration."""
+    kind = field.kind
+    lines = [field.help, ""]
+    if kind.unit:
+        lines.append(f"Unit: {kind.unit}")
+    lines.append(f"Accepted: {kind.accepted}")
+    if kind.usual:
+        lines.append(f"Usual: {kind.usual}")
+    lines += [f"Typed as: {kind.spelled}", f"For example: {kind.example}", f"Used for: {field.used_for}"]
+    if field.assumption:
+        lines.append("While it is empty a value is assumed, shown as such and said in the note.")
+    lines.append(
+        "It is kept in the case file as " + (f"{field.path}." if "." in field.path else f"goal.{field.path}.")
+    )
+    return "\n".join(lines)

@@ -1,0 +1,186 @@
+"""The list of cases: the first page at once from the index, the check against the folder behind it."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+from textual import on
+from textual.app import ComposeResult
+from textual.widgets import Static
+
+from ...core import paths
+from ...core.store.index import CaseIndex
+from ...core.workspace import Workspace
+from ..commands import bindings_for
+from ..quiet import QuietInput, QuietScreen
+from ..widgets.lines import KeyLine, MessageLine
+from ..widgets.list_table import Column, ListRow, ListTable
+
+if TYPE_CHECKING:
+    from ...core.store.refresh import BackgroundRefresh, Progress
+
+_SORTS = ("last_visit", "code", "next_date", "device", "kind", "problem")
+_SORT_WORDS = {
+    "last_visit": "last visit",
+    "code": "code",
+    "next_date": "next visit",
+    "device": "device",
+    "kind": "kind of visit",
+    "problem": "what is wrong",
+}
+# The list is looked through again while it is open, so that another room's work shows.
+REFRESH_S = 20.0
+
+
+class CaseListScreen(QuietScreen[None]):
+    """Search at the top, cases below; Enter opens the one under the caret."""
+
+    DEFAULT_CSS = """
+    CaseListScreen { background: $ground; }
+    CaseListScreen #title { height: 1; color: $heading; background: $ground; padding: 0 1; text-style: bold; }
+    CaseListScreen #search { height: 1; width: 1fr; }
+    """
+
+    BINDINGS = bindings_for("list")
+    place = "list"
+
+    def __init__(self, workspace: Workspace) -> None:
+        super().__init__()
+        self.workspace = workspace
+        self.index = CaseIndex(workspace.cases, paths.index_file(workspace.cases))
+        self.table = ListTable(
+            (
+                Column("code", "Code", 10),
+                Column("last_visit", "Last visit", 10, priority=1),
+                Column("kind", "Kind", 11, priority=4),
+                Column("goals", "Goals", 18, priority=3, flexible=True),
+                Column("device", "Device", 16, priority=5),
+                Column("next", "Next", 14, priority=2),
+            ),
+            empty="No cases here yet. Ctrl+N begins one with a patient code.",
+            id="cases",
+        )
+        self.search = QuietInput(
+            "", compact=True, id="search", placeholder="search: code, date, goal, device, next step"
+        )
+        self.messages = MessageLine(more="Ctrl+L all")
+        self.keys = KeyLine()
+        self._title = Static("", id="title", markup=False)
+        self._sort = 0
+        self._refresher: BackgroundRefresh | None = None
+
+    def compose(self) -> ComposeResult:
+        yield self._title
+        yield self.search
+        yield self.table
+        yield self.messages
+        yield self.keys
+
+    def on_mount(self) -> None:
+        """The first page is there before anything else is looked at."""
+        super().on_mount()
+        self.show_page()
+        self.table.focus()
+        self.app.fill_key_line(self.keys, "list")  # type: ignore[attr-defined]
+        self.call_after_refresh(self._look_behind)
+
+    def on_unmount(self) -> None:
+        """The background check ends with the screen."""
+        if self._refresher is not None:
+            self._refresher.stop(0.2)
+
+    def on_screen_resume(self) -> None:
+        """Back from a case: what was saved there is shown."""
+        if self._refresher is not None:
+            self._refresher.now()
+        self.show_page()
+
+    def show_page(self) -> None:
+        """The rows of the present search and order, read as they are scrolled to."""
+        search, sort = self.search.value.strip(), _SORTS[self._sort]
+        descending = sort in ("last_visit", "problem")
+        total = self.index.total(search)
+        key = self.table.current_key
+
+        def fetch(first: int, last: int) -> list[ListRow]:
+            rows = self.index.page(first, last - first, search=search, sort=sort, descending=descending)
+            return [_list_row(row) for row in rows]
+
+        self.table.use_source(total, fetch)
+        if key:
+            self.table.go_to(key)
+        words = f"{total} {'case' if total == 1 else 'cases'}, by {_SORT_WORDS[sort]}"
+        practice = "  PRACTICE SET, kept nowhere" if self.workspace.is_demo else ""
+        self._title.update(f"Cases: {words}{practice}")
+
+    def _look_behind(self) -> None:
+        from ...core.case_header import case_header
+        from ...core.store.refresh import BackgroundRefresh
+
+        self._refresher = BackgroundRefresh(
+            self.index,
+            case_header,
+            on_progress=lambda progress: self.app.call_from_thread(self._progressed, progress),
+            every_s=REFRESH_S,
+        )
+        self._refresher.start()
+
+    def _progressed(self, progress: Progress) -> None:
+        if progress.altered:
+            self.show_page()
+
+    @on(QuietInput.Changed, "#search")
+    def _searched(self, event: QuietInput.Changed) -> None:
+        event.stop()
+        self.show_page()
+
+    @on(QuietInput.Submitted, "#search")
+    def _search_entered(self, event: QuietInput.Submitted) -> None:
+        event.stop()
+        self._open(self.table.current_key)
+
+    @on(ListTable.RowChosen)
+    def _row_chosen(self, event: ListTable.RowChosen) -> None:
+        event.stop()
+        self._open(event.key)
+
+    def _open(self, name: str | None) -> None:
+        if name:
+            self.app.open_case(name)  # type: ignore[attr-defined]
+
+    def action_list_sort(self) -> None:
+        """The next order."""
+        self._sort = (self._sort + 1) % len(_SORTS)
+        self.show_page()
+
+    def action_case_new(self) -> None:
+        """Ask for a patient code and open an empty case."""
+        from ...core.errors import AfocalError
+        from .dialogs import Ask
+
+        def refused(code: str) -> str:
+            try:
+                self.workspace.new_case(code.strip(), date.today())
+            except AfocalError as error:
+                return str(error)
+            return ""
+
+        def begin(code: str | None) -> None:
+            if code:
+                self.app.open_new(code.strip())  # type: ignore[attr-defined]
+
+        hint = "A code of letters, digits, dot, dash or underscore; never a name. For example KM-014."
+        self.app.push_screen(Ask("New case: patient code", check=refused, hint=hint), begin)
+
+
+def _list_row(row) -> ListRow:
+    """A line of the list; a damaged file says so with its reason where the goals would stand."""
+    next_words = " ".join(part for part in (row.next_date, row.next_step) if part)
+    if row.problem:
+        place = f"line {row.line}: " if row.line else ""
+        cells = (row.code or row.name, "", "damaged", f"! {place}{row.problem}", "", "")
+        return ListRow(row.name, cells, ("error",) * 6)
+    goals = f"! {row.note}" if row.note else row.goals
+    kind = f"{row.kind}, signed" if row.signed else row.kind
+    return ListRow(row.name, (row.code, row.last_visit, kind, goals, row.device, next_words))
