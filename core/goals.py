@@ -243,7 +243,11 @@ def demand_of(goal: Goal, tasks: Iterable[Task], settings: Settings, index: int 
         detail = Detail()
     by_print = kind == "near" or (detail.m_units is not None and kind == "intermediate")
     usual_reserve = settings.assume("acuity_reserve_near" if by_print else "acuity_reserve_distance")
-    reserve = read.get("reserve", usual_reserve, "the reserve of the settings")
+    if detail.logmar is None:
+        reserve = read.get("reserve", usual_reserve, "the reserve of the settings")
+    else:
+        # An acuity is what must be reached through the device: a reserve is added only where the goal asks for one.
+        reserve = read.own("reserve") or 1.0
     goal_logmar, goal_m_units, detail_mm = _sizes(detail, distance, reserve, goal.name, problems)
     return Demand(
         index=index,

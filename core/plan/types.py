@@ -200,8 +200,10 @@ class Outcome:
     ``predicted_logmar_with_losses`` adds all ``losses``, and ``probability`` is the chance from it at ``cr95_logmar``.
     ``probability_cr95_0_20`` and ``_0_30`` are the first-order chances at both published repeatabilities. For print,
     ``power_margin_log`` is log10 of the equivalent power over the required one, and the probability is that of the
-    margin less the losses. Distances are where the object is taken to be: ``object_distance_mm``. ``cap_on`` says whether
-    the cap is on for this goal: caps come off for goals that are clear without them.
+    margin less the losses. The object is taken to be at ``object_distance_mm``. ``cap_on`` says whether the cap is on
+    for this goal: caps come off for goals that are clear without them. ``unrefocused_exit_vergence_d`` is what a
+    focusable tube would give at that distance if it stayed set for infinity. ``vergence_state`` is 0 when one eye looks
+    or the eyes stay within half of their reserve, 1 within it, 2 beyond it.
     """
 
     goal_index: int
@@ -229,6 +231,8 @@ class Outcome:
     probability_cr95_0_20: float | None = None
     probability_cr95_0_30: float | None = None
     exit_vergence_d: float | None = None
+    unrefocused_exit_vergence_d: float | None = None
+    tolerance_d: float | None = None
     accommodation_used_d: float = 0.0
     defocus_d: float = 0.0
     clear: bool = False
@@ -251,6 +255,7 @@ class Outcome:
     convergence_prism: float | None = None
     convergence_naked_prism: float | None = None
     vergence_reserve_prism: float | None = None
+    vergence_state: Literal[0, 1, 2] = 0
     relative_brightness: float | None = None
     slip_deg_s: float | None = None
     slip_mar_factor: float | None = None
@@ -312,9 +317,9 @@ RefusalCode = Literal[
     "ametropia",
     "inverted image",
     "mount",
-    "segment in the way",
     "tilt out of range",
-    "spread out of range",
+    "nothing clear",
+    "filter not asked for",
     "not made in pairs",
     "optics",
 ]
@@ -322,11 +327,15 @@ RefusalCode = Literal[
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """A configuration that cannot be used, the name of the reason, and the sentence that says what would change it."""
+    """A configuration that cannot be used, the name of the reason, and the sentence that says what would change it.
+
+    ``count`` is how many configurations of the cross the same reason takes out: the one shown stands for them.
+    """
 
     configuration: Configuration
     code: RefusalCode
     reason: str
+    count: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -380,7 +389,7 @@ class Coverage:
 
 @dataclass(frozen=True, slots=True)
 class DeviceSet:
-    """The fewest devices that meet the goals: an option's rank and the goals it is for; none meets those in ``left``."""
+    """The fewest devices that meet the goals: rank of each and the goals it is for; none meets those in ``left``."""
 
     ranks: tuple[int, ...]
     configurations: tuple[Configuration, ...]
@@ -459,6 +468,15 @@ class Referral:
 
 
 @dataclass(frozen=True, slots=True)
+class PlanCaution:
+    """A caution about the recommendation itself, by key; a ``mandatory`` one must be shown wherever the plan is."""
+
+    key: str
+    sentence: str
+    mandatory: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Sensitivity:
     """How far one input can move, each way, before another option wins or the goal is missed.
 
@@ -495,7 +513,7 @@ class Plan:
     eye_advice: EyeAdvice
     alternatives: tuple[AlternativeTable, ...]
     referrals: tuple[Referral, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[PlanCaution, ...]
     assumptions_used: Mapping[str, str]
     problems: tuple[str, ...] = ()
     inputs: Mapping[str, str] = field(default_factory=dict)

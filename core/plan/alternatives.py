@@ -1,0 +1,264 @@
+"""Near goals on equal terms: telescope, high add, hand and stand magnifier and screen by equivalent viewing distance."""
+
+from __future__ import annotations
+
+from ..errors import Refusal
+from ..goals import Demand
+from ..magnification import display_evd_mm, evp_from_evd_d, required_evd_mm
+from ..optics.caps import cap_working_distance_mm, lens_depth_one_side_mm
+from ..optics.field import characters_in_field
+from ..optics.magnifiers import (
+    display_field_mm,
+    hand_magnifier_evd_mm,
+    hand_magnifier_field_mm,
+    spectacle_add_evd_mm,
+    stand_evd_mm,
+    stand_field_mm,
+)
+from ..settings import Settings
+from ..stock import NearAlternative, Stock
+from .context import Context, EyeIn
+from .formulas import as_recorded, field_ratio
+from .types import Alternative, AlternativeTable, Option
+
+REACH_MARGIN = 1.0 + 1e-9
+STRONGEST_ADD_D = 40.0
+# By common practice several times more characters outweigh a longer working distance unless that is the point.
+MUCH_WIDER = 3.0
+NORMAL_READING_D = 4.0
+
+
+def alternatives_for(
+    context: Context, stock: Stock, settings: Settings, demand: Demand, best: Option | None
+) -> AlternativeTable | None:
+    """The table for one print goal; None for goals that are not near print or cannot be computed."""
+    eye = context.eye(context.leading)
+    if (
+        not demand.by_print
+        or demand.problems
+        or eye.closed
+        or eye.near_m_units is None
+        or not demand.goal_m_units
+    ):
+        return None
+    try:
+        needed = required_evd_mm(
+            eye.near_distance_mm, eye.near_m_units, demand.goal_m_units, max(1.0, demand.reserve)
+        )
+    except Refusal:
+        return None
+    pitch = context.figures.character_pitch_mm * demand.goal_m_units
+    rows = [
+        row
+        for item in stock.alternatives
+        if (row := _row(context, eye, settings, item, needed, pitch)) is not None
+    ]
+    power = evp_from_evd_d(needed)
+    if not any(row.kind == "add" and row.reaches for row in rows) and power <= STRONGEST_ADD_D:
+        width = settings.assume("add_lens_mm")
+        item = NearAlternative.model_construct(
+            id="", description=f"add of {power:.2f} D", kind="add", power_d=power, lens_diameter_mm=width
+        )
+        made = _row(context, eye, settings, item, needed, pitch)
+        if made is not None:
+            rows.append(made)
+    telescope = _telescope(best, demand, needed) if best is not None else None
+    if telescope is not None:
+        rows.append(telescope)
+    rows.sort(key=lambda row: (not row.reaches, -(row.characters or 0.0)))
+    rows.append(_plain_help())
+    return _table(demand, rows, telescope, power)
+
+
+def _telescope(best: Option, demand: Demand, needed: float) -> Alternative | None:
+    outcome = best.outcomes[demand.index] if demand.index < len(best.outcomes) else None
+    if outcome is None or outcome.evd_mm is None or outcome.linear_field_mm is None:
+        return None
+    caps = best.device.cap
+    depth = (None, None)
+    if (
+        caps is not None
+        and outcome.cap_on
+        and caps.clear_from_mm is not None
+        and caps.clear_to_mm is not None
+    ):
+        depth = (caps.working_distance_mm - caps.clear_from_mm, caps.clear_to_mm - caps.working_distance_mm)
+    return Alternative(
+        name=best.summary,
+        kind="telescope",
+        id=best.configuration.key,
+        evd_mm=outcome.evd_mm,
+        equivalent_power_d=outcome.equivalent_power_d,
+        power_d=None,
+        working_distance_mm=outcome.object_distance_mm,
+        lens_distance_mm=outcome.object_distance_mm,
+        eye_to_lens_mm=best.device.leading.eye_distance_mm,
+        linear_field_mm=outcome.linear_field_mm,
+        characters=outcome.characters_in_field,
+        depth_near_mm=depth[0],
+        depth_far_mm=depth[1],
+        hands_free=True,
+        reaches=outcome.evd_mm <= needed * REACH_MARGIN,
+        sentence=f"The longest working distance for its power: {outcome.object_distance_mm:.0f} mm.",
+    )
+
+
+def _row(
+    context: Context, eye: EyeIn, settings: Settings, item: NearAlternative, needed: float, pitch: float
+) -> Alternative | None:
+    try:
+        made = {"add": _add, "hand": _hand, "stand": _stand, "electronic": _screen}[item.kind](
+            context, eye, settings, item
+        )
+    except Refusal:
+        return None
+    evd, working, lens, to_lens, width, depth, free, words = made
+    return Alternative(
+        name=item.description or item.kind,
+        kind=item.kind,
+        id=item.id,
+        evd_mm=evd,
+        equivalent_power_d=evp_from_evd_d(evd),
+        power_d=item.power_d,
+        working_distance_mm=working,
+        lens_distance_mm=lens,
+        eye_to_lens_mm=to_lens,
+        linear_field_mm=width,
+        characters=characters_in_field(width, pitch),
+        depth_near_mm=depth[0],
+        depth_far_mm=depth[1],
+        hands_free=free,
+        reaches=evd <= needed * REACH_MARGIN,
+        sentence=words,
+    )
+
+
+def _depth(power: float, tolerance: float) -> tuple[float | None, float | None]:
+    near = lens_depth_one_side_mm(power, tolerance, "near")
+    try:
+        return near, lens_depth_one_side_mm(power, tolerance, "far")
+    except Refusal:
+        return near, None
+
+
+def _add(context: Context, eye: EyeIn, settings: Settings, item: NearAlternative) -> tuple:
+    power, lens = item.power_d or 0.0, item.lens_diameter_mm or 0.0
+    to_lens = as_recorded(eye.vertex_mm + context.figures.ocular_to_pupil_mm)
+    return (
+        spectacle_add_evd_mm(power),
+        cap_working_distance_mm(power),
+        cap_working_distance_mm(power),
+        to_lens,
+        hand_magnifier_field_mm(lens, power, to_lens),
+        _depth(power, eye.tolerance_d),
+        True,
+        "Hands free and widest; the page is held close.",
+    )
+
+
+def _hand(context: Context, eye: EyeIn, settings: Settings, item: NearAlternative) -> tuple:
+    power, lens = item.power_d or 0.0, item.lens_diameter_mm or 0.0
+    to_lens = settings.assume("hand_lens_to_eye_mm")
+    focus = cap_working_distance_mm(power)
+    return (
+        hand_magnifier_evd_mm(power, focus, to_lens),
+        to_lens + focus,
+        focus,
+        to_lens,
+        hand_magnifier_field_mm(lens, power, to_lens),
+        _depth(power, eye.tolerance_d),
+        False,
+        "Takes a hand; wider when the lens is nearer the eye.",
+    )
+
+
+def _stand(context: Context, eye: EyeIn, settings: Settings, item: NearAlternative) -> tuple:
+    lens, ratio, image = (
+        item.lens_diameter_mm or 0.0,
+        item.enlargement_ratio or 1.0,
+        item.image_distance_mm or 0.0,
+    )
+    add = context.person.add_d or settings.assume("near_add_d")
+    to_lens = max(20.0, 1000.0 / add - image)
+    return (
+        stand_evd_mm(to_lens + image, ratio),
+        to_lens + image / ratio,
+        image / ratio,
+        to_lens,
+        stand_field_mm(lens, to_lens, image, ratio),
+        (None, None),
+        False,
+        f"Stands on the page; the add of {add:g} D must focus its image.",
+    )
+
+
+def _screen(context: Context, eye: EyeIn, settings: Settings, item: NearAlternative) -> tuple:
+    ratio, width, at = (
+        item.enlargement_ratio or 1.0,
+        item.screen_width_mm or 0.0,
+        item.viewing_distance_mm or 0.0,
+    )
+    return (
+        display_evd_mm(at, ratio),
+        at,
+        at,
+        None,
+        display_field_mm(width, ratio),
+        (None, None),
+        True,
+        "Contrast can be turned up; it needs a table or a hand for the camera.",
+    )
+
+
+def _plain_help() -> Alternative:
+    return Alternative(
+        "light, large print, listening", "non-optical", "", None, None, None, None, None, None, None, None, None, None,
+        True, None, "Always worth naming: a lamp at the page, bold print, audio.",
+    )  # fmt: skip
+
+
+def _table(
+    demand: Demand, rows: list[Alternative], telescope: Alternative | None, power: float
+) -> AlternativeTable:
+    others = [row for row in rows if row.kind not in ("telescope", "non-optical") and row.reaches]
+    widest = max(others, key=lambda row: row.characters or 0.0, default=None)
+    ratio = None
+    if telescope is not None and widest is not None and telescope.linear_field_mm and widest.linear_field_mm:
+        ratio = field_ratio(widest.linear_field_mm, telescope.linear_field_mm)
+    answer, words = _verdict(demand, telescope, widest, ratio, power)
+    return AlternativeTable(demand.index, demand.name, tuple(rows), answer, ratio, words)
+
+
+def _verdict(
+    demand: Demand,
+    telescope: Alternative | None,
+    widest: Alternative | None,
+    ratio: float | None,
+    power: float,
+) -> tuple[bool, str]:
+    if telescope is None:
+        return False, f"{demand.name}: no telescope of this stock serves it; the other ways are listed."
+    if not telescope.reaches:
+        if widest is None:
+            return (
+                False,
+                f"{demand.name}: nothing here reaches {power:.1f} D; electronic magnification or audio.",
+            )
+        return (
+            False,
+            f"{demand.name}: a telescope is the wrong answer here: it falls short of {power:.1f} D, and {widest.name} "
+            f"reaches it with {widest.characters or 0:.0f} characters in view.",
+        )
+    if power <= NORMAL_READING_D:
+        return False, f"{demand.name}: an add of {power:.1f} D does it; no telescope is needed at near."
+    if widest is not None and ratio is not None and ratio >= MUCH_WIDER and not demand.hands_free:
+        return (
+            False,
+            f"{demand.name}: {widest.name} shows {ratio:.0f} times more at the same power; the telescope is the answer "
+            "only when its working distance is the point.",
+        )
+    return (
+        True,
+        f"{demand.name}: the working distance of {telescope.working_distance_mm or 0:.0f} mm is what the telescope "
+        "gives; other ways of the same power must be held nearer.",
+    )

@@ -1,0 +1,149 @@
+"""Referral prompts and the cautions about a recommendation: what must be shown beside the plan, by key.
+
+The cautions that a person is given with a device are kept with the fitting; these are about the numbers and the choice.
+Nothing here states who may drive.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from ..configuration import Configuration
+from ..goals import Demand
+from .context import Context
+from .types import Option, PlanCaution, Referral
+
+EXAM_DAYS = 366
+SMALL_FIELD_DEG = 5.0
+STRONG_POWER = 3.0
+SHORT_MM = 100.0
+
+_WARNINGS = {
+    "sudden_loss": "Sudden loss of sight is on record: same-day eye care before any device.",
+    "new_distortion": "New distortion of lines is on record: same-day eye care before any device.",
+    "flashes_or_floaters": "New flashes or floaters are on record: same-day eye care before any device.",
+    "eye_pain": "Eye pain is on record: same-day eye care before any device.",
+    "field_loss_new": "New loss of side vision is on record: same-day eye care before any device.",
+}
+
+DRIVING = PlanCaution(
+    "driving",
+    "No entitlement to drive is stated or implied: local law, the licensing authority and the licensed practitioner "
+    "decide.",
+    True,
+)
+_ALWAYS = (
+    PlanCaution("sun", "Never look at or near the sun through the device.", True),
+    PlanCaution("moving", "Do not walk, climb, ride or work machines while looking through it.", True),
+    DRIVING,
+    PlanCaution(
+        "model",
+        "Thin-lens optics: aberrations, prism paths and housing edges are outside the model. A prediction is not a "
+        "measurement: try the task itself.",
+        True,
+    ),
+    PlanCaution(
+        "judgement", "It supports the judgement of a licensed practitioner and does not replace it.", True
+    ),
+)
+
+
+def referrals_of(context: Context, visit_date: date, last_exam: date | None) -> tuple[Referral, ...]:
+    """Prompts to refer, most urgent first."""
+    person = context.person
+    found = [Referral(key, "same day", _WARNINGS[key]) for key in person.warnings if key in _WARNINGS]
+    if person.stability == "recently changed":
+        found.append(
+            Referral(
+                "changed",
+                "soon",
+                "Sight changed recently: a medical eye examination first, and measure again.",
+            )
+        )
+    if last_exam is None:
+        found.append(
+            Referral(
+                "last_exam",
+                "soon",
+                "No date of a medical eye examination is on record; within a year is wanted.",
+            )
+        )
+    elif (visit_date - last_exam).days > EXAM_DAYS:
+        found.append(
+            Referral(
+                "last_exam",
+                "soon",
+                f"The last eye examination was on {last_exam.isoformat()}, over a year ago.",
+            )
+        )
+    return tuple(found)
+
+
+def cautions_for(
+    context: Context, option: Option | None, demands: Sequence[Demand]
+) -> tuple[PlanCaution, ...]:
+    """The cautions that go with a plan and its first option."""
+    found = list(_ALWAYS)
+    if option is not None:
+        found.extend(device_cautions(context, option))
+    if context.person.assumed:
+        found.append(
+            PlanCaution("assumed", f"{len(context.person.assumed)} inputs are assumed, not measured.", False)
+        )
+    if any(demand.posture == "walking" for demand in demands):
+        found.append(
+            PlanCaution("walking", "A goal is set while walking: stop, spot, look away, then walk on.", True)
+        )
+    return tuple(found)
+
+
+def device_cautions(context: Context, option: Option) -> tuple[PlanCaution, ...]:
+    """What to be careful about with one option."""
+    found: list[PlanCaution] = []
+    person, lead = context.person, option.device.leading
+    configuration: Configuration = option.configuration
+    power = abs(lead.magnification)
+    if power >= STRONG_POWER and person.head_tremor in ("slight", "marked"):
+        found.append(
+            PlanCaution(
+                "tremor", f"Head tremor is multiplied {power:.1f} times: try it seated and braced.", True
+            )
+        )
+    if lead.field.real_field_deg < SMALL_FIELD_DEG:
+        words = f"A field of {lead.field.real_field_deg:.1f} degrees makes finding things hard: train without it first."
+        found.append(PlanCaution("small_field", words, False))
+    if configuration.position == "bioptic" and person.neck in ("stiff", "painful"):
+        found.append(
+            PlanCaution("neck", f"The neck is {person.neck} and the head must drop each time.", False)
+        )
+    if configuration.position == "full diameter":
+        found.append(
+            PlanCaution(
+                "seated", "Worn straight ahead it is for sitting still: take it off before standing up.", True
+            )
+        )
+    if person.falls in ("one", "several"):
+        found.append(PlanCaution("falls", "Falls in the last year: seated use only until practised.", True))
+    if option.device.cap is not None and option.device.cap.working_distance_mm < SHORT_MM:
+        found.append(
+            PlanCaution(
+                "short",
+                "The working distance is under 100 mm: confirm that light and hands fit under it.",
+                False,
+            )
+        )
+    if any(
+        (outcome.probability or 0.0) < 0.5 for outcome in option.outcomes if outcome.probability is not None
+    ):
+        found.append(PlanCaution("chance", "For at least one goal the chance is under one half.", True))
+    reserves = [o.contrast_reserve for o in option.outcomes if o.contrast_reserve is not None]
+    if reserves and min(reserves) < context.figures.contrast_reserve_caution:
+        found.append(
+            PlanCaution(
+                "contrast",
+                "The contrast reserve is under 4 for a goal: light and contrast before power.",
+                True,
+            )
+        )
+    return tuple(found)

@@ -1,0 +1,182 @@
+"""Which configurations there are for a telescope, and why one cannot be used on this person.
+
+The full cross is telescope × eye × position × mount × cap × filter × correction × focus. Nothing of it is dropped without
+a name: what cannot be used is refused with the reason that comes first in the order of :func:`refusal_before_optics`.
+"""
+
+from __future__ import annotations
+
+from math import atan, degrees
+
+from ..configuration import Configuration, Correction, EyeChoice, Mount, Position
+from ..stock import Cap, Filter, Telescope, default_mounts
+from .context import Context, EyeIn
+from .device import FRONT_MOUNTS, Infeasible, device_numbers, wanted_tilt_deg
+from .types import DeviceNumbers, RefusalCode
+
+# Through the person's own lenses nothing but those lenses can correct.
+FRONT_CORRECTIONS: tuple[Correction, ...] = ("carrier", "none")
+OFF_AXIS_MOST_DEG = 45.0
+
+
+def corrections_for(context: Context, telescope: Telescope, eye: EyeChoice) -> tuple[Correction, ...]:
+    """The places of correction to weigh: what the telescope offers, or none where no eye needs one."""
+    sides = ("right", "left") if eye == "both" else (eye,)
+    if not any(context.eye(side).needs_correction for side in sides):
+        return ("none",)
+    return telescope.corrections
+
+
+def places_for(telescope: Telescope) -> tuple[tuple[Position, Mount], ...]:
+    """Each position with each mount that the telescope offers."""
+    return default_mounts(telescope)
+
+
+def focus_settings(telescope: Telescope, cap: Cap | None) -> tuple[str, ...]:
+    """A fixed tube without a cap can be set for infinity or hyperfocal; the others for infinity."""
+    return ("infinity",) if cap is not None or telescope.focusable else ("infinity", "hyperfocal")
+
+
+def filters_asked_for(context: Context, bright_goal: bool) -> bool:
+    """Filters are weighed when glare is on record or a goal lies in bright light."""
+    return context.person.glare in ("some", "disabling") or bright_goal
+
+
+def eye_refusal(context: Context, telescope: Telescope, eye: EyeChoice) -> tuple[RefusalCode, str] | None:
+    """Why this eye, or both, cannot look through this telescope whatever else is chosen."""
+    sides = ("right", "left") if eye == "both" else (eye,)
+    for side in sides:
+        closed = context.eye(side).closed
+        if closed:
+            code: RefusalCode = "no acuity" if closed.startswith("No acuity") else "acuity off the chart"
+            return code, closed
+    if telescope.type == "keplerian" and not telescope.erect:
+        return (
+            "inverted image",
+            "It shows the world upside down: a head-borne telescope needs an erecting prism.",
+        )
+    if eye != "both":
+        return None
+    return _pair_refusal(context, telescope)
+
+
+def _pair_refusal(context: Context, telescope: Telescope) -> tuple[RefusalCode, str] | None:
+    person = context.person
+    if not telescope.in_pairs:
+        return "not made in pairs", "It is not made in pairs."
+    if person.fusion is None:
+        return (
+            "no fusion",
+            "Fusion has not been shown yet: test it through a trial pair before two tubes are ordered.",
+        )
+    if person.fusion is False:
+        return "no fusion", "No fusion: two tubes would show two pictures. Fit one eye."
+    if person.suppression in ("right", "left", "alternating"):
+        return (
+            "no fusion",
+            f"Suppression is recorded ({person.suppression}): a second tube would add nothing but weight.",
+        )
+    if person.double_vision == "always":
+        return "no fusion", "Double vision all the time: two tubes would multiply it."
+    if not telescope.pd_lowest_mm <= person.pd.total_mm <= telescope.pd_highest_mm:
+        return (
+            "PD out of range",
+            f"A PD of {person.pd.total_mm:g} mm is outside what this pair can be set to, "
+            f"{telescope.pd_lowest_mm:g} to {telescope.pd_highest_mm:g} mm.",
+        )
+    return None
+
+
+def mount_refusal(mount: Mount, correction: Correction) -> tuple[RefusalCode, str] | None:
+    """Why a correction does not go with a mount."""
+    if mount in FRONT_MOUNTS and correction not in FRONT_CORRECTIONS:
+        return (
+            "mount",
+            f"Mounted {mount}, the person looks through the carrier lens, which already corrects: no correction at "
+            f"the {correction if correction != 'refocused' else 'tube'} is needed.",
+        )
+    return None
+
+
+def place_refusal(
+    context: Context, telescope: Telescope, position: Position, lead: EyeIn
+) -> tuple[RefusalCode, str] | None:
+    """Why a bioptic does not fit this frame; only a measured frame refuses."""
+    if position != "bioptic":
+        return None
+    person, figures = context.person, context.figures
+    tilt = wanted_tilt_deg(context, telescope)
+    if not telescope.tilt_lowest_deg <= tilt <= telescope.tilt_highest_deg:
+        return (
+            "tilt out of range",
+            f"A tilt of {tilt:g} degrees is outside what it can be set to, {telescope.tilt_lowest_deg:g} to "
+            f"{telescope.tilt_highest_deg:g} degrees.",
+        )
+    height = telescope.housing_radius_mm + 0.5 * lead.pupil_mm + figures.clearance_mm
+    needed = lead.pupil_height_mm + height + telescope.housing_radius_mm + figures.rim_mm
+    if needed > person.b_size_mm and "face.b_size" not in person.assumed and lead.pupil_height_known:
+        return (
+            "frame too shallow",
+            f"A lens height of {needed:.0f} mm is needed for this tube high in the lens; the frame has "
+            f"{person.b_size_mm:g} mm. A deeper frame, a lower pupil in it or a smaller housing would do.",
+        )
+    at = lead.ocular_to_cornea_mm if lead.ocular_to_cornea_mm is not None else lead.vertex_mm
+    elevation = degrees(atan(height / (at + figures.rotation_centre_mm)))
+    if abs(elevation - tilt) > OFF_AXIS_MOST_DEG:
+        return (
+            "tilt out of range",
+            f"The eye would look up by {elevation:.0f} degrees through a tube tilted by {tilt:g}: past it, not through.",
+        )
+    return None
+
+
+def reach_refusal(context: Context, working_distance_mm: float) -> tuple[RefusalCode, str] | None:
+    """Why a cap works too near for these hands; only a measured reach refuses."""
+    reach = context.person.reach_mm
+    if working_distance_mm < reach - 0.5 and "face.reach" not in context.person.assumed:
+        return (
+            "hands do not reach",
+            f"This cap works at {working_distance_mm:.0f} mm, nearer than the {reach:g} mm at which the hands work.",
+        )
+    return None
+
+
+def ring_refusal(
+    context: Context, eye: EyeChoice, position: Position, ring_deg: float
+) -> tuple[RefusalCode, str] | None:
+    """Why a tube worn straight ahead would take the surroundings away: the only seeing field lies inside its ring."""
+    if eye == "both" or position != "full diameter":
+        return None
+    fellow = context.left if eye == "right" else context.right
+    seen = context.eye(eye).visual_field_deg
+    if fellow.usable or seen is None or seen > ring_deg:
+        return None
+    return (
+        "ring over the only field",
+        f"The hidden ring reaches out to {ring_deg:.0f} degrees and this only seeing eye has a field of {seen:g}: "
+        "worn straight ahead it would hide everything around. Use it high in the lens.",
+    )
+
+
+def checked(
+    context: Context, telescope: Telescope, cap: Cap | None, tint: Filter | None, configuration: Configuration
+) -> DeviceNumbers:
+    """The device numbers of a configuration that can be used. Raises :class:`Infeasible` with the first reason."""
+    eye = configuration.eye
+    order = context.order(configuration.eyes)
+    lead = context.eye(order[0])
+    _raise(eye_refusal(context, telescope, eye))
+    _raise(mount_refusal(configuration.mount, configuration.correction))
+    _raise(place_refusal(context, telescope, configuration.position, lead))
+    device = device_numbers(context, telescope, cap, tint, configuration)
+    if device.cap is not None:
+        _raise(reach_refusal(context, device.cap.working_distance_mm))
+    ring = device.leading.field.ring_outer_diameter_deg
+    if ring is not None:
+        _raise(ring_refusal(context, eye, configuration.position, ring))
+    return device
+
+
+def _raise(found: tuple[RefusalCode, str] | None) -> None:
+    if found is not None:
+        raise Infeasible(*found)

@@ -1,0 +1,234 @@
+"""The person as the plan computes with it: both eyes with thresholds and tolerances, and the figures in force.
+
+Made once a plan from the person and the settings; frozen and hashable, so that results can be kept by them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from ..acuity import on_chart
+from ..acuity_scale import mar_arcmin
+from ..configuration import EyeChoice
+from ..errors import Refusal
+from ..optics.blur import tolerated_defocus_d
+from ..person import Eye, Person
+from ..settings import WEIGHTS, Settings
+from .formulas import as_recorded, threshold_print_from_acuity_m_units
+
+Side = Literal["right", "left"]
+
+# Under these a lens changes nothing that the person would notice (common practice).
+SPHERE_WORTH_CORRECTING_D = 0.125
+CYLINDER_WORTH_CORRECTING_D = 0.25
+VERTEX_NEEDED_OVER_D = 10.0
+READING_DISTANCE_MM = 400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """The assumptions in force that every outcome leans on, read from the settings once."""
+
+    blur_constant: float
+    tolerance_lowest_d: float
+    tolerance_highest_d: float
+    tolerated_loss_logmar: float
+    cr95_logmar: float
+    cr95_print_logmar: float
+    character_pitch_mm: float
+    contrast_reserve_warn: float
+    contrast_reserve_caution: float
+    contrast_loss_per_log: float
+    light_loss_per_halving_logmar: float
+    vor_gain: float
+    slip_tolerated_deg_s: float
+    ocular_to_pupil_mm: float
+    rotation_centre_mm: float
+    clearance_mm: float
+    rim_mm: float
+    tube_tilt_deg: float
+    interocular_rule_logmar: float
+    vertical_limit_arcmin: float
+    convergent_limit_arcmin: float
+    divergent_limit_arcmin: float
+    base_out_distance_prism: float
+    base_out_near_prism: float
+    weights: tuple[float, ...]
+
+
+WEIGHT_NAMES = tuple(WEIGHTS)
+
+
+def figures_of(settings: Settings) -> Figures:
+    """The figures in force by these settings."""
+    own = {name: settings.assume(name) for name in Figures.__dataclass_fields__ if name != "weights"}
+    return Figures(**own, weights=tuple(settings.weight(name) for name in WEIGHT_NAMES))
+
+
+@dataclass(frozen=True, slots=True)
+class EyeIn:
+    """One eye for planning. ``closed`` says why it cannot be computed with, "" when it can.
+
+    ``near_m_units`` at ``near_distance_mm`` is threshold print; ``near_estimated`` marks one taken from letter acuity.
+    ``tolerance_d`` holds for the room pupil, ``tolerance_dim_d`` for the pupil in dim light.
+    """
+
+    side: Side
+    closed: str
+    logmar: float | None
+    near_m_units: float | None
+    near_distance_mm: float
+    near_logmar: float | None
+    near_estimated: bool
+    log_cs: float
+    sphere_d: float
+    cylinder_d: float
+    strongest_d: float
+    refraction_vertex_mm: float
+    vertex_mm: float
+    vertex_known: bool
+    ocular_to_cornea_mm: float | None
+    needs_correction: bool
+    pupil_mm: float
+    dim_pupil_mm: float
+    accommodation_d: float
+    mar_arcmin: float
+    tolerance_d: float
+    tolerance_dim_d: float
+    visual_field_deg: float | None
+    pupil_height_mm: float
+    pupil_height_known: bool
+
+    @property
+    def usable(self) -> bool:
+        """Whether it sees and was measured."""
+        return not self.closed
+
+
+def eye_in(person: Person, side: Side, figures: Figures) -> EyeIn:
+    """One eye for planning; never raises: what forbids arithmetic stands in ``closed``."""
+    eye = person.eye(side)
+    closed = _closed(eye)
+    logmar = None if eye.logmar is None else as_recorded(eye.logmar)
+    near_m, near_at, near_logmar, estimated = _near(eye, logmar)
+    reference = logmar if logmar is not None else near_logmar
+    mar = 1.0 if reference is None else min(1000.0, max(0.1, mar_arcmin(reference)))
+    lens = eye.refraction
+    room, dim = (
+        tolerated_defocus_d(
+            mar,
+            pupil,
+            figures.blur_constant,
+            figures.tolerated_loss_logmar,
+            figures.tolerance_lowest_d,
+            max(figures.tolerance_lowest_d, figures.tolerance_highest_d),
+        )
+        for pupil in (eye.pupil_mm, eye.pupil_dim_mm)
+    )
+    return EyeIn(
+        side=side,
+        closed=closed,
+        logmar=logmar,
+        near_m_units=near_m,
+        near_distance_mm=near_at,
+        near_logmar=near_logmar,
+        near_estimated=estimated,
+        log_cs=as_recorded(eye.log_cs),
+        sphere_d=lens.spherical_equivalent_d,
+        cylinder_d=abs(lens.cylinder_d),
+        strongest_d=lens.strongest_meridian_d,
+        refraction_vertex_mm=as_recorded(person.refraction_vertex_mm),
+        vertex_mm=as_recorded(person.vertex_mm),
+        vertex_known="test.refraction_vertex" not in person.assumed,
+        ocular_to_cornea_mm=person.ocular_to_cornea_mm,
+        needs_correction=abs(lens.spherical_equivalent_d) >= SPHERE_WORTH_CORRECTING_D
+        or abs(lens.cylinder_d) >= CYLINDER_WORTH_CORRECTING_D,
+        pupil_mm=as_recorded(eye.pupil_mm),
+        dim_pupil_mm=as_recorded(eye.pupil_dim_mm),
+        accommodation_d=as_recorded(eye.accommodation_d),
+        mar_arcmin=mar,
+        tolerance_d=room,
+        tolerance_dim_d=dim,
+        visual_field_deg=eye.visual_field_deg,
+        pupil_height_mm=as_recorded(eye.pupil_height_mm),
+        pupil_height_known=f"face.pupil_height_{side}" not in person.assumed,
+    )
+
+
+def _closed(eye: Eye) -> str:
+    if eye.off_chart is not None:
+        try:
+            on_chart(eye.off_chart)
+        except Refusal as refusal:
+            return str(refusal)
+    if eye.logmar is None and eye.near is None:
+        return f"No acuity is recorded for the {eye.side} eye."
+    return ""
+
+
+def _near(eye: Eye, logmar: float | None) -> tuple[float | None, float, float | None, bool]:
+    """Threshold print, its distance, its logMAR, and whether it had to be estimated from letter acuity."""
+    near = eye.near
+    if near is not None and near.distance_mm is not None:
+        return near.m_units, near.distance_mm, near.logmar, False
+    if near is not None:
+        # Print without a distance was read at the usual one unless the record says otherwise.
+        return near.m_units, READING_DISTANCE_MM, None if logmar is None else logmar, True
+    if logmar is None:
+        return None, READING_DISTANCE_MM, None, False
+    return threshold_print_from_acuity_m_units(logmar, READING_DISTANCE_MM), READING_DISTANCE_MM, logmar, True
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """A person ready for planning."""
+
+    person: Person
+    figures: Figures
+    right: EyeIn
+    left: EyeIn
+    both_logmar: float | None
+    both_log_cs: float
+
+    def logmar(self, choice: EyeChoice, lead: EyeIn) -> float | None:
+        """The acuity to predict from: both eyes together where measured, else that of the leading eye."""
+        return self.both_logmar if choice == "both" and self.both_logmar is not None else lead.logmar
+
+    def log_cs(self, choice: EyeChoice, lead: EyeIn) -> float:
+        """The contrast sensitivity to reckon with."""
+        return self.both_log_cs if choice == "both" else lead.log_cs
+
+    def eye(self, side: Side) -> EyeIn:
+        """The right eye or the left."""
+        return self.right if side == "right" else self.left
+
+    @property
+    def leading(self) -> Side:
+        """The eye that sees better; the dominant one when they see alike; the right one when nothing else decides."""
+        right, left = self.right, self.left
+        if not (right.usable and left.usable):
+            return "left" if left.usable and not right.usable else "right"
+        first, second = (_best(eye) for eye in (right, left))
+        if abs(first - second) < 0.02:
+            if abs(right.log_cs - left.log_cs) >= 0.15:
+                return "right" if right.log_cs > left.log_cs else "left"
+            return "left" if self.person.dominance == "left" else "right"
+        return "right" if first < second else "left"
+
+    def order(self, sides: tuple[Side, ...]) -> tuple[Side, ...]:
+        """Those eyes, the leading one first."""
+        lead = self.leading
+        return tuple(sorted(sides, key=lambda side: side != lead))
+
+
+def _best(eye: EyeIn) -> float:
+    value = eye.logmar if eye.logmar is not None else eye.near_logmar
+    return 9.0 if value is None else value
+
+
+def context_of(person: Person, settings: Settings) -> Context:
+    """The context of a person by these settings."""
+    figures = figures_of(settings)
+    right, left = (eye_in(person, side, figures) for side in ("right", "left"))
+    return Context(person, figures, right, left, person.both.logmar, person.both.log_cs)

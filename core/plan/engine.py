@@ -1,0 +1,165 @@
+"""The plan itself: case, stock and settings in, recommendation out. A pure function of the three."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from ..case import Case
+from ..configuration import Configuration
+from ..goals import Demand, Task, demands_of, library
+from ..person import person_of
+from ..settings import Settings
+from ..stock import Stock
+from .advice import eye_advice
+from .alternatives import alternatives_for
+from .cautions import cautions_for, referrals_of
+from .configurations import checked
+from .context import Context, context_of
+from .coverage import Lazy, coverage_of, smallest_set
+from .device import Infeasible
+from .grid import Grid, grid_of
+from .needs import need_of
+from .outcome import outcome_of
+from .ranking import score_parts
+from .reasons import reasons_of, summary_of
+from .types import Decision, Option, Plan, Refused
+
+_BY_CODE = {
+    "filter not asked for": "No glare and no goal in bright light is recorded, so filters are left out; record glare to "
+    "weigh them.",
+}
+
+
+def plan(case: Case, stock: Stock, settings: Settings, tasks: Iterable[Task] | None = None) -> Plan:
+    """Every configuration of the stock weighed against every goal of the visit worked on.
+
+    ``tasks`` is the library of tasks, the program's own when left out. Never raises for what a person can record: what
+    cannot be computed is said.
+    """
+    context, demands = read_case(case, settings, tasks)
+    grid = grid_of(context, stock, demands)
+    goals = tuple(demand.name for demand in demands)
+    options = Lazy(len(grid), lambda rank: _option(grid, rank))
+    best = options[0] if options else None
+    refused = Lazy(len(grid.refused), lambda number: _refused(grid, number))
+    tables = (alternatives_for(context, stock, settings, d, _best_for(grid, options, d)) for d in demands)
+    person = context.person
+    return Plan(
+        person=person,
+        demands=demands,
+        needs=tuple(need_of(context, demand) for demand in demands),
+        decision=_decision(context, best, refused, demands, stock),
+        options=options,
+        refused=refused,
+        coverage=coverage_of(grid, goals),
+        smallest_set=smallest_set(grid, goals),
+        eye_advice=eye_advice(context, demands),
+        alternatives=tuple(table for table in tables if table is not None),
+        referrals=referrals_of(context, case.visit.on, case.value("history.last_eye_exam")),
+        cautions=cautions_for(context, best, demands),
+        assumptions_used={path: assumed.sentence for path, assumed in person.assumed.items()},
+        problems=tuple(problem for demand in demands for problem in demand.problems),
+        inputs={
+            path: finding.typed for path, finding in case.visit.findings.items() if finding.value is not None
+        },
+    )
+
+
+def read_case(
+    case: Case, settings: Settings, tasks: Iterable[Task] | None = None
+) -> tuple[Context, tuple[Demand, ...]]:
+    """The person ready for planning and the demands of the goals."""
+    context = context_of(person_of(case, settings), settings)
+    return context, demands_of(case.visit.goals, library() if tasks is None else tasks, settings)
+
+
+def option_for(
+    context: Context, stock: Stock, demands: Sequence[Demand], configuration: Configuration, rank: int = 0
+) -> Option:
+    """One configuration evaluated through the declared formulas. Raises :class:`Infeasible` when it cannot be used."""
+    telescope = stock.telescope(configuration.telescope)
+    if telescope is None:
+        raise Infeasible("optics", f"The stock has no telescope {configuration.telescope}.")
+    cap = stock.cap(configuration.cap) if configuration.cap else None
+    tint = stock.filter(configuration.filter) if configuration.filter else None
+    if (configuration.cap and cap is None) or (configuration.filter and tint is None):
+        raise Infeasible(
+            "optics", f"The stock has no {configuration.cap if cap is None else configuration.filter}."
+        )
+    device = checked(context, telescope, cap, tint, configuration)
+    outcomes = tuple(outcome_of(context, telescope, cap, configuration, device, demand) for demand in demands)
+    good, bad = reasons_of(context, telescope, cap, configuration, device, demands, outcomes)
+    parts = score_parts(context, telescope, configuration, device, demands, outcomes)
+    return Option(
+        rank=rank,
+        configuration=configuration,
+        telescope=telescope,
+        cap=cap,
+        filter=tint,
+        device=device,
+        outcomes=outcomes,
+        reasons_for=good,
+        reasons_against=bad,
+        score=sum(part.points for part in parts),
+        score_parts=parts,
+        decision=outcomes[0].decision if outcomes else Decision("trial", "No goal is recorded yet."),
+        summary=summary_of(telescope, cap, tint, configuration),
+    )
+
+
+def _option(grid: Grid, rank: int) -> Option:
+    configuration = grid.configuration(grid.entry(rank))
+    return option_for(grid.context, grid.ready.stock, grid.demands, configuration, rank + 1)
+
+
+def _refused(grid: Grid, number: int) -> Refused:
+    entry = grid.refused[number]
+    configuration = grid.refused_configuration(number)
+    words = _BY_CODE.get(entry.code)
+    if words is None:
+        words = why_refused(grid.context, grid.ready.stock, configuration) or entry.code
+    return Refused(configuration, entry.code, words, entry.stands_for)
+
+
+def why_refused(context: Context, stock: Stock, configuration: Configuration) -> str:
+    """The sentence that refuses a configuration, "" when it can be used."""
+    try:
+        option_for(context, stock, (), configuration)
+    except Infeasible as infeasible:
+        return infeasible.reason
+    return ""
+
+
+def _best_for(grid: Grid, options: Sequence[Option], demand: Demand) -> Option | None:
+    """The option that serves one goal best: the first one when it meets it, else the best by that goal alone."""
+    if not demand.by_print or not options:
+        return None
+    if options[0].outcomes[demand.index].grade == "meets":
+        return options[0]
+    best, score = -1, 0.0
+    for rank, entry in enumerate(grid.ranked):
+        points = grid.blocks[entry.block].columns[demand.index].points[entry.row]
+        if points > score:
+            best, score = rank, points
+    return options[best] if best >= 0 else options[0]
+
+
+def _decision(
+    context: Context, best: Option | None, refused: Sequence[Refused], demands: Sequence[Demand], stock: Stock
+) -> Decision:
+    if best is not None:
+        if not demands:
+            return Decision(
+                "trial", "Record a goal first: without one there is nothing to weigh options against."
+            )
+        return best.decision
+    closed = [eye.closed for eye in (context.right, context.left) if eye.closed]
+    if len(closed) == 2:
+        off = [words for words in closed if not words.startswith("No acuity")]
+        words = off[0] if off else closed[0]
+        if off:
+            words += " Offer non-optical and electronic help, and refer again if the category changes."
+        return Decision("refuse", words)
+    if not stock.telescopes:
+        return Decision("refuse", "The stock has no telescope: name a stock file.")
+    return Decision("refuse", refused[0].reason if refused else "No configuration can be used.")

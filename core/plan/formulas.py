@@ -1,0 +1,159 @@
+"""The plan's own small formulas: how losses, chances and criteria are put together, from plain numbers.
+
+They are declared like the optics, so that the working of any number on the screen can be shown to the end.
+"""
+
+from __future__ import annotations
+
+from math import log2, log10, sqrt
+
+from ..formula import formula
+from ..likelihood import normal_probability
+
+# Below this chance an option counts as useless for a goal; from the second on the goal counts in full.
+USELESS_CHANCE = 0.01
+FULL_CHANCE = 0.5
+_Z95 = 1.96
+
+
+@formula("as recorded", unit="", source="", kind="derived", domain="any recorded value")
+def as_recorded(value: float) -> float:
+    """A number that was measured, typed or taken as an assumption: it has no formula behind it."""
+    return value
+
+
+@formula(
+    "d′ = vertex − (ocular behind the carrier)",
+    unit="mm",
+    source="",
+    kind="derived",
+    domain="result 1 mm or more",
+)
+def ocular_to_cornea_from_vertex_mm(vertex_mm: float, ocular_behind_carrier_mm: float) -> float:
+    """Ocular to cornea, mm, while it is not measured; never under 1 mm."""
+    return max(1.0, vertex_mm - ocular_behind_carrier_mm)
+
+
+@formula(
+    "E = max(0, demand − A), or |demand| when the light is too convergent",
+    unit="D",
+    source="",
+    kind="derived",
+    domain="A ≥ 0",
+)
+def defocus_left_d(accommodation_demand_d: float, accommodation_d: float) -> float:
+    """Defocus that accommodation cannot take away, D: relaxed eyes cannot relax further."""
+    if accommodation_demand_d < 0.0:
+        return -accommodation_demand_d
+    return max(0.0, accommodation_demand_d - accommodation_d)
+
+
+@formula("E′ = √(E² + (C/2)²)", unit="D", source="", kind="derived", domain="E, C ≥ 0")
+def defocus_with_cylinder_d(defocus_d: float, residual_cylinder_d: float) -> float:
+    """Defocus at best sphere with an uncorrected cylinder added, D."""
+    half = 0.5 * residual_cylinder_d
+    return sqrt(defocus_d * defocus_d + half * half)
+
+
+@formula(
+    "loss per halving × log2(1/brightness)",
+    unit="logMAR",
+    source="SHEEDY84",
+    kind="published",
+    domain="0 < brightness ≤ 1",
+)
+def light_loss_logmar(relative_brightness: float, loss_per_halving_logmar: float) -> float:
+    """Acuity lost to a dimmer image; the figure was measured in good light, so in dim light it is a lower bound."""
+    if not 0.0 < relative_brightness < 1.0:
+        return 0.0
+    return loss_per_halving_logmar * log2(1.0 / relative_brightness)
+
+
+@formula(
+    "slope × max(0, log10(wanted/reserve))",
+    unit="logMAR",
+    source="",
+    kind="common practice",
+    domain="reserve > 0",
+)
+def contrast_loss_logmar(contrast_reserve: float, reserve_wanted: float, loss_per_log: float) -> float:
+    """Acuity lost when the contrast reserve falls short of the one wanted."""
+    if contrast_reserve <= 0.0:
+        return 10.0
+    return loss_per_log * max(0.0, log10(reserve_wanted / contrast_reserve))
+
+
+@formula(
+    "blur + cylinder + light + contrast + motion", unit="logMAR", source="", kind="derived", domain="each ≥ 0"
+)
+def total_loss_logmar(*losses: float) -> float:
+    """All losses together, log units."""
+    return sum(losses)
+
+
+@formula(
+    "P = Φ[(margin − loss)/(CR95/1.96)]", unit="probability", source="", kind="derived", domain="CR95 > 0"
+)
+def probability_print_goal_met(
+    power_margin_log: float, loss_logmar: float, cr95_print_logmar: float
+) -> float:
+    """Chance that print measured anew is at the goal: the margin of power over the required one, less the losses."""
+    return normal_probability((power_margin_log - loss_logmar) * _Z95 / cr95_print_logmar)
+
+
+@formula("M = 10^logMAR × d", unit="M", source="COLENBRANDER", kind="derived", domain="d in m")
+def threshold_print_from_acuity_m_units(logmar: float, distance_mm: float) -> float:
+    """Threshold print by letter acuity while no print was read: near words are usually worse than letters."""
+    return 10.0**logmar * distance_mm / 1000.0
+
+
+@formula(
+    "demand − naked − relief", unit="prism dioptres", source="", kind="derived", domain="total of both eyes"
+)
+def vergence_beyond_naked_prism(through_prism: float, naked_prism: float, relief_prism: float = 0.0) -> float:
+    """What the eyes must do beyond the ordinary convergence for the object's distance."""
+    return through_prism - naked_prism - relief_prism
+
+
+@formula("2 |M| × base-in of each cap", unit="prism dioptres", source="", kind="derived", domain="|M| ≥ 1.05")
+def cap_prism_relief_prism(magnification: float, base_in_prism: float) -> float:
+    """Relief for both eyes from base-in ground into the caps, multiplied by the tube."""
+    return 2.0 * abs(magnification) * base_in_prism
+
+
+@formula("transmittance × filter", unit="fraction", source="", kind="derived", domain="0 to 1")
+def transmittance_with_filter(transmittance: float, filter_transmittance: float) -> float:
+    """What passes telescope and filter together."""
+    return transmittance * filter_transmittance
+
+
+@formula("min(1, P/0.5), 0 under P = 0.01", unit="", source="", kind="common practice", domain="P 0 to 1")
+def usefulness(probability: float) -> float:
+    """How far an option does a goal's job, 0 to 1: from a chance of one half the goal counts as met, under 0.01 nothing is left."""
+    if probability < USELESS_CHANCE:
+        return 0.0
+    return min(1.0, probability / FULL_CHANCE)
+
+
+@formula("|logMAR right − logMAR left|", unit="logMAR", source="", kind="derived", domain="both measured")
+def interocular_difference_logmar(right_logmar: float, left_logmar: float) -> float:
+    """How far apart the two acuities are, log units."""
+    return abs(right_logmar - left_logmar)
+
+
+@formula("t′ − t, sign turned", unit="mm", source="", kind="derived", domain="refocused tube")
+def tube_shortening_mm(tube_length_mm: float, refocused_tube_length_mm: float) -> float:
+    """How much shorter the refocused tube is, mm."""
+    return tube_length_mm - refocused_tube_length_mm
+
+
+@formula("d − exp", unit="mm", source="", kind="derived", domain="Keplerian")
+def eye_offset_mm(eye_distance_mm: float, exit_pupil_distance_mm: float) -> float:
+    """Eye pupil behind the exit pupil, mm; negative when the eye is too near."""
+    return eye_distance_mm - exit_pupil_distance_mm
+
+
+@formula("field ratio", unit="ratio", source="", kind="derived", domain="both > 0")
+def field_ratio(field_mm: float, reference_field_mm: float) -> float:
+    """One linear field over another."""
+    return field_mm / reference_field_mm

@@ -1,0 +1,536 @@
+"""The same rules as :mod:`.device` and :mod:`.outcome` in bare arithmetic, for every configuration of a stock at once.
+
+Nothing here is shown: it ranks. An option that is looked at is computed anew through the declared formulas, and a test
+holds both to the same grade and score. Only numbers that the ranking needs are made, so that a plan of tens of
+thousands of outcomes is a matter of milliseconds and of few megabytes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import atan, erfc, log, log2, log10, pi, sqrt, tan
+from typing import NamedTuple
+
+from ..errors import Refusal
+from ..goals import Demand
+from ..magnification import required_evd_mm
+from ..optics._limits import M_LEAST, POLE_MARGIN
+from ..stock import Cap, Telescope
+from .context import Context, EyeIn
+from .device import IN_FRONT_GAP_MM, KEYHOLE_LEAST_SHARE, UNCORRECTED_LEAST_D
+from .formulas import FULL_CHANCE, USELESS_CHANCE
+from .outcome import CHARACTERS_SHARE, DEFOCUS_MOST_D, MEETS_CHANCE, NEARLY_CHANCE, WIDTH_SHARE
+from .ranking import AMPLE_DEPTH_MM, VERGENCE_WORTH, WIDE_FIELD_DEG
+from .types import RefusalCode
+
+_ROOT2 = sqrt(2.0)
+_Z95 = 1.96
+_FADE_END = 2.0
+# A chance under USELESS_CHANCE has a standard score under this one.
+_USELESS_Z = -2.4
+
+
+class Tube(NamedTuple):
+    """A telescope's numbers that hang on nothing else."""
+
+    signed: float
+    length_mm: float
+    objective_mm: float
+    ocular_mm: float | None
+    objective_d: float
+    ocular_d: float
+    transmittance: float
+    exit_pupil_mm: float | None
+    galilean: bool
+    focusable: bool
+    shortest_mm: float
+    longest_mm: float
+    stop_slope: float | None
+    measured_slope: float | None
+    behind_mm: float
+
+
+def tube_of(telescope: Telescope) -> Tube:
+    """The numbers of a telescope."""
+    signed, length = telescope.signed_magnification, telescope.tube_length_mm
+    galilean = telescope.type == "galilean"
+    stop = None
+    if not galilean:
+        size = -signed
+        objective_focus = length * size / (size + 1.0)
+        slopes = []
+        if telescope.field_stop_mm is not None:
+            slopes.append(telescope.field_stop_mm / (2.0 * objective_focus))
+        if telescope.ocular_diameter_mm is not None:
+            # Rim of the ocular by the ray through the middle of the objective, as an angle taken for its tangent.
+            slopes.append(telescope.ocular_diameter_mm / (2.0 * (objective_focus + length / (size + 1.0))))
+        stop = min(slopes) if slopes else None
+    measured = telescope.measured_field_deg
+    passes = telescope.transmittance
+    if passes is None:
+        passes = (1.0 - telescope.surface_reflectance) ** telescope.surfaces
+    ocular = 1000.0 * (1.0 - signed) / length
+    return Tube(
+        signed,
+        length,
+        telescope.objective_diameter_mm,
+        telescope.ocular_diameter_mm,
+        -ocular / signed,
+        ocular,
+        passes,
+        telescope.measured_exit_pupil_mm,
+        galilean,
+        telescope.focusable,
+        telescope.shortest_tube_mm or length,
+        telescope.longest_tube_mm or length,
+        stop,
+        None if measured is None else tan(measured * pi / 360.0),
+        telescope.ocular_behind_carrier_mm,
+    )
+
+
+class QuickEye(NamedTuple):
+    """One eye behind one tube: what the outcomes need."""
+
+    m: float
+    t: float
+    tan_real: float
+    tan_apparent: float
+    distance_mm: float
+    exit_pupil_mm: float
+    transmittance: float
+    cylinder_quarter: float
+    sphere_left: float
+    objective_lens: float
+    reference: float
+    focusable: bool
+    nearest_mm: float
+    lends: float
+    objective_d: float
+    ocular_d: float
+
+
+def quick_eye(
+    eye: EyeIn, tube: Tube, correction: str, front: bool, to_pupil_mm: float
+) -> QuickEye | RefusalCode:
+    """One eye behind one tube, or the code of why not."""
+    at = eye.ocular_to_cornea_mm
+    if at is None:
+        behind = min(tube.behind_mm, -IN_FRONT_GAP_MM) if front else tube.behind_mm
+        at = max(1.0, eye.vertex_mm - behind)
+    sphere = eye.sphere_d
+    bend = 1.0 - eye.refraction_vertex_mm * sphere / 1000.0
+    if bend <= POLE_MARGIN:
+        return "ametropia"
+    cornea = sphere / bend
+    bend = 1.0 + at * cornea / 1000.0
+    if bend <= POLE_MARGIN:
+        return "ametropia"
+    ametropia = cornea / bend
+    m, t, ocular, objective = tube.signed, tube.length_mm, tube.ocular_d, tube.objective_d
+    left = lens = reference = lends = 0.0
+    if correction == "refocused" or (correction == "none" and tube.focusable):
+        lends = ametropia
+        lent = ocular - ametropia
+        if lent / ocular <= POLE_MARGIN:
+            return "refocusing range"
+        t = 1000.0 / objective + 1000.0 / lent
+        if not tube.shortest_mm <= t <= tube.longest_mm:
+            return "refocusing range"
+        m = -lent / objective
+    elif correction == "objective":
+        share = 1.0 + t * ametropia / (1000.0 * m)
+        if share <= POLE_MARGIN:
+            return "ametropia"
+        if eye.needs_correction:
+            lens, reference = ametropia / (m * m * share), ametropia
+    elif correction == "none" and abs(ametropia) >= UNCORRECTED_LEAST_D:
+        left = reference = ametropia
+    if abs(m) < M_LEAST:
+        return "optics"
+    d = at + to_pupil_mm
+    if abs(t - tube.length_mm) > 1e-9:
+        place = 1000.0 / (ocular - 1000.0 / t)
+        size = tube.objective_mm * abs(place) / t
+    else:
+        place = -t / m
+        size = tube.objective_mm / abs(m)
+    if tube.exit_pupil_mm is not None:
+        size = tube.exit_pupil_mm
+    power = abs(m)
+    if tube.galilean:
+        if t == tube.length_mm or abs(t - tube.length_mm) <= 1e-9:
+            apparent = tube.objective_mm / (2.0 * (t + m * d))
+            real = apparent / m
+        else:
+            a, c = 1.0 - t * objective / 1000.0, -(objective + ocular - t * objective * ocular / 1000.0)
+            spread, reach = a + 0.001 * d * c, t + d * (1.0 - t * ocular / 1000.0)
+            if not (spread > 0.0 and reach > 0.0):
+                return "optics"
+            real = spread * tube.objective_mm / (2.0 * reach)
+            apparent = real / spread
+        if tube.ocular_mm is not None:
+            allowed = tube.ocular_mm / (2.0 * d)
+            if allowed < apparent:
+                apparent, real = allowed, allowed / m
+        if tube.measured_slope is not None:
+            real = tube.measured_slope
+            apparent = power * real
+    else:
+        if tube.stop_slope is None:
+            return "optics"
+        real = tube.stop_slope if tube.measured_slope is None else tube.measured_slope
+        apparent = power * real
+        offset = d - place
+        if abs(offset) > 1e-6:
+            keyhole = size / (2.0 * abs(offset))
+            if keyhole < KEYHOLE_LEAST_SHARE * apparent:
+                return "exit pupil blackout"
+            if keyhole < apparent and tube.measured_slope is None:
+                real, apparent = keyhole / power, keyhole
+    nearest = 0.0
+    if tube.focusable:
+        gap = tube.longest_mm - 1000.0 / (ocular - lends)
+        if gap <= 0.0:
+            return "optics"
+        needed = objective - 1000.0 / gap
+        nearest = 1e7 if needed <= 1e-4 else 1000.0 / needed
+    half = 0.0 if correction in ("carrier", "ocular") else 0.5 * eye.cylinder_d
+    return QuickEye(
+        m, t, real, apparent, d, size, tube.transmittance, half * half, left, lens, reference,
+        tube.focusable, nearest, lends, objective, ocular,
+    )  # fmt: skip
+
+
+@dataclass(slots=True)
+class EyeGoal:
+    """What an eye brings to a goal: everything that does not hang on the telescope."""
+
+    demand: Demand
+    impossible: bool
+    near_flexible: bool
+    by_print: bool
+    intermediate: bool
+    start: float
+    to_z: float
+    blur_scale: float
+    pupil_mm: float
+    tolerance_d: float
+    accommodation_d: float
+    room_tolerance_d: float
+    fixed_loss: float
+    light_loss: float
+    characters_mm: float
+    width_mm: float
+    share_wanted: float
+    object_speed: float
+    vor_gain: float
+    slip_tolerated: float
+    reach_mm: float
+    log_range: float
+    reserve_prism: float
+    interpupillary_mm: float
+    weights: tuple[float, float, float, float, float]
+
+
+def eye_goal(
+    context: Context, eye: EyeIn, demand: Demand, logmar: float | None, log_cs: float, reserve_prism: float
+) -> EyeGoal:
+    """An eye and a goal together."""
+    figures = context.figures
+    reserve = demand.contrast * 10.0**log_cs
+    impossible = not demand.usable or reserve <= 1.0
+    start, cr95 = 0.0, figures.cr95_print_logmar if demand.by_print else figures.cr95_logmar
+    if demand.by_print:
+        if eye.near_m_units is None or demand.goal_m_units is None:
+            impossible = True
+        elif not impossible:
+            try:
+                needed = required_evd_mm(
+                    eye.near_distance_mm, eye.near_m_units, demand.goal_m_units, max(1.0, demand.reserve)
+                )
+                start = log10(needed)
+            except Refusal:
+                impossible = True
+    elif logmar is None or demand.goal_logmar is None:
+        impossible = True
+    else:
+        start = demand.goal_logmar - logmar
+    dim = demand.light == "dim"
+    pupil = eye.dim_pupil_mm if dim else eye.pupil_mm
+    contrast = figures.contrast_loss_per_log * max(
+        0.0, log10(figures.contrast_reserve_warn / max(reserve, 1e-9))
+    )
+    characters = demand.characters if demand.by_print else None
+    pitch = figures.character_pitch_mm * demand.goal_m_units if demand.goal_m_units else 0.0
+    wide = demand.farthest_mm > demand.nearest_mm * 1.001
+    weight = figures.weights
+    if characters and pitch:
+        wanted, share = characters * pitch, CHARACTERS_SHARE
+    elif demand.width_mm:
+        wanted, share = demand.width_mm, WIDTH_SHARE
+    else:
+        wanted, share = 0.0, 0.0
+    return EyeGoal(
+        demand=demand,
+        impossible=impossible,
+        near_flexible=demand.kind == "near" and demand.by_print,
+        by_print=demand.by_print,
+        intermediate=demand.kind != "distance",
+        start=start,
+        to_z=_Z95 / cr95,
+        blur_scale=figures.blur_constant * pupil / eye.mar_arcmin,
+        pupil_mm=pupil,
+        tolerance_d=eye.tolerance_dim_d if dim else eye.tolerance_d,
+        accommodation_d=eye.accommodation_d,
+        room_tolerance_d=eye.tolerance_d,
+        fixed_loss=contrast,
+        light_loss=figures.light_loss_per_halving_logmar,
+        characters_mm=wanted if characters and pitch else 0.0,
+        width_mm=wanted,
+        share_wanted=share,
+        object_speed=demand.object_speed_deg_s,
+        vor_gain=figures.vor_gain,
+        slip_tolerated=figures.slip_tolerated_deg_s,
+        reach_mm=context.person.reach_mm,
+        log_range=log(demand.farthest_mm / demand.nearest_mm) if wide else 0.0,
+        reserve_prism=reserve_prism,
+        interpupillary_mm=context.person.pd.total_mm,
+        weights=(weight[0], weight[1], weight[3], weight[4], weight[5]),
+    )
+
+
+# Grade as an index, usefulness, points of the goal's own criteria.
+Quick = tuple[int, float, float]
+_CANNOT: Quick = (3, 0.0, 0.0)
+_MISSES: Quick = (2, 0.0, 0.0)
+
+
+class CapState(NamedTuple):
+    """A cap on a tube before an eye: where it works and what is clear."""
+
+    power_d: float
+    working_mm: float
+    corrected_mm: float
+    near_mm: float | None
+    far_mm: float | None
+    base_in_prism: float
+
+
+def clear_between(eye: EyeIn, q: QuickEye, hyperfocal: bool) -> tuple[float | None, float | None]:
+    """Near and far end of what is clear without a cap, mm; a near end of None means that nothing is."""
+    if q.focusable:
+        return q.nearest_mm, None
+    offset = eye.tolerance_d if hyperfocal else 0.0
+    near = q.sphere_left - eye.accommodation_d - eye.tolerance_d - offset
+    far = q.sphere_left + eye.tolerance_d - offset
+    if near > 0.0:
+        return None, None
+    m, t = q.m, q.t
+    least = -1e-9 * m * m
+    far_mm = None
+    if far < 0.0 and far <= least:
+        far_mm = -m * (1000.0 * m / far + t)
+        if far_mm <= 1.0:
+            return None, None
+    near_mm = None
+    if near <= least:
+        near_mm = max(1.0, -m * (1000.0 * m / near + t))
+    return near_mm, far_mm
+
+
+def cap_state(eye: EyeIn, q: QuickEye, cap: Cap) -> CapState | RefusalCode:
+    """A cap on this tube before this eye, or why nothing is clear through it."""
+    m, t, power = q.m, q.t, cap.power_d
+    plain = 1000.0 / power
+    working = plain
+    if q.sphere_left != 0.0:
+        share = 1.0 + t * q.sphere_left / (1000.0 * m)
+        if share <= POLE_MARGIN:
+            return "nothing clear"
+        needed = power - q.sphere_left / (m * m * share)
+        if needed < 0.05:
+            return "nothing clear"
+        working = 1000.0 / needed
+        b = working / m + (1.0 - power * working / 1000.0) * (t + m * q.distance_mm)
+        if abs(b) < 1.0:
+            return "nothing clear"
+    edges: list[float | None] = []
+    for leaves in (q.sphere_left - eye.accommodation_d - eye.tolerance_d, q.sphere_left + eye.tolerance_d):
+        share = 1.0 + t * leaves / (1000.0 * m)
+        needed = power - leaves / (m * m * share) if share > POLE_MARGIN else 0.0
+        edges.append(1000.0 / needed if needed >= 0.05 else None)
+    return CapState(power, working, plain, edges[0], edges[1], cap.base_in_prism)
+
+
+def evaluate(
+    q: QuickEye,
+    g: EyeGoal,
+    cap: CapState | None,
+    near_mm: float | None,
+    far_mm: float | None,
+    hyperfocal: bool,
+    two: bool,
+    union_tan: float,
+) -> Quick:
+    """One configuration for one goal. ``near_mm`` and ``far_mm`` are the clear range without a cap."""
+    if g.impossible:
+        return _CANNOT
+    demand = g.demand
+    if cap is not None and not (g.intermediate and (g.by_print or cap.power_d < 2000.0 / demand.distance_mm)):
+        cap = None
+    m, t = q.m, q.t
+    power = 0.0
+    if cap is None:
+        at = demand.distance_mm
+        vergence = -1000.0 / at
+    else:
+        power = cap.power_d
+        near_mm, far_mm = cap.near_mm, cap.far_mm
+        at = cap.working_mm
+        if not g.near_flexible:
+            at = min(demand.farthest_mm, max(demand.nearest_mm, at))
+        vergence = power - 1000.0 / at
+    focused = False
+    # Focus
+    if q.focusable and cap is None:
+        reached = at if at > q.nearest_mm else q.nearest_mm
+        collecting = q.objective_d - 1000.0 / reached
+        if collecting <= POLE_MARGIN * q.objective_d:
+            return _CANNOT
+        lent = q.ocular_d - q.lends
+        m_near, t_near = -lent / collecting, 1000.0 / collecting + 1000.0 / lent
+        if g.intermediate:
+            m, t = m_near, t_near
+        if at >= q.nearest_mm * (1.0 - 1e-9):
+            focused, left = True, 0.0
+        else:
+            vergence += 1000.0 / reached
+            bend = 1.0 - t_near * m_near * vergence / 1000.0
+            if bend <= POLE_MARGIN:
+                return _CANNOT
+            left = -m_near * m_near * vergence / bend - g.accommodation_d
+            left = left if left > 0.0 else 0.0
+    else:
+        vergence += q.objective_lens
+        bend = 1.0 - t * m * vergence / 1000.0
+        if bend <= POLE_MARGIN:
+            return _CANNOT
+        asked = q.reference - m * m * vergence / bend
+        if hyperfocal and cap is None:
+            asked -= g.room_tolerance_d
+        if asked < 0.0:
+            left = -asked
+        else:
+            left = asked - g.accommodation_d
+            left = left if left > 0.0 else 0.0
+    if left > DEFOCUS_MOST_D:
+        left = DEFOCUS_MOST_D
+    # Where the object lies in the matrix from its plane to the eye
+    size = m if m > 0.0 else -m
+    past = 1.0 - 0.001 * power * at
+    b = at / m + past * (t + m * q.distance_mm)
+    usable_b = at + t * m * past > 0.0 and (b if m > 0.0 else -b) >= 1.0
+    at_focus = cap is not None and abs(at - cap.corrected_mm) < 1e-6 * at
+    # Power against what is wanted
+    if g.by_print:
+        if cap is not None and at_focus:
+            evd = 1000.0 / (size * power)
+        elif focused:
+            evd = at / size
+        else:
+            evd = abs(b)
+            if evd < 1.0:
+                return _CANNOT
+        gain = g.start - log10(evd)
+    elif cap is not None:
+        if abs(b) < 1.0:
+            return _CANNOT
+        gain = g.start + log10(at / abs(b))
+    else:
+        gain = g.start + log10(size)
+    # What two eyes must do
+    state = 0
+    if two:
+        if not usable_b:
+            return _CANNOT
+        through = 100.0 * g.interpupillary_mm / abs(b)
+        relief = 2.0 * size * cap.base_in_prism if cap is not None else 0.0
+        beyond = abs(through - 100.0 * g.interpupillary_mm / at - relief)
+        if beyond > 0.5 * g.reserve_prism:
+            state = 1 if beyond <= g.reserve_prism else 2
+            if state == 2:
+                return _CANNOT
+    if gain * g.to_z < _USELESS_Z:
+        return _MISSES
+    # Losses
+    blur = g.blur_scale
+    loss = g.fixed_loss + 0.5 * log10(1.0 + blur * blur * (left * left + q.cylinder_quarter))
+    ratio = q.exit_pupil_mm / g.pupil_mm
+    bright = q.transmittance * (ratio * ratio if ratio < 1.0 else 1.0)
+    if bright < 1.0:
+        loss -= g.light_loss * log2(bright)
+    if g.object_speed > 0.0:
+        slip = (size - min(g.vor_gain, size)) * g.object_speed
+        if slip > g.slip_tolerated:
+            loss += 0.6 * log10(slip / g.slip_tolerated)
+    if loss > 3.0 and not g.by_print:
+        loss = 3.0
+    chance = 0.5 * erfc(-(gain - loss) * g.to_z / _ROOT2)
+    out = left / g.tolerance_d
+    # Field
+    degree, share = 0.0, 1.0
+    if g.width_mm:
+        if not g.intermediate:
+            width = 2.0 * at * (union_tan if two else q.tan_real)
+        elif at_focus:
+            width = 2.0 * at * q.tan_real
+        elif usable_b:
+            width = 2.0 * abs(b) * q.tan_apparent
+        else:
+            width = 0.0
+        if width:
+            share = width / g.width_mm
+            degree = share if share < 1.0 else 1.0
+    if not degree:
+        degree = min(1.0, 360.0 / pi * atan(q.tan_real) / WIDE_FIELD_DEG)
+    # Grade
+    if chance >= MEETS_CHANCE and out <= 1.0 + 1e-9 and not state and share >= g.share_wanted:
+        grade = 0
+    elif chance >= NEARLY_CHANCE and out <= 2.0:
+        grade = 1
+    else:
+        grade = 2
+    if chance < USELESS_CHANCE:
+        return (grade, 0.0, 0.0)
+    use = chance / FULL_CHANCE
+    if use > 1.0:
+        use = 1.0
+    if out > 1.0:
+        use *= _FADE_END - out if out < _FADE_END else 0.0
+    use *= VERGENCE_WORTH[state]
+    if not use:
+        return (grade, 0.0, 0.0)
+    # How well the distances fit
+    if cap is not None and g.near_flexible:
+        if near_mm is None:
+            clear = 0.0
+        elif far_mm is None:
+            clear = 1.0
+        else:
+            clear = (far_mm - near_mm) / AMPLE_DEPTH_MM
+            clear = clear if clear < 1.0 else 1.0
+    elif not g.log_range:
+        clear = _FADE_END - out
+        clear = 1.0 if clear > 1.0 else (clear if clear > 0.0 else 0.0)
+    elif near_mm is None:
+        clear = 0.0
+    else:
+        low = near_mm if near_mm > demand.nearest_mm else demand.nearest_mm
+        high = demand.farthest_mm if far_mm is None or far_mm > demand.farthest_mm else far_mm
+        clear = log(high / low) / g.log_range if high > low else 0.0
+    room = 1.0
+    if demand.kind == "near" and at < g.reach_mm:
+        room = at / g.reach_mm
+    w = g.weights
+    return (grade, use, use * (w[0] * chance + w[1] * degree + w[2] * clear + w[3] * room + w[4] * bright))
