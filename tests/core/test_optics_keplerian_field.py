@@ -123,8 +123,9 @@ def test_keyhole_default_and_half_light():
 def test_keyhole_needs_an_offset():
     """With the eye at the exit pupil there is no keyhole, and no such slope."""
     for function in (keyhole_slope, keyhole_half_light_slope):
-        with pytest.raises(DomainRefusal, match="no keyhole"):
-            function(4, 3, 0.0)
+        for offset in (0.0, 1e-9, -1e-9):
+            with pytest.raises(DomainRefusal, match="no keyhole"):
+                function(4, 3, offset)
     with pytest.raises(DomainRefusal, match="full, half or total"):
         keyhole_slope(4, 3, 5, "none")  # type: ignore[arg-type]
 
