@@ -143,23 +143,85 @@ def test_a_fraction_needs_a_distance_above_zero(numerator: float) -> None:
         snellen_denominator(0.3, numerator)
 
 
-def test_a_refused_conversion_says_field_value_range_and_example() -> None:
+# function, arguments, the whole sentence of the refusal
+SENTENCES = [
+    (logmar, (5.0,), "decimal acuity: 5; accepted is 0.001 to 3 (for example 0.2)."),
+    (mar_arcmin, (4.0,), "acuity: 4 logMAR; accepted is -0.5 to 3 logMAR (for example 0.7 logMAR)."),
+    (
+        etdrs_letters,
+        (1.8,),
+        "letter score: 1.8 logMAR; the letter score ends at 0 and 100; state the logMAR only; "
+        "accepted is -0.3 to 1.7 logMAR (for example 0.7).",
+    ),
+    (decimal_acuity, (-3.0,), "Snellen denominator: -3; accepted is a number above 0 (for example 100)."),
+    (decimal_acuity, (100.0, 0.0), "Snellen numerator: 0; accepted is a number above 0 (for example 20)."),
+    (snellen_denominator, (0.3, 0.0), "Snellen numerator: 0; accepted is a number above 0 (for example 20)."),
+    (
+        logmar_from_mar,
+        (1001.0,),
+        "minimum angle of resolution: 1001; accepted is 0.32 to 1000 arcmin (for example 5).",
+    ),
+    (
+        logmar_from_letter_score,
+        (101.0,),
+        "letter score: 101; accepted is 0 to 100 letters (for example 55 letters).",
+    ),
+    (
+        logmar_from_vas,
+        (126.0,),
+        "visual acuity score: 126; accepted is -50 to 125 points (for example 85 VAS).",
+    ),
+    (logmar_from_letters, (1.0, 0.0), "letters read: 0; accepted is 1 to 100 letters (for example 40)."),
+    (logmar_from_best_line, (0.3, 6.0), "letters on the last line: 6; accepted is 0 to 5 (for example 3)."),
+    (
+        snellen_denominator_at_test_distance,
+        (0.0, 20.0, 10.0),
+        "Snellen denominator: 0; accepted is a number above 0 (for example 100).",
+    ),
+    (
+        logmar_shift_for_test_distance,
+        (0.0, 1.0),
+        "chart distance: 0; accepted is a distance above 0 (for example 4).",
+    ),
+    (
+        logmar_shift_for_test_distance,
+        (4.0, 0.0),
+        "test distance: 0; accepted is a distance above 0 (for example 4).",
+    ),
+    (r10_ratio, (101.0,), "steps: 101; accepted is -100 to 100 (for example 3)."),
+    (nearest_chart_line, (0.0,), "Snellen denominator: 0; accepted is a number above 0 (for example 100)."),
+]
+
+
+@pytest.mark.parametrize(("function", "arguments", "sentence"), SENTENCES)
+def test_a_refused_conversion_says_field_value_range_and_example(
+    function, arguments: tuple[float, ...], sentence: str
+) -> None:
     """Each refusal is one sentence that a clinician can act on."""
     with pytest.raises(RangeRefusal) as refusal:
-        logmar(5.0)
-    assert str(refusal.value) == "decimal acuity: 5; accepted is 0.001 to 3 (for example 0.2)."
-    with pytest.raises(RangeRefusal) as refusal:
-        mar_arcmin(4.0)
-    assert str(refusal.value) == "acuity: 4 logMAR; accepted is -0.5 to 3 logMAR (for example 0.7 logMAR)."
-    with pytest.raises(RangeRefusal) as refusal:
-        etdrs_letters(1.8)
-    assert str(refusal.value) == (
-        "letter score: 1.8 logMAR; the letter score ends at 0 and 100; state the logMAR only; "
-        "accepted is -0.3 to 1.7 logMAR (for example 0.7)."
-    )
-    with pytest.raises(RangeRefusal) as refusal:
-        decimal_acuity(-3.0)
-    assert str(refusal.value) == "Snellen denominator: -3; accepted is a number above 0 (for example 100)."
+        function(*arguments)
+    assert str(refusal.value) == sentence
+
+
+@pytest.mark.parametrize(
+    ("function", "arguments", "value"),
+    [
+        (decimal_acuity, (0.5, 0.5), 1.0),
+        (snellen_denominator, (0.0, 0.5), 0.5),
+        (snellen_denominator_at_test_distance, (0.5, 1.0, 1.0), 0.5),
+        (logmar_shift_for_test_distance, (0.5, 0.5), 0.0),
+        (logmar_from_mar, (1000.0,), 3.0),
+        (logmar_from_mar, (10**-0.5,), -0.5),
+        (etdrs_letters, (-0.3,), 100.0),
+        (etdrs_letters, (1.7,), 0.0),
+        (r10_ratio, (3,), 10**0.3),
+        (r10_ratio, (-10,), 0.1),
+        (nearest_chart_line, (0.5,), 10),
+    ],
+)
+def test_small_numbers_and_ends_are_computed(function, arguments: tuple[float, ...], value: float) -> None:
+    """Any distance above zero is one, and both ends of a scale belong to it."""
+    assert function(*arguments) == pytest.approx(value, abs=1e-12)
 
 
 # top line, letters read, logMAR
@@ -254,6 +316,21 @@ def test_the_nearest_line_is_found_in_log_units(denominator: float, series, line
 def test_the_preferred_series_is_the_default() -> None:
     """Without a series, the preferred numbers are used: 20/70 goes to 63."""
     assert nearest_chart_line(70) == 63
+
+
+# The traditional lines of charts for 20 ft and 6 m (common practice), written as a clinician would.
+US_LINES = (
+    "10 12.5 15 16 20 25 30 32 40 50 60 63 70 80 100 125 150 160 200 250 300 320 400 500 600 630 800 1000"
+)
+UK_LINES = "3 3.8 4.8 5 6 7.5 9 9.5 12 15 18 19 24 30 36 38 48 60 75 95 120 150 190 240 300 380 480 600"
+
+
+def test_the_lists_of_lines_are_those_of_the_charts() -> None:
+    """Preferred numbers from 10 to 2000, the traditional lines and the preferred ones beyond, lines for 6 m."""
+    preferred = [row[1] for row in SCALE]
+    assert list(CHART_LINES["R10"]) == [*preferred, 1250, 1600, 2000]
+    assert list(CHART_LINES["US"]) == [*(float(line) for line in US_LINES.split()), 1250, 1600, 2000]
+    assert list(CHART_LINES["UK"]) == [float(line) for line in UK_LINES.split()]
 
 
 @pytest.mark.parametrize("series", CHART_LINES)
