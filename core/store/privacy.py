@@ -10,14 +10,15 @@ import re
 
 from .reading import printable
 
-_EMAIL = re.compile(r"[\w.+-]+@[\w-]+(?:\.[\w-]+)+")
+_EMAIL = re.compile(r"(?<![\w.+-])[\w.+-]{1,64}@[\w-]{1,63}(?:\.[\w-]{1,63})+")
 _WEB = re.compile(r"\bhttps?://\S+|\bwww\.\S+", re.IGNORECASE)
 # Seven digits or more in groups, as telephone numbers are written; dates and exam values are taken out first.
 _PHONE = re.compile(r"(?<![\w.,/])(?:\+|00)?\(?\d{1,5}\)?(?:[ ./-]{0,2}\(?\d{2,6}\)?){1,5}(?![\w,/])")
 _DATE = re.compile(r"\b(?:\d{4}-\d{2}-\d{2}|\d{1,2}[./-]\d{1,2}[./-]\d{2,4})\b")
+_VALUE = r"[+−-]?(?<!\d)\d{1,4}(?:[.,]\d{1,3})?(?!\d)"
 _OPTICAL = re.compile(
-    r"[+−-]?\d+(?:[.,]\d+)?\s*(?:/|x|×|@)\s*[+−-]?\d+(?:[.,]\d+)?(?:\s*(?:x|×|@)\s*\d+)?"
-    r"|[+−-]?\d+(?:[.,]\d+)?\s*(?:mm|cm|m|D|dpt|Δ|°|M|N|wpm|logMAR|lux|lx|cd)\b"
+    rf"{_VALUE}\s*(?:/|x|×|@)\s*{_VALUE}(?:\s*(?:x|×|@)\s*\d{{1,3}}(?!\d))?"
+    rf"|{_VALUE}\s*(?:mm|cm|m|D|dpt|Δ|°|M|N|wpm|logMAR|lux|lx|cd)\b"
 )
 _TITLE = re.compile(
     r"\b(?:Mr|Mrs|Ms|Miss|Mx|Dr|Prof|Sir|Madam|Herr|Frau|Mme|Mlle|Monsieur|Madame|Señor|Señora|Sr|Sra|Sig)\b\.?"
@@ -79,5 +80,12 @@ def _two_capitals(text: str) -> list[str]:
 
 def _telephones(text: str) -> list[str]:
     plain = _OPTICAL.sub(" ; ", _DATE.sub(" ; ", text))
-    found = (match[0] for match in _PHONE.finditer(plain))
-    return [each for each in found if 7 <= sum(character.isdigit() for character in each) <= 15]
+    return [match[0] for match in _PHONE.finditer(plain) if _is_telephone(match[0])]
+
+
+def _is_telephone(found: str) -> bool:
+    """Seven to fifteen digits, and not a row of small counts: those have no group of three and no leading zero."""
+    groups = re.findall(r"\d+", found)
+    if not 7 <= sum(map(len, groups)) <= 15:
+        return False
+    return found.lstrip("( ")[0] in "+0" or max(map(len, groups)) >= 3
