@@ -414,7 +414,7 @@ def _system(telescope: Telescope, tube: float) -> RayMatrix:
     objective, ocular = objective_power_d(signed, length), ocular_power_d(signed, length)
     return RayMatrix(
         1.0 - tube * objective / 1000.0,
-        tube,
+        tube / 1000.0,
         -(objective + ocular - tube * objective * ocular / 1000.0),
         1.0 - tube * ocular / 1000.0,
     )

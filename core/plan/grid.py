@@ -42,7 +42,7 @@ from .quick import (
     quick_eye,
     tube_of,
 )
-from .ranking import comfort, goal_weights, hands, low_power, position_comfort, two_eyes
+from .ranking import UNCORRECTED_WORTH, comfort, goal_weights, hands, low_power, position_comfort, two_eyes
 from .types import GRADES, Grade, RefusalCode
 
 Place = tuple[Position, Mount]
@@ -555,9 +555,14 @@ def _extra(ready: Prepared, context: Context, rows: EyeRows, choice: EyeChoice, 
     """What the device itself is worth apart from the goals and the place, by row."""
     weights = context.figures.weights
     pair = weights[8] * two_eyes(context, choice)
+    needs = context.eye(
+        context.order(("right", "left") if choice == "both" else (choice,))[0]
+    ).needs_correction
     found = array("d")
     for row in rows.rows:
         simple = 0.8 if row.cap >= 0 else 1.0
+        if needs and row.correction == "none":
+            simple *= UNCORRECTED_WORTH
         if tinted:
             simple *= 0.8
         if row.correction in ("objective", "refocused"):

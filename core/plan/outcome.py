@@ -58,6 +58,8 @@ WIDTH_SHARE = 0.25
 DEFOCUS_MOST_D = 60.0
 TREMOR_POWER = {"marked": 2.0, "slight": 3.5}
 _REPEATS = (0.20, 0.30)
+# An ordinary add up to here is worn without a thought (common practice).
+ADD_ENOUGH_D = 4.0
 
 
 def grade_of(chance: float, blur: float, vergence: int, share: float, share_wanted: float) -> Grade:
@@ -568,6 +570,17 @@ def _decide(
     if chosen["contrast_reserve"] < context.figures.contrast_reserve_caution:
         return Decision("trial", "The contrast reserve is small: try it at the task, with better light.")
     return Decision("proceed", _proceed(context, device, demand, chosen))
+
+
+def _without(demand: Demand, chosen: dict) -> str:
+    """Why no telescope is needed at all, "" when one is."""
+    if demand.by_print and demand.kind == "near" and chosen["required_evp_d"] <= ADD_ENOUGH_D:
+        return (
+            f"An add of {max(chosen['required_evp_d'], 0.25):.2f} D does it: no telescope is needed for this."
+        )
+    if not demand.by_print and chosen["required_magnification"] <= 1.0:
+        return "This acuity does it without magnification: check the correction and the light."
+    return ""
 
 
 def _proceed(context: Context, device: DeviceNumbers, demand: Demand, chosen: dict) -> str:

@@ -108,9 +108,12 @@ def two_eyes(context: Context, eye: str) -> float:
     return 1.0 if abs(right - left) <= context.figures.interocular_rule_logmar else 0.3
 
 
-def simplicity(configuration: Configuration) -> float:
-    """Fewer parts and settings are better."""
-    value = 1.0
+UNCORRECTED_WORTH = 0.7
+
+
+def simplicity(configuration: Configuration, left_uncorrected: bool) -> float:
+    """Fewer parts and settings are better; a carrier lens is advised even for a slight error (common practice)."""
+    value = UNCORRECTED_WORTH if left_uncorrected else 1.0
     if configuration.cap:
         value *= 0.8
     if configuration.filter:
@@ -172,7 +175,10 @@ def score_parts(
     totals["comfort"] = used * suits
     totals["hands_free"] = used * hands(telescope)
     totals["two_eyes"] = used * two_eyes(context, configuration.eye)
-    totals["simplicity"] = used * simplicity(configuration)
+    totals["simplicity"] = used * simplicity(
+        configuration,
+        configuration.correction == "none" and context.eye(device.leading.side).needs_correction,
+    )
     return tuple(
         ScorePart(name, totals[name], weight[name], _SENTENCES[name].format(100 * totals[name]))
         for name in WEIGHT_NAMES
