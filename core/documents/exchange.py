@@ -22,6 +22,7 @@ from ..fitting.types import FittingSheet
 from ..plan.types import Option, Plan
 from ..print_size import NearPrint
 from ..refraction import Refraction
+from ..settings import Settings
 from .numbers import CORRECTION_WORDS, FOCUS_WORDS
 from .options import chosen_option
 from .order import obstacles
@@ -168,11 +169,14 @@ def quantised(value: float, step: str) -> Decimal:
     return abs(shown) if shown == 0 else shown
 
 
-def exchange_of(case: Case, plan: Plan | None = None, sheet: FittingSheet | None = None) -> Exchange:
+def exchange_of(
+    case: Case, plan: Plan | None = None, sheet: FittingSheet | None = None, settings: Settings | None = None
+) -> Exchange:
     """The exchange model of the visit worked on, checked."""
     visit = case.visit
-    option = chosen_option(plan, visit.choice)
-    ordered = option is not None and plan is not None and visit.signed and not obstacles(case, plan)
+    used = settings or Settings()
+    option = chosen_option(plan, visit.choice, used)
+    ordered = option is not None and plan is not None and visit.signed and not obstacles(case, plan, used)
     made = Exchange(
         person_code=clean(case.code),
         examiner=clean(case.value("person.examiner") or ""),

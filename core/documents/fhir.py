@@ -17,6 +17,7 @@ from ..case import Case
 from ..errors import Refusal
 from ..fitting.types import FittingSheet
 from ..plan.types import Plan
+from ..settings import Settings
 from .exchange import (
     CATEGORY,
     PRODUCT,
@@ -43,6 +44,7 @@ def fhir_bundle(
     case: Case,
     plan: Plan | None = None,
     sheet: FittingSheet | None = None,
+    settings: Settings | None = None,
     *,
     release: Release = "R5",
     written_at: datetime | None = None,
@@ -50,19 +52,20 @@ def fhir_bundle(
     """The bundle (type collection) as plain data. ``written_at`` needs a zone; without it there is no timestamp."""
     if release not in RELEASES:
         raise Refusal("FHIR release", release, " or ".join(RELEASES), example="R5")
-    return bundle_of(exchange_of(case, plan, sheet), release, written_at)
+    return bundle_of(exchange_of(case, plan, sheet, settings), release, written_at)
 
 
 def fhir_text(
     case: Case,
     plan: Plan | None = None,
     sheet: FittingSheet | None = None,
+    settings: Settings | None = None,
     *,
     release: Release = "R5",
     written_at: datetime | None = None,
 ) -> str:
     """The bundle as JSON text, decimals with their trailing zeros."""
-    return dumps(fhir_bundle(case, plan, sheet, release=release, written_at=written_at)) + "\n"
+    return dumps(fhir_bundle(case, plan, sheet, settings, release=release, written_at=written_at)) + "\n"
 
 
 def bundle_of(made: Exchange, release: Release, written_at: datetime | None = None) -> Resource:

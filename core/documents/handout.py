@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from html import escape
 from pathlib import Path
 
@@ -203,7 +203,7 @@ _PAGE = """<!DOCTYPE html>
 """
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Facts:
     """What the placeholders and conditions are read from."""
 
@@ -212,12 +212,13 @@ class _Facts:
     sheet: FittingSheet | None
     settings: Settings
 
+    @cached_property
     def option(self) -> Option | None:
-        return chosen_option(self.plan, self.case.visit.choice)
+        return chosen_option(self.plan, self.case.visit.choice, self.settings)
 
     def conditions(self) -> frozenset[str]:
         """The conditions that hold."""
-        choice, option = self.case.visit.choice, self.option()
+        choice, option = self.case.visit.choice, self.option
         if choice is None:
             return frozenset({"no device", *(["glare"] if self._glare() else [])})
         holding = {
@@ -268,17 +269,17 @@ def _eye(facts: _Facts) -> str:
 
 
 def _power(facts: _Facts) -> str:
-    option = facts.option()
+    option = facts.option
     return "" if option is None else times(option.device.leading.magnification)
 
 
 def _eye_distance(facts: _Facts) -> str:
-    option = facts.option()
+    option = facts.option
     return "" if option is None else small_distance(option.device.leading.ocular_to_cornea_mm)
 
 
 def _clear_from(facts: _Facts) -> str:
-    option = facts.option()
+    option = facts.option
     eye = None if option is None else option.device.leading
     if eye is None or eye.near_limit_mm is None or eye.far_limit_mm is not None:
         return ""
@@ -286,7 +287,7 @@ def _clear_from(facts: _Facts) -> str:
 
 
 def _clear_span(facts: _Facts) -> str:
-    option = facts.option()
+    option = facts.option
     eye = None if option is None else option.device.leading
     if eye is None or eye.near_limit_mm is None or eye.far_limit_mm is None:
         return ""
@@ -294,13 +295,13 @@ def _clear_span(facts: _Facts) -> str:
 
 
 def _cap_distance(facts: _Facts) -> str:
-    option = facts.option()
+    option = facts.option
     cap = None if option is None else option.device.cap
     return "" if cap is None else distance(cap.working_distance_mm)
 
 
 def _cap_span(facts: _Facts) -> str:
-    option = facts.option()
+    option = facts.option
     cap = None if option is None else option.device.cap
     if cap is None or cap.clear_from_mm is None or cap.clear_to_mm is None:
         return ""
@@ -309,7 +310,7 @@ def _cap_span(facts: _Facts) -> str:
 
 def _goals(facts: _Facts, grades: tuple[Grade, ...]) -> list[str]:
     """The goals of some grades as they are said, with their distance."""
-    option = facts.option()
+    option = facts.option
     names = []
     for outcome in option.outcomes if option is not None else ():
         if outcome.grade in grades:
@@ -320,7 +321,7 @@ def _goals(facts: _Facts, grades: tuple[Grade, ...]) -> list[str]:
 
 
 def _first_goal(facts: _Facts) -> str:
-    option = facts.option()
+    option = facts.option
     served = [o for o in option.outcomes if o.grade in ("meets", "nearly")] if option is not None else []
     return served[0].goal if served else ""
 

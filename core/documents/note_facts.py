@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 from ..assumptions import ASSUMPTIONS
 from ..case import Case, StepResult, Visit
 from ..fields import by_path, goal_by_key
 from ..fitting.cautions import standing
-from ..fitting.types import FittingSheet
+from ..fitting.types import FittingSheet, Step
 from ..fitting.verdict import verdict_at
 from ..goals import Demand
 from ..plan.types import Option, Plan
@@ -81,7 +82,7 @@ _BRIEF_HISTORY = ("history.diagnosis", "history.onset", "history.stability")
 _WARNINGS = ("sudden_loss", "new_distortion", "flashes_or_floaters", "eye_pain", "field_loss_new")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class NoteFacts:
     """Case, plan and sheet of one visit, read through the placeholders."""
 
@@ -119,9 +120,10 @@ class NoteFacts:
             return made(self)
         return found_items(self.visit, (_SECTION_OF[name],), self.settings)
 
+    @cached_property
     def option(self) -> Option | None:
-        """The chosen option as the plan evaluated it."""
-        return chosen_option(self.plan, self.visit.choice)
+        """The chosen option as the plan evaluates it."""
+        return chosen_option(self.plan, self.visit.choice, self.settings)
 
 
 _SECTION_OF = {
@@ -153,9 +155,16 @@ def _history_brief(facts: NoteFacts) -> list[Item]:
     return [Item(declared[p].label, finding_words(declared[p], found[p], facts.settings)) for p in paths]
 
 
+def _steps(facts: NoteFacts) -> list[Step]:
+    """The steps of the sheet at a visit where fitting was done; before it, the sheet is only a forecast."""
+    steps = list(facts.sheet or ())
+    done = facts.visit.kind == "fitting" or any(step.key in facts.visit.steps for step in steps)
+    return steps if done else []
+
+
 def _fitting(facts: NoteFacts) -> list[Item]:
     items = []
-    for step in facts.sheet or ():
+    for step in _steps(facts):
         result = facts.visit.steps.get(step.key, StepResult())
         found = verdict_at(step, facts.visit)
         if found.state == "open" and not result.note:
@@ -175,7 +184,7 @@ def _fitting(facts: NoteFacts) -> list[Item]:
 
 
 def _fitting_brief(facts: NoteFacts) -> list[Item]:
-    steps = [step for step in facts.sheet or () if not step.optional]
+    steps = [step for step in _steps(facts) if not step.optional]
     done = [(step, found) for step in steps if (found := verdict_at(step, facts.visit)).state != "open"]
     if not done:
         return []
@@ -187,27 +196,33 @@ def _fitting_brief(facts: NoteFacts) -> list[Item]:
 
 
 def _referrals(facts: NoteFacts) -> list[Item]:
-    return (
-        [Item(f"Refer, {each.urgency}", clean(each.sentence)) for each in facts.plan.referrals]
-        if facts.plan
-        else []
-    )
+    if facts.plan is None or not facts.visit.findings:
+        return []
+    return [Item(f"Refer, {each.urgency}", clean(each.sentence)) for each in facts.plan.referrals]
 
 
 def _decision(facts: NoteFacts) -> list[Item]:
-    if facts.plan is None:
+    if facts.plan is None or not facts.visit.findings:
         return []
-    option = facts.option()
+    option = facts.option
     choice = facts.visit.choice
     if choice is not None and option is None:
-        return [
-            Item("Computed advice", f"the chosen device is not advised: {refusal_of(facts.plan, choice)}")
-        ]
+        reason = refusal_of(facts.plan, choice, facts.settings)
+        return [Item("Computed advice", f"the chosen device is not advised: {reason}")]
     decision = facts.plan.decision if option is None else option.decision
     word = {"prefer-alternative": "prefer an alternative"}.get(decision.word, decision.word)
     items = [Item("Computed advice", f"{word}: {clean(decision.sentence)}")]
-    items += [Item("Caution", clean(each.sentence)) for each in facts.plan.cautions if each.mandatory]
-    return items
+    return items + _plan_cautions(facts.plan)
+
+
+def _plan_cautions(plan: Plan) -> list[Item]:
+    """The cautions about the computation go wherever its results go; the foot of the note holds one of them."""
+    if not plan.options:
+        return []
+    words = " ".join(
+        _ended(clean(each.sentence)) for each in plan.cautions if each.mandatory and each.key != "judgement"
+    )
+    return [Item("Cautions about it", words)] if words else []
 
 
 def _needs(facts: NoteFacts) -> list[Item]:
@@ -216,22 +231,23 @@ def _needs(facts: NoteFacts) -> list[Item]:
 
 
 def _eye_advice(facts: NoteFacts) -> list[Item]:
-    if facts.plan is None:
+    if facts.plan is None or not facts.plan.options:
         return []
     advice = facts.plan.eye_advice
-    words = " ".join(_ended(clean(words)) for words in (advice.sentence, *advice.reasons))
-    return [Item("One eye or two", words)]
+    reasons = "; ".join(clean(reason).rstrip(".") for reason in advice.reasons)
+    words = clean(advice.sentence)
+    return [Item("One eye or two", f"{_ended(words)} Reasons: {reasons}" if reasons else words)]
 
 
 def _device(facts: NoteFacts, brief: bool = False) -> list[Item]:
-    option = facts.option()
+    option = facts.option
     if option is None:
         return []
     return [shown.item() for shown in device_numbers(option) if shown.brief or not brief]
 
 
 def _outcomes(facts: NoteFacts, brief: bool = False) -> list[Item]:
-    option = facts.option()
+    option = facts.option
     if option is None:
         return []
     items: list[Item] = []
@@ -252,9 +268,11 @@ def _assumed(facts: NoteFacts) -> list[Item]:
     declared = by_path()
     if facts.plan is not None:
         for path, sentence in facts.plan.assumptions_used.items():
+            if not _leaned_on(path, facts):
+                continue
             field = declared.get(path)
             items.append(Item(field.label if field else path.replace("_", " "), clean(sentence)))
-        for demand in facts.plan.demands:
+        for demand in facts.plan.demands if facts.plan.options else ():
             if demand.assumed:
                 words = "; ".join(_goal_figure(demand, key, source) for key, source in demand.assumed.items())
                 items.append(Item(f"Goal {demand.index + 1}", words))
@@ -271,6 +289,17 @@ def _assumed(facts: NoteFacts) -> list[Item]:
         )
         items.append(Item("The clinic's own settings", words))
     return items
+
+
+def _leaned_on(path: str, facts: NoteFacts) -> bool:
+    """Whether a number of this note can rest on an assumed value: none does while nothing could be computed."""
+    if facts.plan is None or not facts.plan.options:
+        return False
+    if facts.option is None:
+        return True
+    table, _, key = path.partition(".")
+    fellow = table in ("right", "left") and table not in facts.option.configuration.eyes
+    return not (fellow and key != "refraction") and not (path == "face.reach" and facts.option.cap is None)
 
 
 def _goal_figure(demand: Demand, key: str, source: str) -> str:
@@ -295,7 +324,7 @@ def _choice(facts: NoteFacts) -> list[Item]:
     choice = facts.visit.choice
     if choice is None:
         return []
-    option = facts.option()
+    option = facts.option
     return [Item("Chosen", unresolved_choice_words(choice) if option is None else choice_words(option))]
 
 

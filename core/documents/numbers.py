@@ -7,7 +7,7 @@ behind the number, by which its working is found.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..configuration import Configuration
 from ..plan.types import CapNumbers, EyeNumbers, MountNumbers, Option, Outcome, PairNumbers
@@ -124,8 +124,7 @@ def _device(option: Option) -> Iterator[Shown]:
     if refocused:
         criterion = f"after refocusing; marked {device.magnification_marked:g}x"
     yield Shown("Power in use", words, criterion, quantity, device.leading.magnification, brief=True)
-    for eye in device.eyes:
-        yield from _eye(eye, f", {eye.side} eye", option)
+    yield from _by_eye(option)
     if device.pair is not None:
         yield from _pair(device.pair)
     yield from _mount(device.mount)
@@ -137,6 +136,27 @@ def _device(option: Option) -> Iterator[Shown]:
     yield Shown(
         "Light let through", f"{device.transmittance:.0%}", light, "transmittance", device.transmittance
     )
+
+
+def _by_eye(option: Option) -> Iterator[Shown]:
+    """The numbers of each eye; what is the same for both eyes stands once."""
+    eyes = option.device.eyes
+    if len(eyes) == 1:
+        yield from _eye(eyes[0], f", {eyes[0].side} eye", option)
+        return
+    first, second = ({shown.label: shown for shown in _eye(eye, "", option)} for eye in eyes)
+    for label in dict.fromkeys((*first, *second)):
+        one, other = first.get(label), second.get(label)
+        if (
+            one is not None
+            and other is not None
+            and (one.words, one.criterion) == (other.words, other.criterion)
+        ):
+            yield replace(one, label=f"{label}, each eye")
+            continue
+        for shown, eye in ((one, eyes[0]), (other, eyes[1])):
+            if shown is not None:
+                yield replace(shown, label=f"{label}, {eye.side} eye")
 
 
 def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
@@ -157,7 +177,7 @@ def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
         eye.ametropia_at_ocular_d,
     )
     if eye.correction_lens_d is not None:
-        place_of = CORRECTION_WORDS[option.configuration.correction]
+        place_of = f"best sphere, {CORRECTION_WORDS[option.configuration.correction]}"
         words = f"{signed(eye.correction_lens_d)} D"
         yield Shown(f"Correcting lens{of}", words, place_of, "correction_lens_d", eye.correction_lens_d)
     if abs(eye.residual_sphere_d) >= 0.005 or abs(eye.residual_cylinder_d) >= 0.005:

@@ -2,25 +2,69 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from ..configuration import Configuration
+from ..plan import option_for
+from ..plan.context import context_of
+from ..plan.device import Infeasible
 from ..plan.types import Option, Plan
+from ..settings import Settings
+from ..stock import Stock
 from .text import clean
 
 
-def chosen_option(plan: Plan | None, choice: Configuration | None) -> Option | None:
-    """The plan's option for a choice, None when nothing is chosen or the plan does not offer it."""
+def chosen_option(plan: Plan | None, choice: Configuration | None, settings: Settings) -> Option | None:
+    """The option for a choice, None when nothing is chosen or it cannot be used.
+
+    A choice that is none of the plan's own rows (another spread, say) is evaluated by the same formulas.
+    """
     if plan is None or choice is None:
         return None
-    # Rows of the coverage are small; an option is expanded only once it is found.
     for place, row in enumerate(plan.coverage.rows):
         if row.configuration == choice:
             return plan.options[place]
-    return next((option for option in plan.options if option.configuration == choice), None)
+    try:
+        return _evaluated(plan, choice, settings)
+    except Infeasible:
+        return None
 
 
-def refusal_of(plan: Plan, choice: Configuration) -> str:
-    """Why the plan does not offer a choice, in a sentence."""
-    for refused in plan.refused:
-        if refused.configuration == choice:
-            return clean(refused.reason)
-    return "it is not among the ways in which the clinic's stock can be used"
+def refusal_of(plan: Plan, choice: Configuration, settings: Settings) -> str:
+    """Why a choice cannot be used, in a sentence."""
+    try:
+        _evaluated(plan, choice, settings)
+    except Infeasible as infeasible:
+        reason = infeasible.reason
+        if not reason.startswith("The stock has no"):
+            return clean(reason)
+    alike = [refused for refused in plan.refused if refused.configuration.telescope == choice.telescope]
+    same_eye = [refused for refused in alike if refused.configuration.eye == choice.eye]
+    for refused in (*same_eye, *alike):
+        return clean(refused.reason)
+    return "it is not among what the clinic's stock offers"
+
+
+def _evaluated(plan: Plan, choice: Configuration, settings: Settings) -> Option:
+    """The choice through the plan's formulas, with the stock entries that the plan's own options show."""
+    known = list(_alike(plan, choice))
+    stock = Stock(
+        telescopes=tuple({each.telescope.id: each.telescope for each in known}.values()),
+        caps=tuple({each.cap.id: each.cap for each in known if each.cap}.values()),
+        filters=tuple({each.filter.id: each.filter for each in known if each.filter}.values()),
+    )
+    return option_for(context_of(plan.person, settings), stock, plan.demands, choice)
+
+
+def _alike(plan: Plan, choice: Configuration) -> Iterator[Option]:
+    """One option with the telescope of the choice, one with its cap, one with its filter, as far as there are any."""
+    wanted = {"telescope": choice.telescope, "cap": choice.cap, "filter": choice.filter}
+    wanted = {part: id for part, id in wanted.items() if id}
+    for place, row in enumerate(plan.coverage.rows):
+        found = [part for part, id in wanted.items() if getattr(row.configuration, part) == id]
+        if found:
+            yield plan.options[place]
+            for part in found:
+                del wanted[part]
+        if not wanted:
+            return

@@ -69,14 +69,18 @@ class Order:
         return "\n\n".join(blocks) + "\n"
 
 
-def obstacles(case: Case, plan: Plan) -> tuple[Obstacle, ...]:
+def obstacles(case: Case, plan: Plan, settings: Settings) -> tuple[Obstacle, ...]:
     """What stands against the order, empty when it can be written."""
     choice = case.visit.choice
     if choice is None:
         return (Obstacle("", "No device is chosen."),)
-    option = chosen_option(plan, choice)
+    option = chosen_option(plan, choice, settings)
     if option is None:
-        return (Obstacle("", f"The chosen device cannot be ordered: {_ended(refusal_of(plan, choice))}"),)
+        return (
+            Obstacle(
+                "", f"The chosen device cannot be ordered: {_ended(refusal_of(plan, choice, settings))}"
+            ),
+        )
     found = [
         Obstacle("", f"Refer the same day before any device: {_ended(clean(each.sentence))}")
         for each in plan.referrals
@@ -91,10 +95,10 @@ def obstacles(case: Case, plan: Plan) -> tuple[Obstacle, ...]:
 
 def order(case: Case, plan: Plan, sheet: FittingSheet | None, settings: Settings) -> Order:
     """The order for the chosen device. Raises OrderBlocked, with a sentence for each reason, while one stands."""
-    against = obstacles(case, plan)
+    against = obstacles(case, plan, settings)
     if against:
         raise OrderBlocked(against)
-    option = chosen_option(plan, case.visit.choice)
+    option = chosen_option(plan, case.visit.choice, settings)
     assert option is not None
     parts: list[tuple[str, tuple[Item, ...]]] = [
         ("ORDER FOR A SPECTACLE TELESCOPE", tuple(_head(case, settings))),

@@ -65,7 +65,7 @@ class WorkingSheet:
 
 def workings(case: Case, plan: Plan, settings: Settings) -> WorkingSheet | None:
     """The numbers of the chosen option with the steps behind them; None when the plan does not offer the choice."""
-    option = chosen_option(plan, case.visit.choice)
+    option = chosen_option(plan, case.visit.choice, settings)
     if option is None:
         return None
     steps = tuple(_distinct(_recorded(option, plan, settings)))
@@ -91,7 +91,7 @@ def working_sheet(
     chosen: Letters = letters or settings.letters
     made = workings(case, plan, settings)
     head = [f"WORKING SHEET, code {clean(case.code)}, {case.visit.on.isoformat()}"]
-    option = chosen_option(plan, case.visit.choice)
+    option = chosen_option(plan, case.visit.choice, settings)
     if made is None or option is None:
         blocks = [head, ["No device is chosen that the plan offers, so there is nothing to work out."]]
     else:

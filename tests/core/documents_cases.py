@@ -5,9 +5,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date, datetime
 
-from afocal.core.case import Addendum, Case, Caution, Signature, StepResult, TrainingSession, new_case
+from afocal.core.case import (
+    Addendum,
+    Case,
+    Caution,
+    Finding,
+    Signature,
+    StepResult,
+    TrainingSession,
+    new_case,
+)
 from afocal.core.configuration import Configuration
+from afocal.core.entry import Words
+from afocal.core.fields import by_path
 from afocal.core.fitting.cautions import cautions_for
+from afocal.core.fitting.sheet import fitting_sheet
+from afocal.core.fitting.types import FittingSheet
+from afocal.core.plan import Plan, plan
 from afocal.core.settings import Settings
 from afocal.core.stock import Stock, loads_stock
 
@@ -339,3 +353,42 @@ ALL = {
     "refused": refused,
     "fitted": fitted,
 }
+
+
+def plan_of(case: Case) -> Plan:
+    """The plan with the invented stock."""
+    return plan(case, stock(), SETTINGS)
+
+
+def sheet_of(case: Case) -> FittingSheet | None:
+    """The fitting sheet, None while nothing is chosen."""
+    return None if case.visit.choice is None else fitting_sheet(case, stock(), SETTINGS)
+
+
+HOSTILE = '=1+1<script>alert(1)</script>"><img src=x onerror=1>&amp;{made_by}\x1b[2J\x1b]0;t\x07\u202e\x00\x85\u2028ASSESSMENT'
+
+
+def hostile(case: Case, text: str = HOSTILE) -> Case:
+    """The case with hostile words in every field that takes words, past every reader, as a file by hand could hold them."""
+    words = Finding(typed=text, value=text)
+    found = dict(case.visit.findings)
+    for path, field in by_path().items():
+        if isinstance(field.kind, Words):
+            found[path] = words
+        elif path.endswith("colour") or path == "left.reading_curve":
+            found[path] = Finding(typed=text, problem=text)
+    goals = tuple(
+        each.model_copy(update={"findings": {**each.findings, "task": words}}) for each in case.visit.goals
+    )
+    at = datetime(2026, 12, 8, 14, 0)
+    return updated(
+        case,
+        findings=found,
+        goals=goals,
+        notes=text,
+        choice_reason=text,
+        steps={"fit.tilt.right": StepResult(measured=text, note=text, by=text, at=at)},
+        training=(TrainingSession(on=ON, stage=text, minutes=5, result=text),),
+        signature=Signature(signer=text, at=at, digest=text),
+        addenda=(Addendum(at=at, by=text, text=text),),
+    )
