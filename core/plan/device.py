@@ -27,6 +27,7 @@ from ..optics.ametropia import (
 from ..optics.binocular_field import (
     centre_separation_decentred_deg,
     housing_extent_deg,
+    overlap_field_decentred_deg,
     overlap_field_deg,
     ring_outer_diameter_deg,
     toe_out_vergence_prism,
@@ -495,7 +496,7 @@ def pair_numbers(
         interpupillary_mm=as_recorded(person.pd.total_mm),
         spread_mm=spread_mm,
         union_field_deg=union_field_deg(field, separation),
-        overlap_field_deg=overlap_field_deg(field, separation) if separation <= field else 0.0,
+        overlap_field_deg=_overlap_deg(telescope, first, spread_mm, separation),
         centre_separation_deg=separation,
         toe_out_vergence_for_same_union_prism=toe_out_vergence_prism(first.magnification, separation)
         if separation > 0.0
@@ -506,6 +507,23 @@ def pair_numbers(
         aniseikonia_percent=magnification_difference_percent(right.magnification, left.magnification),
         interocular_difference_logmar=difference,
     )
+
+
+def _overlap_deg(telescope: Telescope, eye: EyeNumbers, spread_mm: float, separation_deg: float) -> float:
+    """What both eyes share: exact where the objective limits the field, else the field less the separation."""
+    if separation_deg > 0.0 and eye.field.limited_by == "objective" and eye.tube_shortening_mm == 0.0:
+        try:
+            return overlap_field_decentred_deg(
+                eye.magnification,
+                eye.tube_length_mm,
+                telescope.objective_diameter_mm,
+                eye.eye_distance_mm,
+                spread_mm,
+            )
+        except DomainRefusal:
+            return 0.0
+    field = eye.field.real_field_deg
+    return overlap_field_deg(field, separation_deg) if separation_deg <= field else 0.0
 
 
 def mount_numbers(

@@ -42,7 +42,16 @@ from .quick import (
     quick_eye,
     tube_of,
 )
-from .ranking import UNCORRECTED_WORTH, comfort, goal_weights, hands, low_power, position_comfort, two_eyes
+from .ranking import (
+    HYPERFOCAL_WORTH,
+    UNCORRECTED_WORTH,
+    comfort,
+    goal_weights,
+    hands,
+    low_power,
+    position_comfort,
+    two_eyes,
+)
 from .types import GRADES, Grade, RefusalCode
 
 Place = tuple[Position, Mount]
@@ -568,7 +577,7 @@ def _extra(ready: Prepared, context: Context, rows: EyeRows, choice: EyeChoice, 
         if row.correction in ("objective", "refocused"):
             simple *= 0.9
         if row.hyperfocal:
-            simple *= 0.95
+            simple *= HYPERFOCAL_WORTH
         found.append(
             weights[2] * low_power(row.q.m)
             + weights[7] * hands(ready.telescopes[row.telescope])

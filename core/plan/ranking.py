@@ -109,6 +109,8 @@ def two_eyes(context: Context, eye: str) -> float:
 
 
 UNCORRECTED_WORTH = 0.7
+# Set hyperfocal, infinity itself is only just tolerated: worth it where it brings a goal into the clear range.
+HYPERFOCAL_WORTH = 0.6
 
 
 def simplicity(configuration: Configuration, left_uncorrected: bool) -> float:
@@ -121,7 +123,7 @@ def simplicity(configuration: Configuration, left_uncorrected: bool) -> float:
     if configuration.correction in ("objective", "refocused"):
         value *= 0.9
     if configuration.focus == "hyperfocal":
-        value *= 0.95
+        value *= HYPERFOCAL_WORTH
     return value
 
 
