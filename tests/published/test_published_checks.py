@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import importlib
-import importlib.util
 import inspect
 import pkgutil
+import sys
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import afocal.core.optics as optics_package
@@ -51,15 +50,27 @@ for _name in NUMBER_MODULES:
     importlib.import_module(f"afocal.core.{_name}")
 
 
-def _load(path: Path) -> ModuleType:
-    spec = importlib.util.spec_from_file_location(path.stem, path)
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+if str(HERE) not in sys.path:
+    sys.path.append(str(HERE))  # the second computation stands beside this file, outside any package
+
+ROUTES = [
+    importlib.import_module(f"independent.{path.stem}")
+    for path in sorted((HERE / "independent").glob("*.py"))
+]
 
 
-routes = _load(HERE / "routes.py")
+def route_of(quantity: str) -> Callable[[dict[str, Any]], Any]:
+    """The one independent computation of a quantity; none, or more than one, fails."""
+    found = [
+        function
+        for module in ROUTES
+        for name, function in vars(module).items()
+        if name == quantity and getattr(function, "__module__", "") == module.__name__
+    ]
+    assert len(found) == 1, f"{quantity}: {found}"
+    return found[0]
+
+
 FILES = {
     path.stem: tomllib.loads(path.read_text(encoding="utf-8"))
     for path in sorted((HERE / "data").glob("*.toml"))
@@ -144,7 +155,7 @@ def test_a_derived_value_is_met_by_an_independent_route(check: dict[str, Any]) -
 
     Where both are exact arithmetic they also agree with each other far beyond the stated digits.
     """
-    independent = getattr(routes, check["quantity"])(check["inputs"])
+    independent = route_of(check["quantity"])(check["inputs"])
     assert abs(independent - check["expected"]) <= check["tolerance"] + 1e-12
     if check["quantity"] == "lit_fraction_at_half_field":
         return  # the route samples the pupil
