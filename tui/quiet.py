@@ -10,13 +10,16 @@ from __future__ import annotations
 
 from typing import Any, TypeVar
 
+from rich.segment import Segment
 from textual.geometry import Size
 from textual.reactive import Reactive
 from textual.screen import ModalScreen, Screen
+from textual.strip import Strip
 from textual.widget import Widget
 from textual.widgets import Input
 
-from .safe_text import clean
+from .safe_text import clean, fit, shown, shown_in_place
+from .widgets.roles import styles_for
 
 Result = TypeVar("Result")
 
@@ -62,23 +65,7 @@ class QuietInput(Input):
     virtual_size: Reactive[Size] = Reactive(Size(0, 0), layout=False)
 
     DEFAULT_CSS = """
-    QuietInput {
-        background: $field-ground;
-        color: $field-ink;
-        text-style: bold;
-        &:focus { background-tint: transparent; }
-        &>.input--cursor { background: transparent; color: $field-ink; text-style: bold; }
-        &>.input--selection {
-            background: $selection-ground; color: $selection-ink; text-style: $selection-style;
-        }
-        &>.input--placeholder { color: $ink-soft; }
-        &:ansi {
-            background: ansi_default;
-            color: ansi_default;
-            &>.input--cursor { background: ansi_default; color: ansi_default; text-style: bold; }
-            &>.input--placeholder { color: ansi_default; text-style: none; }
-        }
-    }
+    QuietInput { background: $field-ground; color: $field-ink; &:focus { background-tint: transparent; } }
     """
 
     def __init__(self, value: str = "", **options: Any) -> None:
@@ -87,6 +74,28 @@ class QuietInput(Input):
 
     def validate_value(self, value: str) -> str:
         return clean(value)
+
+    def render_line(self, y: int) -> Strip:
+        """Value or placeholder, and the selection while the field has the focus, in our roles."""
+        styles = styles_for(self.app.theme_variables)
+        field = styles["field"]
+        width = self.content_size.width
+        if y != 0:
+            return Strip.blank(width, field)
+        text = shown_in_place(self.value)
+        if not text:
+            return Strip(
+                [Segment(fit(shown(self.placeholder), width), styles["note"] + field.background_style)]
+            )
+        start, end = sorted(self.selection) if self.has_focus else (0, 0)
+        segments = [
+            Segment(text[:start], field),
+            Segment(text[start:end], styles["selection"]),
+            Segment(text[end:], field),
+        ]
+        scroll = self.scroll_offset.x
+        strip = Strip([segment for segment in segments if segment.text])
+        return strip.crop(scroll, scroll + width).adjust_cell_length(width, field)
 
     def restricted(self) -> None:
         """No bell: the sentence beside the field says what is wrong."""

@@ -100,6 +100,15 @@ def shown(text: object, *, newlines: bool = False) -> str:
     return to_ascii(cleaned) if current_signs().ascii_only else cleaned
 
 
+def shown_in_place(text: str) -> str:
+    """The same for text under a caret: one sign for each sign, so that positions stay what they are."""
+    if not current_signs().ascii_only or text.isascii():
+        return text
+    return "".join(
+        character if len(character) == 1 else character[:1] or "?" for character in map(to_ascii, text)
+    )
+
+
 def fit(text: str, width: int) -> str:
     """The text in exactly `width` cells: padded with blanks, or cut with the sign for "goes on"."""
     if width <= 0:

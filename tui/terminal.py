@@ -6,6 +6,7 @@ reads its settings from the environment once.
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Mapping, MutableMapping
@@ -75,6 +76,12 @@ def ascii_only(env: Mapping[str, str], encoding: str | None) -> bool:
     return not takes_unicode(encoding)
 
 
+def settled() -> None:
+    """The first screen stands: what is there stays, and the collector looks at new things only."""
+    gc.freeze()
+    gc.enable()
+
+
 colours_refused = False
 """True after `prepare` when NO_COLOR asks for no colour (no-color.org: set, and not empty)."""
 
@@ -99,9 +106,11 @@ def prepare(env: MutableMapping[str, str] | None = None) -> None:
 
     Animations go off. NO_COLOR is kept in `colours_refused` and taken out of the environment: the framework
     would turn colours to greys, where our theme on the terminal's own palette sends none. A character that the
-    stream cannot encode becomes a question mark, never an exception.
+    stream cannot encode becomes a question mark, never an exception. The garbage collector rests until the first
+    screen stands (`settled`): a start-up makes much and throws little away.
     """
     global colours_refused
+    gc.disable()
     env = os.environ if env is None else env
     colours_refused = bool(env.pop("NO_COLOR", ""))
     env["TEXTUAL_ANIMATIONS"] = "none"

@@ -114,6 +114,29 @@ async def test_keys(claim: str, keys: list[str], posted: list[tuple[str, str, bo
         assert app.form.current_key == at, claim
 
 
+async def test_the_owner_is_called_at_once() -> None:
+    """With a function given, an accepted text goes to it before the focus moves, and rows that it brings are
+    there when the focus arrives: also when they come before the next row."""
+    app = FormApp()
+    calls: list[tuple[str, str, bool, str | None]] = []
+
+    def edited(key: str, text: str, confirmed: bool) -> None:
+        calls.append((key, text, confirmed, app.form.current_key))
+        if key == "acuity":
+            app.form.rows = (ROWS[0], Row("new", "New before"), ROWS[1], Row("also", "New behind"), *ROWS[2:])
+
+    async with app.run_test() as pilot:
+        await pilot.pause()
+        app.form.edited = edited
+        await pilot.press("6", "tab")
+        assert calls == [("acuity", "6", False, "acuity")]
+        assert app.form.current_key == "also"
+        await pilot.press("down", "enter")
+        assert calls[-1] == ("vertex", "12", True, "vertex")
+        assert app.form.current_key == "pupil"
+        assert app.posted == []
+
+
 async def test_leaving_the_form_accepts() -> None:
     """Tab past the last row, a click elsewhere or a focus set by the program: what was typed is posted."""
     app = FormApp()

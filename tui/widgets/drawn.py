@@ -19,7 +19,7 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from ..signs import current_signs
-from .roles import role_styles
+from .roles import styles_for
 
 Piece = tuple[str, str]
 """A text that has been made safe, and the role in which it is drawn."""
@@ -59,7 +59,6 @@ class Drawn(Widget):
     def __init__(self, *, name: str | None = None, id: str | None = None, classes: str | None = None) -> None:
         super().__init__(name=name, id=id, classes=classes)
         self._top = 0
-        self._styles_of: tuple[str, dict[str, Style]] = ("", {})
 
     # ---- what a subclass gives
 
@@ -143,14 +142,7 @@ class Drawn(Widget):
 
     def role(self, name: str) -> Style:
         """The style of a role under the theme in use."""
-        theme = self.app.theme
-        if self._styles_of[0] != theme:
-            self._styles_of = (theme, role_styles(self.app.theme_variables))
-        return self._styles_of[1][name]
-
-    def notify_style_update(self) -> None:
-        self._styles_of = ("", {})
-        super().notify_style_update()
+        return styles_for(self.app.theme_variables)[name]
 
     def render_line(self, y: int) -> Strip:
         line = self.line_at(y)
@@ -169,12 +161,13 @@ class Drawn(Widget):
 
     def _strip(self, pieces: Iterable[Piece], width: int, edge: str) -> Strip:
         """Pieces to a strip of exactly `width` cells; neighbours of one style are joined, to send fewer bytes."""
-        role = self.role
-        segments = [Segment(text, role(name)) for text, name in pieces if text]
-        strip = Strip(segments).adjust_cell_length(max(0, width - self.edge_width), role(self.base_role))
+        styles = styles_for(self.app.theme_variables)
+        base = styles[self.base_role]
+        segments = [Segment(text, styles[name]) for text, name in pieces if text]
+        strip = Strip(segments).adjust_cell_length(max(0, width - self.edge_width), base)
         if self.edge_width:
-            blank = Segment(" " * (self.edge_width - 1), role(self.base_role))
-            sign = Segment(edge or " ", role(self.edge_role if edge else self.base_role))
+            blank = Segment(" " * (self.edge_width - 1), base)
+            sign = Segment(edge or " ", styles[self.edge_role] if edge else base)
             strip = Strip([*strip, blank, sign], width)
         return strip.simplify()
 

@@ -118,8 +118,11 @@ class FormBody(Drawn):
 class Form(Widget):
     """See the module's first lines.
 
-    `reading`, when set, is asked at each key what the typed text would be read as; the answer is shown
-    behind the field at once. It must be quick: (key, text) -> echo, empty when nothing can be read yet.
+    `edited`, when set, is called at once with an accepted text, (key, text, confirmed), instead of the message, so
+    that new rows and a new answer go out in one frame with the move to the next row.
+
+    `reading`, when set, is asked at each key what the typed text would be read as; the answer is shown behind the
+    field at once. It must be quick: (key, text) -> echo, empty when nothing can be read yet.
     """
 
     DEFAULT_CSS = """
@@ -157,11 +160,13 @@ class Form(Widget):
         self,
         rows: Iterable[Row] = (),
         *,
+        edited: Callable[[str, str, bool], None] | None = None,
         reading: Callable[[str, str], str] | None = None,
         id: str | None = None,
         classes: str | None = None,
     ) -> None:
         super().__init__(id=id, classes=classes)
+        self.edited = edited
         self.reading = reading
         self.body = FormBody()
         self.editor = FormEditor()
@@ -304,11 +309,11 @@ class Form(Widget):
 
     def step(self, direction: int, *, leave: bool = False) -> None:
         """One row on or back; past the ends to the next widget when `leave`, else stay."""
+        self.accept()
         index = self._first_stop(self._index + direction, direction)
         if index >= 0:
             self._go(index)
             return
-        self.accept()
         if leave:
             before = self.screen.focused
             after = self.screen.focus_next() if direction > 0 else self.screen.focus_previous()
@@ -333,7 +338,7 @@ class Form(Widget):
         """Enter: accept, also an assumed or carried-over value as it stands, and go on."""
         row = self.current_row
         if row is not None and not self.dirty and row.status in ("assumed", "carried over"):
-            self.post_message(self.FieldEdited(self, row.key, self.text, confirmed=True))
+            self._tell(row.key, self.text, True)
         self.step(1, leave=True)
 
     def accept(self) -> None:
@@ -347,7 +352,14 @@ class Form(Widget):
         rows = list(self.body.rows)
         rows[self._index] = changed
         self.body.rows = tuple(rows)
-        self.post_message(self.FieldEdited(self, row.key, text))
+        self._tell(row.key, text, False)
+
+    def _tell(self, key: str, text: str, confirmed: bool) -> None:
+        """Hand an accepted text to the owner."""
+        if self.edited is not None:
+            self.edited(key, text, confirmed)
+        else:
+            self.post_message(self.FieldEdited(self, key, text, confirmed))
 
     def restore(self) -> bool:
         """Give up what was typed; false when nothing was."""
@@ -385,8 +397,10 @@ class Form(Widget):
     def _go(self, index: int) -> None:
         if index < 0:
             return
+        key = self.body.rows[index].key
         self.accept()
-        self._arrive(index)
+        # What was accepted may have brought other rows.
+        self._arrive(next((at for at, row in enumerate(self.body.rows) if row.key == key), self._index))
 
     def _arrive(self, index: int) -> None:
         left = self._index

@@ -50,6 +50,7 @@ ROLES: dict[str, Role] = {
     "bar": Role("bar-ink", "bar-ground"),
     "bar-key": Role("bar-key", "bar-ground", attributes="bold"),
     "answer": Role("answer-ink", "answer-ground", attributes="bold"),
+    "selection": Role("selection-ink", "selection-ground", attributes="bold"),
     "curve": Role("curve-1", kind="mark"),
     "curve-other": Role("curve-2", kind="mark"),
     "curve-third": Role("curve-3", kind="mark"),
@@ -86,6 +87,17 @@ VARIABLE_DEFAULTS: dict[str, str] = {
     "selection-ink": "#000000",
     "selection-style": "none",
 }
+
+
+_latest: tuple[Mapping[str, str] | None, dict[str, Style]] = (None, {})
+
+
+def styles_for(variables: Mapping[str, str]) -> dict[str, Style]:
+    """The same, kept as long as the app has the same variables: they are replaced when another theme is worn."""
+    global _latest
+    if _latest[0] is not variables:
+        _latest = (variables, role_styles(variables))
+    return _latest[1]
 
 
 def role_styles(variables: Mapping[str, str]) -> dict[str, Style]:
