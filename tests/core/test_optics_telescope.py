@@ -152,6 +152,7 @@ def test_size_ratio_is_the_ratio_of_equivalent_distances(m: float, t: float, eye
 def test_two_images_far_away_give_the_power_at_once() -> None:
     """Beyond 6 m the ratio counts as M; nearer it does not: at 3 m a 2.0x (t 24, d 15) shows a ratio of 1.96."""
     assert measuring.magnification_from_image_sizes(2.5) == 2.5
+    assert measuring.magnification_from_diameters(24.0, 12.0) == 2.0
     assert measuring.magnification_from_image_sizes(4.0, keplerian=True) == -4.0
     assert measuring.size_ratio_at_eye(2.0, 24.0, 3000.0, 15.0) == pytest.approx(3039 / 1554, rel=1e-12)
     # Hand solution without an eye distance: 2000/M + 24 = 2024/1.9.
