@@ -69,7 +69,7 @@ def _make(name: str, workspace: Workspace, *, with_sheet: bool = True) -> _Made:
         say(problem)
     sheet = None
     if with_sheet and case.visit.choice is not None:
-        from ..core.fitting import fitting_sheet
+        from ..core.fitting.sheet import fitting_sheet
 
         sheet = fitting_sheet(case, stock, settings)
     return _Made(case, settings, plan(case, stock, settings), sheet)

@@ -25,8 +25,45 @@ from .options import chosen_option
 from .text import Letters, clean, fill, in_letters
 from .version import made_by
 
-# Read from the stock or the record as they are; nothing is computed to get them.
-NOT_COMPUTED = frozenset({"magnification", "transmittance"})
+# The formulas that may give a number, where its formula has another name than the quantity in the plan. A number is never
+# linked to a formula by its value alone: two quantities may happen to be equal.
+FORMULAS_OF: dict[str, tuple[str, ...]] = {
+    "apparent_field_deg": (
+        "apparent_field_deg",
+        "apparent_field_general_deg",
+        "apparent_from_real_field_deg",
+    ),
+    "clear_from_mm": ("cap_near_edge_mm",),
+    "convergence_parallel_tubes_prism": ("convergence_with_caps_prism",),
+    "convergence_prism": ("convergence_parallel_tubes_prism", "convergence_with_caps_prism"),
+    "correction_lens_d": (
+        "ametropia_at_ocular_d",
+        "objective_correction_d",
+        "objective_correction_general_d",
+    ),
+    "evd_mm": ("cap_evd_mm", "evd_mm", "evd_focused_mm"),
+    "exit_pupil_diameter_mm": ("exit_pupil_diameter_mm", "refocused_exit_pupil_diameter_mm"),
+    "linear_field_at_cap_focus_mm": ("linear_field_mm",),
+    "linear_field_mm": ("linear_field_mm", "linear_field_through_tube_mm"),
+    "linear_union_mm": ("linear_field_mm", "linear_field_through_tube_mm"),
+    "near_limit_mm": ("clear_range", "near_limit_mm", "nearest_by_travel_mm"),
+    "ocular_height_mm": ("least_ocular_height_mm",),
+    "predicted_logmar": ("logmar_through_telescope",),
+    "probability": ("probability_prediction_meets_goal", "probability_print_goal_met"),
+    "real_field_deg": (
+        "real_field_deg",
+        "real_field_general_deg",
+        "field_in_use",
+        "real_from_apparent_field_deg",
+    ),
+    "refocused_magnification": ("refocus", "refocused_magnification"),
+    "residual_sphere_d": ("ametropia_at_ocular_d",),
+    "vertical_tilt_tolerance_arcmin": ("tilt_tolerances",),
+    "working_distance_mm": ("cap_working_distance_mm",),
+    "working_distance_uncorrected_mm": ("cap_working_distance_uncorrected_mm",),
+}
+# Read from the stock or the record, or set by the focus; nothing is computed to get them.
+NOT_COMPUTED = frozenset({"magnification"})
 _UNITS = (
     ("_cd_m2", "cd/m2"),
     ("_m_units", "M"),
@@ -122,19 +159,19 @@ def _distinct(steps: list[Step]) -> Iterator[Step]:
     seen: set[tuple[str, str]] = set()
     for step in steps:
         key = (step.formula.key, repr(step.arguments()))
-        if key not in seen:
+        if key not in seen and step.formula.name != "as_recorded":
             seen.add(key)
             yield step
 
 
 def _step_of(shown: Shown, steps: tuple[Step, ...]) -> int:
-    """The step that gave a number: the one of its own formula first, else the last with the same result."""
+    """The last step of one of its formulas with the same result, 0 when there is none."""
     if shown.quantity in NOT_COMPUTED:
         return 0
-    numbered = list(enumerate(steps, 1))
-    for own in (True, False):
-        for number, step in reversed(numbered):
-            if (step.formula.name == shown.quantity) is own and _gives(step.result, shown.value):
+    for name in FORMULAS_OF.get(shown.quantity, (shown.quantity,)):
+        for number in range(len(steps), 0, -1):
+            step = steps[number - 1]
+            if step.formula.name == name and _gives(step.result, shown.value):
                 return number
     return 0
 
@@ -154,23 +191,22 @@ def _gives(result: Any, value: float) -> bool:
 def _group(heading: str, lines: tuple[Line, ...]) -> list[str]:
     rows = [heading.upper()]
     for line in lines:
-        where = f"step {line.step}" if line.step else "as recorded"
+        where = f"step {line.step}" if line.step else "as recorded or set"
         rows.append(f"{line.shown.label}: {line.shown.words}   [{where}]")
     return rows
 
 
 def _step(number: int, step: Step) -> list[str]:
     formula = step.formula
-    put_in = ", ".join(
-        f"{_plain(name)} {_amount(value)}{_unit(name)}" for name, value in step.arguments().items()
-    )
+    given = {name: value for name, value in step.arguments().items() if value is not None}
+    put_in = ", ".join(f"{_plain(name)} {amount_words(value)}{_unit(name)}" for name, value in given.items())
     source = _source(step)
-    unit = f" {formula.unit}" if formula.unit else ""
+    unit = f" {formula.unit}" if formula.unit and isinstance(step.result, int | float) else ""
     return [
         f"Step {number}: {_plain(formula.name)}",
         f"  formula: {formula.symbols}",
         f"  put in: {put_in}" if put_in else "  put in: nothing",
-        f"  result: {_amount(step.result)}{unit}",
+        f"  result: {amount_words(step.result)}{unit}",
         f"  holds for: {formula.domain}" if formula.domain else "  holds always",
         f"  source: {source}",
     ]
@@ -206,7 +242,7 @@ def _unit(name: str) -> str:
     return next((f" {unit}" for ending, unit in _UNITS if name.endswith(ending)), "")
 
 
-def _amount(value: Any) -> str:
+def amount_words(value: Any) -> str:
     """A number to six significant digits; a named result as its parts."""
     if isinstance(value, bool):
         return "yes" if value else "no"
@@ -215,8 +251,8 @@ def _amount(value: Any) -> str:
     if value is None:
         return "none"
     if isinstance(value, tuple | list):
-        return "(" + ", ".join(_amount(each) for each in value) + ")"
+        return "(" + ", ".join(amount_words(each) for each in value) + ")"
     if is_dataclass(value) and not isinstance(value, type):
         parts = ((each.name, getattr(value, each.name)) for each in fields(value))
-        return ", ".join(f"{_plain(name)} {_amount(part)}{_unit(name)}" for name, part in parts)
+        return ", ".join(f"{_plain(name)} {amount_words(part)}{_unit(name)}" for name, part in parts)
     return clean(value)

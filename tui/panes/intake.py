@@ -10,7 +10,7 @@ from textual import on
 from textual.app import ComposeResult
 
 from ...core.case import Case, Finding, Goal
-from ...core.entry import Choice, Words
+from ...core.entry import Choice, Kind, Number, Words
 from ...core.errors import Refusal
 from ...core.fields import GOAL_FIELDS, SECTIONS, Field, by_path, fields, goal_by_key
 from ...core.goals import Task, library, matching, task_for
@@ -291,6 +291,23 @@ def _field_row(
     if assumed is not None:
         return replace(row, echo=assumed.sentence, status="assumed")
     return row
+
+
+def _echo(kind: Kind, finding: Finding, view: View) -> str:
+    """What was understood, unless it is what stands there already."""
+    if isinstance(kind, Words | Choice):
+        return ""
+    echo = kind.echo(finding.value, view.settings.acuity_notation)
+    if isinstance(kind, Number) and _same_number(finding.typed, finding.value):
+        return ""
+    return "" if echo in (finding.typed, f"{finding.typed} {kind.unit}") else echo
+
+
+def _same_number(typed: str, value: float) -> bool:
+    try:
+        return float(typed) == value
+    except ValueError:
+        return False
 
 
 def _usual(key: str, task: Task | None) -> Assumed | None:

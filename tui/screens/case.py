@@ -19,7 +19,7 @@ from ...core.case import Case
 from ...core.case_file import loads_case
 from ...core.desk import Desk
 from ...core.errors import AfocalError, FileRefusal
-from ...core.fitting import fitting_sheet
+from ...core.fitting.sheet import fitting_sheet
 from ...core.person import person_of
 from ...core.plan import plan
 from ...core.settings import Settings
@@ -30,6 +30,7 @@ from ...core.workspace import OpenedCase
 from ..commands import Place, bindings_for
 from ..messages import CaseEdited, PaneAsked, Told, WorkingAsked
 from ..panes.base import Pane
+from ..panes.computation_rows import device_words
 from ..quiet import QuietScreen
 from ..view import View
 from ..widgets.lines import AnswerLine, KeyLine, MessageLine
@@ -436,8 +437,13 @@ class CaseScreen(QuietScreen[None]):
 
 def answer_sentence(view: View) -> str:
     """The best option for the first goal in words that read aloud well."""
-    if view.plan is None:
+    plan = view.plan
+    if plan is None:
         return "Nothing is computed yet."
-    if view.plan.referrals and view.plan.referrals[0].urgency == "same day":
-        return f"REFER FIRST: {view.plan.referrals[0].sentence}"
-    return view.plan.decision.sentence
+    if plan.referrals and plan.referrals[0].urgency == "same day":
+        return f"Refer first: {plan.referrals[0].sentence}"
+    best = plan.best
+    if best is None or not best.outcomes:
+        return plan.decision.sentence
+    word = plan.decision.word.replace("-", " ").capitalize()
+    return f"{word}: {device_words(best)}. {best.outcomes[0].sentence} {plan.decision.sentence}"

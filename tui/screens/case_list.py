@@ -61,9 +61,7 @@ class CaseListScreen(QuietScreen[None]):
             empty="No cases here yet. Ctrl+N begins one with a patient code.",
             id="cases",
         )
-        self.search = QuietInput(
-            "", compact=True, id="search", placeholder="search: code, date, goal, device, next step"
-        )
+        self.search = QuietInput("", id="search", placeholder="search: code, date, goal, device, next step")
         self.messages = MessageLine(more="Ctrl+L all")
         self.keys = KeyLine()
         self._title = Static("", id="title", markup=False)

@@ -96,7 +96,7 @@ class Ask(Dialog):
     ) -> None:
         super().__init__(title)
         self._check = check
-        self.input = QuietInput(value, compact=True)
+        self.input = QuietInput(value)
         self._hint = Static(clean(hint), classes="foot", markup=False)
         self._sentence = Static("", classes="sentence", markup=False)
 
@@ -136,7 +136,7 @@ class Pick(Dialog):
         notes = details or [""] * len(choices)
         self._choices = [(key, name, note) for (key, name), note in zip(choices, notes, strict=True)]
         self._current = current
-        self.input = QuietInput("", compact=True)
+        self.input = QuietInput("")
         columns = [Column("name", "", 20, flexible=True)]
         if details:
             columns.append(Column("note", "", 18, priority=1))
@@ -200,9 +200,8 @@ class Decide(Dialog):
     def __init__(self, title: str, text: str, answers: Sequence[tuple[str, str]]) -> None:
         super().__init__(title)
         self._text = text
-        self.table = ListTable(
-            [Column("answer", "", 20, flexible=True)], [ListRow(key, (name,)) for key, name in answers]
-        )
+        rows = [ListRow(key, (name,)) for key, name in answers]
+        self.table = ListTable([Column("answer", "", 20, flexible=True)], rows, id="answers")
         self._page = Sheet(tuple(text_row(line or " ") for line in text.splitlines()))
 
     def body(self) -> ComposeResult:
@@ -215,7 +214,7 @@ class Decide(Dialog):
         self._page.styles.height = min(12, max(2, self._text.count("\n") + 3))
         self.table.focus()
 
-    @on(ListTable.RowChosen)
+    @on(ListTable.RowChosen, "#answers")
     def _chosen(self, event: ListTable.RowChosen) -> None:
         event.stop()
         self.dismiss(event.key)

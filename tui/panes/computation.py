@@ -1,0 +1,241 @@
+"""Computation: the ranked options with their grade for each goal, and the one under the caret in full.
+
+All numbers and sentences are the plan's; this pane only lays them out. Sections that take longer to compute (what would
+change the answer) are made when they are asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from textual import on
+from textual.app import ComposeResult
+from textual.containers import Container
+
+from ...core.case import Case
+from ...core.configuration import Configuration
+from ...core.plan.types import Option, Plan
+from ..messages import CaseEdited, Told, WorkingAsked
+from ..view import View
+from ..widgets.list_table import Column, ListRow, ListTable
+from ..widgets.sheet import Sheet
+from .base import Pane
+from .computation_rows import device_words, explained, grade_words, option_rows, plan_rows, promise_of
+
+# So many options stand in the list at once; the last row brings all.
+FIRST_OPTIONS = 30
+MORE = "more"
+WIDE = 120
+
+
+class ComputationPane(Pane):
+    """Options above (or on the left where it is wide), the option in full below."""
+
+    DEFAULT_CSS = """
+    ComputationPane #both { width: 1fr; height: 1fr; layout: vertical; }
+    ComputationPane #options { height: 40%; min-height: 3; width: 1fr; }
+    ComputationPane #detail { height: 1fr; width: 1fr; }
+    ComputationPane.wide #both { layout: horizontal; }
+    ComputationPane.wide #options { height: 1fr; width: 1fr; }
+    ComputationPane.wide #detail { height: 1fr; width: 1fr; }
+    """
+
+    place = "computation"
+    title = "Computation"
+
+    def __init__(self) -> None:
+        super().__init__(id="computation")
+        self.options = ListTable(
+            (Column("rank", "No", 4), Column("option", "Option", 24, flexible=True)),
+            empty="No option to choose from; the reasons stand below.",
+            id="options",
+        )
+        self.detail = Sheet(id="detail")
+        self._view: View | None = None
+        self._goals: tuple[str, ...] = ()
+        self._all = False
+        self._sensitivity_for: Configuration | None = None
+
+    def compose(self) -> ComposeResult:
+        with Container(id="both"):
+            yield self.options
+            yield self.detail
+
+    def on_resize(self) -> None:
+        """Side by side where there is room."""
+        self.set_class(self.size.width >= WIDE, "wide")
+
+    # ---- a view comes down
+
+    def show(self, view: View) -> None:
+        """The list and the option under the caret."""
+        self._view = view
+        if view.plan is None:
+            return
+        goals = tuple(demand.name for demand in view.plan.demands)
+        if goals != self._goals:
+            self._goals = goals
+            self.options.columns = (
+                Column("rank", "No", 4),
+                Column("option", "Option", 22, flexible=True),
+                *(
+                    Column(f"goal{n}", f"{n + 1} {name}", 13, priority=n, short_title=f"goal {n + 1}")
+                    for n, name in enumerate(goals)
+                ),
+            )
+            self.options.laid_out()
+        self.options.rows = self._list_rows(view.plan)
+        self._show_detail()
+
+    def _list_rows(self, plan: Plan) -> list[ListRow]:
+        count = len(plan.options) if self._all else min(len(plan.options), FIRST_OPTIONS)
+        chosen = self._view.case.visit.choice if self._view else None
+        rows = [_list_row(option, chosen) for option in plan.options[:count]]
+        if count < len(plan.options):
+            rest = f"{len(plan.options) - count} more: Enter lists them all"
+            rows.append(ListRow(MORE, ("", rest, *("" for _ in self._goals))))
+        return rows
+
+    def _option(self) -> Option | None:
+        plan = self._view.plan if self._view else None
+        if plan is None or not len(plan.options):
+            return None
+        key = self.options.current_key
+        for option in plan.options[: len(self.options.rows)]:
+            if option.configuration.key == key:
+                return option
+        return plan.options[0]
+
+    def _show_detail(self) -> None:
+        view = self._view
+        if view is None or view.plan is None:
+            return
+        option = self._option()
+        rows = []
+        if option is not None:
+            asked = self._sensitivity_for == option.configuration
+            rows += option_rows(view, option, with_sensitivity=asked)
+        rows += plan_rows(view)
+        self.detail.rows = tuple(rows)
+
+    @on(ListTable.RowFocused, "#options")
+    def _option_focused(self, event: ListTable.RowFocused) -> None:
+        event.stop()
+        self._show_detail()
+        self.detail.scroll_to_line(0)
+
+    @on(ListTable.RowChosen, "#options")
+    def _option_entered(self, event: ListTable.RowChosen) -> None:
+        event.stop()
+        if event.key == MORE and self._view is not None and self._view.plan is not None:
+            self._all = True
+            self.options.rows = self._list_rows(self._view.plan)
+        else:
+            self.detail.focus()
+
+    @on(Sheet.RowChosen, "#detail")
+    def _row_entered(self, event: Sheet.RowChosen) -> None:
+        event.stop()
+        option = self._option()
+        if event.key == "sensitivity" and option is not None:
+            self._sensitivity_for = option.configuration
+            self._show_detail()
+        else:
+            self.working_asked()
+
+    # ---- the caret
+
+    def take_focus(self) -> None:
+        """The list, or the reasons when there is nothing in it."""
+        (self.options if self.options.rows else self.detail).focus()
+
+    def go_to(self, key: str) -> bool:
+        """A row of the option in full, or an option."""
+        if self.detail.go_to(key):
+            self.detail.focus()
+            return True
+        if self.options.go_to(key):
+            self.options.focus()
+            return True
+        return False
+
+    def jumps(self) -> Iterable[tuple[str, str]]:
+        """The numbers of the option in full, and the options."""
+        found = [(row.key, row.parts[0][0].strip(" :")) for row in self.detail.rows if row.key and row.parts]
+        return [*found, *((row.key, row.cells[1]) for row in self.options.rows if row.key != MORE)]
+
+    def help_topic(self) -> tuple[str, str]:
+        """What the number under the caret is."""
+        key = self.detail.current_key if self.detail.has_focus else None
+        return explained(key) if key else ("", "")
+
+    def working_asked(self) -> None:
+        """The working of the number under the caret; in the list, of the chance for the first goal."""
+        option = self._option()
+        if option is None:
+            self.post_message(Told("There is no computed number to explain."))
+            return
+        key = self.detail.current_key if self.detail.has_focus else "goal:0:probability"
+        kind, _, rest = (key or "").partition(":")
+        if kind == "goal":
+            number, _, quantity = rest.partition(":")
+            self.post_message(WorkingAsked(option.configuration, int(number), quantity, quantity))
+        elif kind in ("device", "need"):
+            number, _, quantity = rest.partition(":")
+            self.post_message(WorkingAsked(option.configuration, int(number or 0), quantity, quantity))
+        else:
+            self.post_message(Told("This line is words; put the caret on a number to see its working."))
+
+    # ---- commands
+
+    def action_option_choose(self) -> None:
+        """The option becomes the choice of the case, with what it promises."""
+        option, view = self._option(), self._view
+        if option is None or view is None:
+            self.post_message(Told("There is no option to choose."))
+            return
+        promised = promise_of(option)
+
+        def change(case: Case) -> Case:
+            visit = case.visit.model_copy(
+                update={
+                    "choice": option.configuration,
+                    "choice_reason": "; ".join(option.reasons_for[:3]),
+                    "promised": promised,
+                }
+            )
+            return case.with_visit(visit)
+
+        self.post_message(
+            CaseEdited(change, said=f"Chosen: {device_words(option)}. F4 has the fitting sheet.")
+        )
+
+    def action_option_what_if(self) -> None:
+        """Change one figure and see it beside the original."""
+        option, view = self._option(), self._view
+        if option is None or view is None:
+            self.post_message(Told("There is no option to change."))
+            return
+        from ..screens.what_if import WhatIf
+
+        def decided(configuration: Configuration | None) -> None:
+            if configuration is not None:
+                self.post_message(
+                    CaseEdited(
+                        lambda case: case.with_visit(case.visit.model_copy(update={"choice": configuration})),
+                        said="Accepted as the choice.",
+                    )
+                )
+
+        self.app.push_screen(WhatIf(view, option), decided)
+
+
+def _list_row(option: Option, chosen: Configuration | None) -> ListRow:
+    mark = "*" if option.configuration == chosen else ""
+    grades = tuple(grade_words(outcome) for outcome in option.outcomes)
+    roles = tuple({"meets": "ok", "nearly": "check"}.get(outcome.grade, "no") for outcome in option.outcomes)
+    return ListRow(
+        option.configuration.key,
+        (f"{mark}{option.rank}", device_words(option), *grades),
+        ("plain", "plain", *roles),
+    )

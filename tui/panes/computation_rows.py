@@ -1,0 +1,198 @@
+"""The rows of the computation pane: the plan's numbers and sentences, laid out under headings.
+
+The key of a row says which number it is: ``goal:0:probability``, ``device:0:transmittance``,
+``need:0:required_evd_mm``.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from typing import Any
+
+from ...core.documents.numbers import Shown, device_numbers, outcome_numbers
+from ...core.formula import REGISTRY
+from ...core.plan.sensitivity import measure_next, sensitivity
+from ...core.plan.types import Option, Outcome
+from ..signs import current_signs
+from ..view import View
+from ..widgets.sheet import SheetRow, heading_row, text_row, value_row
+
+_SHORT = {"through the lens": "", "full diameter": "full", "galilean": "", "keplerian": "prism"}
+
+
+def device_words(option: Option) -> str:
+    """An option in a few words for a list: power, eye, position, cap, correction."""
+    choice, telescope = option.configuration, option.telescope
+    words = [
+        f"{telescope.magnification:g}x",
+        "Keplerian" if telescope.type == "keplerian" else "Galilean",
+        choice.eye if choice.eye != "both" else "both eyes",
+        choice.position,
+    ]
+    if choice.mount != "through the lens":
+        words.append(choice.mount)
+    if option.cap is not None:
+        words.append(f"cap {option.cap.power_d:+.2f}")
+    if option.filter is not None:
+        words.append(option.filter.id)
+    if choice.correction not in ("carrier", "none"):
+        words.append("refocused" if choice.correction == "refocused" else f"Rx at {choice.correction}")
+    if choice.focus == "hyperfocal":
+        words.append("hyperfocal")
+    if choice.spread_mm:
+        words.append(f"spread {choice.spread_mm:g}")
+    return f"{' '.join(words)} ({telescope.id})"
+
+
+def grade_words(outcome: Outcome) -> str:
+    """The grade with its sign, and the chance."""
+    signs = current_signs()
+    sign = {"meets": signs.ok, "nearly": signs.check}.get(outcome.grade, signs.no)
+    chance = "" if outcome.probability is None else f" {outcome.probability:.0%}"
+    return f"{sign} {outcome.grade}{chance}"
+
+
+def promise_of(option: Option) -> dict[str, Any]:
+    """What the option promises for the first goal: kept with the choice, so that it can be looked back on."""
+    if not option.outcomes:
+        return {}
+    first = option.outcomes[0]
+    promised: dict[str, Any] = {
+        "goal": first.goal,
+        "goal_kind": "print" if first.goal_logmar is None else "distance",
+    }
+    if first.predicted_logmar_with_losses is not None:
+        promised["logmar"] = round(first.predicted_logmar_with_losses, 4)
+    if first.print_read_m_units is not None:
+        promised["m_units"] = round(first.print_read_m_units, 4)
+    if first.probability is not None:
+        promised["probability"] = round(first.probability, 4)
+    return promised
+
+
+def option_rows(view: View, option: Option, *, with_sensitivity: bool) -> list[SheetRow]:
+    """One option in full."""
+    rows = [heading_row(f"Option {option.rank}: {device_words(option)}")]
+    rows.append(text_row(f"{option.decision.word.upper()}: {option.decision.sentence}", "strong"))
+    rows += [text_row(f"for: {reason}") for reason in option.reasons_for]
+    rows += [text_row(f"against: {reason}", "check") for reason in option.reasons_against]
+    for outcome in option.outcomes:
+        rows.append(heading_row(f"For goal {outcome.goal_index + 1}: {outcome.goal}"))
+        rows.append(text_row(f"{grade_words(outcome)}: {outcome.sentence}", "strong"))
+        rows += _numbers(outcome_numbers(option, outcome, view.settings), f"goal:{outcome.goal_index}")
+        rows += [
+            text_row(f"loss, {loss.name}: {loss.logmar:.2f} log. {loss.sentence}") for loss in outcome.losses
+        ]
+    rows.append(heading_row("The device on this face"))
+    rows += _numbers(device_numbers(option), "device:0")
+    rows.append(heading_row("Why it stands here"))
+    rows += [
+        value_row(
+            part.criterion.replace("_", " "), f"{part.points:.2f}", "", f"of {part.weight:g}: {part.sentence}"
+        )
+        for part in option.score_parts
+    ]
+    rows.append(heading_row("What would change the answer"))
+    if with_sensitivity:
+        rows += _sensitivity_rows(view, option)
+    else:
+        rows.append(
+            text_row("Enter here: how far each input may move before the answer changes", key="sensitivity")
+        )
+    return rows
+
+
+def _numbers(numbers: list[Shown], prefix: str) -> Iterator[SheetRow]:
+    for shown in numbers:
+        note = f"({shown.criterion})" if shown.criterion else ""
+        yield value_row(shown.label, shown.words, "", note, key=f"{prefix}:{shown.quantity}")
+
+
+def _sensitivity_rows(view: View, option: Option) -> Iterator[SheetRow]:
+    found = sensitivity(view.case, view.stock, view.settings, option.configuration)
+    first = measure_next(found)
+    if first is not None:
+        yield text_row(f"Measure next: {first.label}. {first.sentence}", "strong")
+    for item in found:
+        if item is not first:
+            yield text_row(item.sentence)
+
+
+def plan_rows(view: View) -> Iterator[SheetRow]:
+    """What holds for all options: decision, needs, one eye or two, other near devices, refusals, assumptions."""
+    plan = view.plan
+    assert plan is not None
+    yield heading_row("The advice")
+    for referral in plan.referrals:
+        yield text_row(f"Refer ({referral.urgency}): {referral.sentence}", "error")
+    yield text_row(f"{plan.decision.word.upper()}: {plan.decision.sentence}", "strong")
+    for problem in plan.problems:
+        yield text_row(problem, "check")
+    yield text_row(plan.smallest_set.sentence)
+    for need in plan.needs:
+        yield heading_row(f"Needed for goal {need.goal_index + 1}: {need.goal}")
+        yield text_row(need.sentence, "strong", key=f"need:{need.goal_index}:{_need_quantity(need)}")
+        for method in need.methods:
+            yield text_row(f"{method.name}: {method.value:.4g} {method.unit}. {method.sentence}")
+        if need.contrast_sentence:
+            yield text_row(need.contrast_sentence, key=f"need:{need.goal_index}:contrast_reserve")
+        for problem in need.problems:
+            yield text_row(problem, "check")
+    yield from _eye_rows(view)
+    for table in plan.alternatives:
+        yield heading_row(f"Other near devices for goal {table.goal_index + 1}: {table.goal}")
+        yield text_row(table.sentence, "strong")
+        for row in table.rows:
+            yield text_row(f"{row.name}: {row.sentence}")
+    yield heading_row("Cautions")
+    for caution in plan.cautions:
+        yield text_row(caution.sentence)
+    yield from _refused_rows(view)
+    yield heading_row("Leaned on, not measured")
+    for words in plan.assumptions_used.values():
+        yield text_row(words)
+
+
+def _need_quantity(need) -> str:
+    return "required_magnification" if need.required_magnification is not None else "required_evd_mm"
+
+
+def _eye_rows(view: View) -> Iterator[SheetRow]:
+    advice = view.plan.eye_advice  # type: ignore[union-attr]
+    yield heading_row("One eye or two")
+    yield text_row(advice.sentence, "strong")
+    for reason in advice.reasons:
+        yield text_row(reason)
+    for rule in advice.rules:
+        yield text_row(f"{rule.name}: says {rule.says}", "label")
+        for words in rule.speaks_for:
+            yield text_row(f"for it: {words}", indent=2)
+        for words in rule.speaks_against:
+            yield text_row(f"against it: {words}", indent=2)
+
+
+def _refused_rows(view: View) -> Iterator[SheetRow]:
+    """Each reason once with how many configurations it keeps out, and the first of them in words."""
+    refused = view.plan.refused  # type: ignore[union-attr]
+    if not len(refused):
+        return
+    yield heading_row("Cannot be used, and why")
+    counts = Counter((each.code, each.reason, each.configuration.telescope) for each in refused)
+    for (code, reason, telescope), count in counts.most_common():
+        more = f" ({count} ways of using it)" if count > 1 else ""
+        yield text_row(f"{telescope}: {code}. {reason}{more}")
+
+
+def explained(key: str) -> tuple[str, str]:
+    """Title and text of the help for a number: the formula behind it, its domain and source."""
+    quantity = key.rpartition(":")[2].rpartition(".")[2]
+    entry = next((each for name, each in REGISTRY.items() if name.rpartition(".")[2] == quantity), None)
+    if entry is None:
+        return quantity.replace("_", " "), "F6 shows how it came about."
+    words = (entry.function.__doc__ or "").strip().splitlines()
+    text = [words[0] if words else "", f"Formula: {entry.symbols}", f"Holds: {entry.domain}"]
+    if entry.unit:
+        text.append(f"Unit: {entry.unit}")
+    text.append(f"Source: {entry.source or entry.kind}")
+    return quantity.replace("_", " "), "\n".join(text)
