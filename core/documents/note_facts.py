@@ -226,7 +226,8 @@ def _plan_cautions(plan: Plan) -> list[Item]:
 
 
 def _needs(facts: NoteFacts) -> list[Item]:
-    needs = facts.plan.needs if facts.plan else ()
+    # Without any option the decision says why, and a need would only repeat it.
+    needs = facts.plan.needs if facts.plan and facts.plan.options else ()
     return [Item(f"Needed for goal {need.goal_index + 1}", clean(need.sentence)) for need in needs]
 
 

@@ -193,7 +193,7 @@ def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
         f"True field{of}",
         f"{number(field.real_field_deg, 1)} deg",
         f"{basis}; {place}",
-        _field_quantity(option, field.criterion),
+        "real_field_deg",
         field.real_field_deg,
         brief=True,
     )
@@ -210,7 +210,7 @@ def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
             f"Full and last-ray field{of}",
             words,
             f"nominal; {place}",
-            "real_field_full_deg",
+            "real_field_deg",
             field.real_field_full_deg,
         )
     if field.ring_outer_diameter_deg is not None:
@@ -241,15 +241,6 @@ def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
         f"of the bare eye; pupils {number(eye.pupil_mm, 1)} and {number(eye.dim_pupil_mm, 1)} mm",
         "relative_brightness",
         eye.relative_brightness,
-    )
-
-
-def _field_quantity(option: Option, criterion: str) -> str:
-    if option.telescope.type == "keplerian":
-        return "real_field_deg"
-    return next(
-        (f"real_field_{word}_deg" for word in ("full", "half", "total") if word in criterion),
-        "real_field_deg",
     )
 
 

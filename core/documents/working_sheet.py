@@ -25,8 +25,8 @@ from .options import chosen_option
 from .text import Letters, clean, fill, in_letters
 from .version import made_by
 
-# The formulas that may give a number, where its formula has another name than the quantity in the plan. A number is never
-# linked to a formula by its value alone: two quantities may happen to be equal.
+# The formulas that may give a number, where its formula has another name than the quantity in the plan. A number is
+# never linked to a formula by its value alone: two quantities may happen to be equal.
 FORMULAS_OF: dict[str, tuple[str, ...]] = {
     "apparent_field_deg": (
         "apparent_field_deg",
@@ -58,6 +58,7 @@ FORMULAS_OF: dict[str, tuple[str, ...]] = {
     ),
     "refocused_magnification": ("refocus", "refocused_magnification"),
     "residual_sphere_d": ("ametropia_at_ocular_d",),
+    "transmittance": ("transmittance_with_filter", "transmittance_of_surfaces"),
     "vertical_tilt_tolerance_arcmin": ("tilt_tolerances",),
     "working_distance_mm": ("cap_working_distance_mm",),
     "working_distance_uncorrected_mm": ("cap_working_distance_uncorrected_mm",),

@@ -55,6 +55,99 @@ def test_every_case_is_valid(name, release):
     assert [entry["resource"]["resourceType"] for entry in bundle["entry"]][:2] == ["Patient", "Practitioner"]
 
 
+def planned(name: str, release: str, case=None) -> dict:
+    """The validated bundle of a case with its plan and sheet."""
+    case = case or cases.ALL[name]()
+    return validated(
+        fhir_text(case, cases.plan_of(case), cases.sheet_of(case), cases.SETTINGS, release=release), release
+    )
+
+
+@pytest.mark.parametrize("release", RELEASES)
+@pytest.mark.parametrize("name", cases.ALL)
+def test_every_case_with_its_plan_is_valid(name, release):
+    """With device, request and carrier too, the bundle passes the model of its release."""
+    bundle = planned(name, release)
+    expected = 0 if name == "refused" else 1
+    for kind in ("Device", "DeviceRequest", "VisionPrescription"):
+        assert len(resources(bundle, kind)) == expected, kind
+
+
+def parameters(resource: dict, key: str = "parameter") -> dict[str, dict]:
+    """The parameters of a request by their text."""
+    return {part.get("code", part.get("type"))["text"]: part for part in resource[key]}
+
+
+def test_the_request_and_device_differ_as_the_releases_do():
+    """R5: code as a reference with concept, quantity, names and types as lists, single values. R4B: the older shapes."""
+    r5, r4b = planned("two-tubes", "R5"), planned("two-tubes", "R4B")
+    (new,), (old,) = resources(r5, "DeviceRequest"), resources(r4b, "DeviceRequest")
+    assert (
+        new["code"]["concept"]["text"] == old["codeCodeableConcept"]["text"] == "Galilean spectacle telescope"
+    )
+    assert new["quantity"] == 2 and parameters(old)["number of tubes"]["valueQuantity"]["value"] == 2
+    (device5,), (device4,) = resources(r5, "Device"), resources(r4b, "Device")
+    assert device5["name"][0]["value"] == device4["deviceName"][0]["name"]
+    assert isinstance(device5["type"], list) and isinstance(device4["type"], dict)
+    assert parameters(device5, "property")["erecting"]["valueBoolean"] is True
+    assert parameters(device4, "property")["erecting"]["valueCode"] == [{"text": "yes"}]
+    assert "patient" in device4 and "patient" not in device5
+
+
+@pytest.mark.parametrize("release", RELEASES)
+def test_a_keplerian_goes_without_its_minus(release):
+    """Magnification without sign beside whether the picture is erect; the refocused power in the request."""
+    (request,) = resources(planned("focusing", release), "DeviceRequest")
+    found = parameters(request)
+    # 4x of 80 mm refocused for -7.10 D at the ocular: 4.454x (derived by ray matrices).
+    assert found["magnification, without sign"]["valueQuantity"]["value"] == Decimal("4.45")
+    assert found["erecting"]["valueBoolean"] is True
+
+
+@pytest.mark.parametrize("release", RELEASES)
+def test_the_request_holds_eye_cap_and_pupil_distances(release):
+    """Eye as a checked concept, cap and working distance in the cap case, each pupil distance by eye."""
+    (request,) = resources(planned("with-cap", release), "DeviceRequest")
+    found = parameters(request)
+    assert found["eye"]["valueCodeableConcept"]["coding"][0]["code"] == "8966001"
+    assert found["reading cap"]["valueQuantity"] == {
+        "value": Decimal("2.25"),
+        "unit": "D",
+        "system": "http://unitsofmeasure.org",
+        "code": "[diop]",
+    }
+    assert found["pupil distance, left"]["valueQuantity"]["value"] == Decimal("33.0")
+
+
+def test_a_draft_until_it_is_signed_and_nothing_is_assumed():
+    """An unsigned visit, or one with an assumed figure, proposes; a signed complete one orders."""
+    (request,) = resources(planned("bioptic", "R5"), "DeviceRequest")
+    assert (request["status"], request["intent"]) == ("draft", "proposal")
+    signed = planned("fitted", "R5")
+    assert resources(signed, "DeviceRequest")[0]["status"] == "active"
+    assert resources(signed, "VisionPrescription")[0]["status"] == "active"
+    case = cases.bioptic().with_typed("face.vertex_distance", "")
+    case = cases.updated(case, signature=cases.fitted().visit.signature)
+    assert resources(planned("", "R5", case), "DeviceRequest")[0]["status"] == "draft"
+
+
+def test_no_assumed_pupil_distance_is_sent():
+    """A whole PD says nothing about each eye, so none is sent by eye."""
+    (request,) = resources(planned("", "R5", cases.bioptic().with_typed("face.pd", "64")), "DeviceRequest")
+    assert not [name for name in parameters(request) if name.startswith("pupil distance")]
+
+
+def test_acuity_through_a_device_named_in_words_refers_to_no_device():
+    """Words about what was tried may mean another device; without words the chosen one was worn."""
+
+    def through(case) -> dict:
+        return resources(planned("", "R5", case), "Observation")[-1]
+
+    named = cases.bioptic()
+    assert "device" not in through(named) and "2.5x bioptic" in str(through(named)["component"])
+    assert "device" in through(named.with_typed("trial.device", ""))
+
+
 def test_an_acuity_is_logmar_with_what_was_recorded_beside_it():
     """Value in logMAR by UCUM code 1; typed words, unreduced fraction, chart distance and aid as components."""
     case = cases.typed(cases.refused(), {"right.distance_acuity": "4/20", "test.chart_distance": "4 m"})

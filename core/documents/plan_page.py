@@ -1,0 +1,77 @@
+"""The plan as plain text for the command line: advice, needs, the best options with their reasons, what cannot be used."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from ..plan.types import Option, Plan
+from ..settings import Settings
+from .numbers import choice_words, device_numbers, outcome_numbers
+from .text import clean, fill, in_letters
+
+
+def plan_page(plan: Plan, settings: Settings, most: int | None = 5) -> str:
+    """At most 72 columns; ``most`` options in full, None for all of them."""
+    lines: list[str] = []
+    for paragraph in _paragraphs(plan, settings, most):
+        lines += fill(clean(paragraph), rest="  ") if paragraph else [""]
+    return in_letters("\n".join(lines) + "\n", settings.letters)
+
+
+def _paragraphs(plan: Plan, settings: Settings, most: int | None) -> Iterator[str]:
+    for referral in plan.referrals:
+        yield f"REFER ({referral.urgency}): {referral.sentence}"
+    yield f"{plan.decision.word.upper()}: {plan.decision.sentence}"
+    yield from plan.problems
+    for need in plan.needs:
+        yield f"Needed for goal {need.goal_index + 1}, {need.goal}: {need.sentence}"
+        for method in need.methods:
+            yield f"  {method.name}: {method.value:.4g} {method.unit}. {method.sentence}"
+    yield f"One eye or two: {plan.eye_advice.sentence}"
+    for rule in plan.eye_advice.rules:
+        yield f"  {rule.name}: says {rule.says}"
+    yield plan.smallest_set.sentence
+    count = len(plan.options) if most is None else min(most, len(plan.options))
+    for option in plan.options[:count]:
+        yield ""
+        yield from _option(option, settings, in_full=most is not None and option.rank == 1)
+    if count < len(plan.options):
+        yield ""
+        yield f"{len(plan.options) - count} more options: --all lists them."
+    for table in plan.alternatives:
+        yield ""
+        yield f"Other near devices for {table.goal}: {table.sentence}"
+        for row in table.rows:
+            yield f"  {row.name}: {row.sentence}"
+    yield ""
+    yield from _refused(plan)
+    for words in plan.assumptions_used.values():
+        yield f"Assumed: {words}"
+    for caution in plan.cautions:
+        yield f"Caution: {caution.sentence}"
+
+
+def _option(option: Option, settings: Settings, *, in_full: bool) -> Iterator[str]:
+    yield f"{option.rank}. {choice_words(option)}"
+    for outcome in option.outcomes:
+        yield f"   {outcome.sentence}"
+    for reason in option.reasons_for:
+        yield f"   for: {reason}"
+    for reason in option.reasons_against:
+        yield f"   against: {reason}"
+    if in_full:
+        for outcome in option.outcomes:
+            for shown in outcome_numbers(option, outcome, settings):
+                item = shown.item()
+                yield f"   {outcome.goal}: {item.label}: {item.words}"
+        for shown in device_numbers(option):
+            item = shown.item()
+            yield f"   {item.label}: {item.words}"
+
+
+def _refused(plan: Plan) -> Iterator[str]:
+    counts = Counter((each.configuration.telescope, each.code, each.reason) for each in plan.refused)
+    for (telescope, code, reason), count in counts.most_common():
+        more = f" ({count} ways)" if count > 1 else ""
+        yield f"Cannot: {telescope}: {code}. {reason}{more}"
