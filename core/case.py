@@ -116,6 +116,8 @@ class Visit(Record):
     notes: str = ""
     note_taken_at: datetime | None = None
     note_digest: str = ""
+    # The note as it was taken, so that what changed since can be shown.
+    note_text: str = ""
     signature: Signature | None = None
     addenda: tuple[Addendum, ...] = ()
     extra: Mapping[str, Any] = {}

@@ -167,6 +167,7 @@ def _visit(at: Cursor) -> Visit:
         notes=at.word("notes"),
         note_taken_at=note.moment("at"),
         note_digest=note.word("digest"),
+        note_text=note.word("text"),
         signature=_signature(at.inside("signature")) if "signature" in at.table else None,
         addenda=tuple(
             Addendum(at=item.needed_moment("at"), by=item.word("by"), text=item.word("text"))
@@ -275,7 +276,9 @@ def visit_data(visit: Visit, *, readings: bool = True) -> dict[str, Any]:
         if visit.promised:
             data["choice"]["promised"] = dict(visit.promised)
     if visit.note_taken_at is not None:
-        data["note_taken"] = {"at": visit.note_taken_at, "digest": visit.note_digest}
+        data["note_taken"] = _given(
+            {"at": visit.note_taken_at, "digest": visit.note_digest, "text": visit.note_text}
+        )
     if visit.signature is not None:
         data["signature"] = visit.signature.model_dump()
     lists = {

@@ -140,6 +140,7 @@ def _content(code: str, visit: Visit) -> dict[str, Any]:
         "notes": visit.notes,
         "note_taken_at": visit.note_taken_at,
         "note_digest": visit.note_digest,
+        "note_text": visit.note_text,
         "extra": visit.extra,
     }
     return {key: _plain(value) for key, value in content.items()}

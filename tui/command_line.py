@@ -125,15 +125,16 @@ def _order(arguments: Arguments, workspace: Workspace) -> int:
     from ..core.documents.order import order
 
     made = _make(arguments.case, workspace)
-    write(order(made.case, made.plan, made.sheet, made.settings).text)
+    letters = made.settings.letters if _takes_utf8() else "ascii"
+    write(order(made.case, made.plan, made.sheet, made.settings).text(letters))
     return GOOD
 
 
 def _working(arguments: Arguments, workspace: Workspace) -> int:
     from ..core.documents.working_sheet import working_sheet
 
-    case = _read(arguments.case, workspace)
-    write(working_sheet(case, workspace.stock()[0], workspace.settings()[0]))
+    made = _make(arguments.case, workspace)
+    write(working_sheet(made.case, made.plan, made.sheet, made.settings))
     return GOOD
 
 
@@ -141,7 +142,7 @@ def _fhir(arguments: Arguments, workspace: Workspace) -> int:
     from ..core.documents.fhir import fhir_text
 
     made = _make(arguments.case, workspace)
-    write(fhir_text(made.case, made.plan, made.sheet, release=arguments.release))
+    write(fhir_text(made.case, made.plan, made.sheet, made.settings, release=arguments.release))
     return GOOD
 
 

@@ -34,7 +34,7 @@ class View:
             return None
         from ..core.documents.options import chosen_option
 
-        return chosen_option(self.plan, self.case.visit.choice)
+        return chosen_option(self.plan, self.case.visit.choice, self.settings)
 
     @property
     def best(self) -> Option | None:

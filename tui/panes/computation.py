@@ -6,7 +6,7 @@ change the answer) are made when they are asked for.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from textual import on
 from textual.app import ComposeResult
@@ -218,14 +218,9 @@ class ComputationPane(Pane):
             return
         from ..screens.what_if import WhatIf
 
-        def decided(configuration: Configuration | None) -> None:
-            if configuration is not None:
-                self.post_message(
-                    CaseEdited(
-                        lambda case: case.with_visit(case.visit.model_copy(update={"choice": configuration})),
-                        said="Accepted as the choice.",
-                    )
-                )
+        def decided(change: Callable[[Case], Case] | None) -> None:
+            if change is not None:
+                self.post_message(CaseEdited(change, said="Taken into the case; undo goes back."))
 
         self.app.push_screen(WhatIf(view, option), decided)
 

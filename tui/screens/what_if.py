@@ -1,0 +1,158 @@
+"""What if: figures of an option changed, everything beside the original; the case is not touched until accepted."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+
+from ...core.case import Case
+from ...core.documents.numbers import Shown, device_numbers, outcome_numbers
+from ...core.errors import AfocalError
+from ...core.plan import what_if
+from ...core.plan.types import Option, Refused
+from ...core.plan.whatif import CHANGES
+from ..panes.computation_rows import device_words, grade_words
+from ..view import View
+from ..widgets.form import Form, Row
+from ..widgets.sheet import Sheet, SheetRow, heading_row, text_row
+from .dialogs import Dialog
+
+Change = Callable[[Case], Case]
+
+# Which of the changes a case can take over, and the field it is typed into.
+_FIELD_OF = {
+    "vertex_mm": "face.vertex_distance",
+    "tube_tilt_deg": "face.tube_tilt",
+    "spread_mm": "face.spread",
+    "interpupillary_mm": "face.pd",
+}
+_OCULAR_PATH = "face.ocular_to_cornea"
+
+
+class WhatIf(Dialog):
+    """Figures above, both outcomes below; Ctrl+O accepts what a case can hold."""
+
+    DEFAULT_CSS = """
+    WhatIf Form { height: 12; }
+    WhatIf Sheet { height: 1fr; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+o", "accept", "accept", priority=True, show=False)]
+    foot = (
+        "Type a figure and Enter; Tab to the result; Ctrl+O accept into the case; Esc back, nothing changed"
+    )
+
+    def __init__(self, view: View, option: Option) -> None:
+        super().__init__(f"What if: {device_words(option)}")
+        self._view, self._option = view, option
+        self._typed: dict[str, str] = {}
+        self._errors: dict[str, str] = {}
+        self.form = Form(self._rows())
+        self.result = Sheet(tuple(self._result_rows()))
+
+    def body(self) -> ComposeResult:
+        yield self.form
+        yield self.result
+
+    def on_mount(self) -> None:
+        super().on_mount()
+        if self.app.size.height < 20:
+            self.form.styles.height = 4
+        self.form.focus()
+
+    def _rows(self) -> list[Row]:
+        rows = []
+        for name, allowed in CHANGES.items():
+            rows.append(
+                Row(
+                    key=name,
+                    label=allowed.name.capitalize(),
+                    unit=allowed.unit,
+                    text=self._typed.get(name, ""),
+                    error=self._errors.get(name, ""),
+                    status="error" if name in self._errors else "",
+                )
+            )
+        return rows
+
+    @on(Form.FieldEdited)
+    def _edited(self, event: Form.FieldEdited) -> None:
+        event.stop()
+        self._errors.pop(event.key, None)
+        text = event.text.strip().replace(",", ".").replace("−", "-")
+        if not text:
+            self._typed.pop(event.key, None)
+        else:
+            try:
+                CHANGES[event.key].check(float(text))
+                self._typed[event.key] = text
+            except ValueError:
+                self._errors[event.key] = f"{event.text}: accepted is {CHANGES[event.key].accepted()}."
+            except AfocalError as error:
+                self._errors[event.key] = str(error)
+        self.form.rows = self._rows()
+        self.result.rows = tuple(self._result_rows())
+
+    def _changes(self) -> dict[str, float | str]:
+        return {name: float(text) for name, text in self._typed.items()}
+
+    def _result_rows(self) -> Iterator[SheetRow]:
+        view = self._view
+        try:
+            before, after = what_if(
+                view.case, view.stock, view.settings, self._option.configuration, self._changes()
+            )
+        except AfocalError as error:
+            yield text_row(str(error), "error")
+            return
+        if isinstance(after, Refused):
+            yield text_row(f"It could not be used then: {after.reason}", "error")
+            return
+        for old, new in zip(before.outcomes, after.outcomes, strict=True):
+            yield heading_row(f"{old.goal}: {grade_words(old)} -> {grade_words(new)}")
+            yield from _beside(
+                outcome_numbers(before, old, view.settings), outcome_numbers(after, new, view.settings)
+            )
+        yield heading_row("The device on this face")
+        yield from _beside(device_numbers(before), device_numbers(after))
+
+    def action_accept(self) -> None:
+        """Hand back the change of the case, or say what cannot be taken over."""
+        self.form.accept()
+        fields = {_FIELD_OF[name]: text for name, text in self._typed.items() if name in _FIELD_OF}
+        if "eye_distance_mm" in self._typed:
+            depth = self._view.settings.assume("ocular_to_pupil_mm")
+            fields[_OCULAR_PATH] = f"{float(self._typed['eye_distance_mm']) - depth:g}"
+        held = {*_FIELD_OF, "eye_distance_mm"}
+        left = [CHANGES[name].name for name in self._typed if name not in held]
+        if left:
+            words = f"{', '.join(left)}: this belongs to the telescope; choose another option or add it to the stock."
+            self.result.rows = (text_row(words, "error"), *self._result_rows())
+            return
+
+        def change(case: Case) -> Case:
+            for path, text in fields.items():
+                case = case.with_typed(path, text)
+            return case
+
+        self.dismiss(change if fields else None)
+
+
+def _beside(before: list[Shown], after: list[Shown]) -> Iterator[SheetRow]:
+    """Each number as it is and as it would be; what does not change stands once."""
+    new = {shown.label: shown for shown in after}
+    for old in before:
+        other = new.pop(old.label, None)
+        if other is None:
+            yield text_row(f"{old.label}: {old.words} -> none", "check")
+        elif other.words == old.words:
+            yield text_row(f"{old.label}: {old.words}")
+        else:
+            yield SheetRow(
+                ((f"{old.label}: {old.words} -> ", "label"), (other.words, "strong")), caret_part=1
+            )
+    for shown in new.values():
+        yield text_row(f"{shown.label}: none -> {shown.words}", "check")
