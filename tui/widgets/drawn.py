@@ -59,6 +59,7 @@ class Drawn(Widget):
     def __init__(self, *, name: str | None = None, id: str | None = None, classes: str | None = None) -> None:
         super().__init__(name=name, id=id, classes=classes)
         self._top = 0
+        self._laid_width = -1
 
     # ---- what a subclass gives
 
@@ -70,6 +71,9 @@ class Drawn(Widget):
     def pieces(self, line: int) -> Line:
         """The pieces of one line, numbered from 0 over all lines."""
         raise NotImplementedError
+
+    def lay_out(self) -> None:
+        """Prepare the lines for `text_width` cells; called before the first painting and in every new width."""
 
     @property
     def pinned_count(self) -> int:
@@ -85,13 +89,20 @@ class Drawn(Widget):
 
     @property
     def text_width(self) -> int:
-        """Cells available for a line."""
-        return max(1, self.size.width - self.edge_width)
+        """Cells available for a line; before the first layout as many as the whole screen would give."""
+        return max(1, (self.size.width or self.app.size.width) - self.edge_width)
 
     @property
     def visible_count(self) -> int:
         """Scrolled lines that fit on the screen."""
-        return max(1, self.size.height - self.pinned_count)
+        return max(1, (self.size.height or self.app.size.height) - self.pinned_count)
+
+    def ensure_laid_out(self) -> None:
+        """Lay out if the width has changed: early enough for the first frame to be complete."""
+        width = self.text_width
+        if width != self._laid_width:
+            self._laid_width = width
+            self.lay_out()
 
     def scroll_to_line(self, top: int) -> bool:
         """Make `top` the first scrolled line, as far as there are lines; true when something moved."""
@@ -145,6 +156,7 @@ class Drawn(Widget):
         return styles_for(self.app.theme_variables)[name]
 
     def render_line(self, y: int) -> Strip:
+        self.ensure_laid_out()
         line = self.line_at(y)
         width = self.size.width
         pieces = self.pieces(line) if line < self.line_count else ()

@@ -177,11 +177,8 @@ class DrawnList(Drawn, can_focus=True):
     # ---- events
 
     def on_resize(self) -> None:
-        self.laid_out()
+        self.ensure_laid_out()
         self.show_current()
-
-    def laid_out(self) -> None:
-        """The width may have changed: a subclass that wraps lays out again."""
 
     @property
     def mark(self) -> str:

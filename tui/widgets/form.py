@@ -491,16 +491,13 @@ class Form(Widget):
             self.editor.select_all()
 
     def on_mount(self) -> None:
-        self.body.lay_out()
+        self.body.ensure_laid_out()
         self._arrive(self._index)
 
     def on_resize(self) -> None:
-        self.call_after_refresh(self._fit)
-
-    def _fit(self) -> None:
         """The width or height changed: lay out again, the focused row in view."""
-        self.body.lay_out()
-        self.body.refresh()
+        self.body.ensure_laid_out()
+        self.body.scroll_to_line(self.body.top)
         self._place_editor(keep=True)
 
     def on_input_changed(self, event: Input.Changed) -> None:

@@ -51,14 +51,14 @@ class AnswerLine(Drawn, can_focus=True):
             return
         self._text = text
         before, count = self._lines, len(self._lines)
-        self._wrap()
+        self.lay_out()
         if not self.scroll_to_line(0):
             for number in range(max(count, len(self._lines))):
                 if before[number : number + 1] != self._lines[number : number + 1]:
                     self.repaint_lines(number)
             self.repaint_lines(0, self.size.height, x=max(0, self.size.width - 1), width=1)
 
-    def _wrap(self) -> None:
+    def lay_out(self) -> None:
         self._lines = wrap(shown(self._text), self.text_width - 2)
 
     @property
@@ -70,11 +70,16 @@ class AnswerLine(Drawn, can_focus=True):
         mark = current_signs().here if here else " "
         return ((mark + " ", "answer"), (fit(self._lines[line], self.text_width - 2), "answer"))
 
+    def on_mount(self) -> None:
+        self._take_height()
+
     def on_resize(self) -> None:
-        self.styles.height = 2 if self.size.width < _NARROW else 1
-        self._wrap()
+        self._take_height()
+        self.ensure_laid_out()
         self.scroll_to_line(self.top)
-        self.refresh()
+
+    def _take_height(self) -> None:
+        self.styles.height = 2 if self.text_width < _NARROW else 1
 
     def caret_screen_offset(self) -> Offset:
         """The first letter of the sentence, or of its part in view."""
@@ -206,17 +211,24 @@ class KeyLine(Drawn):
         new = tuple(keys)
         if new != self._keys:
             self._keys = new
-            self._lay_out()
+            if self.is_mounted:
+                self._take_height()
+                self.refresh()
 
-    def _lay_out(self) -> None:
-        """A sixth of the screen's height at most, one row in any case."""
-        rows = max(1, min(3, self.screen.size.height // 10))
-        self._rows = lay_out_keys(self._keys, max(1, self.size.width), rows)
+    def lay_out(self) -> None:
+        """A tenth of the screen's height at most, one row in any case."""
+        rows = max(1, min(3, self.app.size.height // 10))
+        self._rows = lay_out_keys(self._keys, self.text_width, rows)
+
+    def _take_height(self) -> None:
+        self.lay_out()
         self.styles.height = max(1, len(self._rows))
-        self.refresh()
+
+    def on_mount(self) -> None:
+        self._take_height()
 
     def on_resize(self) -> None:
-        self._lay_out()
+        self._take_height()
 
     @property
     def line_count(self) -> int:

@@ -186,9 +186,13 @@ class ListTable(DrawnList):
     def line_count(self) -> int:
         return self._count + 1 if self._count else 2
 
-    def laid_out(self) -> None:
+    def lay_out(self) -> None:
         self._layout_columns = columns_that_fit(self.columns, self.text_width)
         self._column = min(self._column, len(self._layout_columns) - 1)
+
+    def laid_out(self) -> None:
+        """Other columns were given: lay out and paint again."""
+        self.lay_out()
         self.refresh()
 
     def pieces(self, line: int) -> Line:

@@ -168,7 +168,7 @@ class Sheet(DrawnList):
     def _repaint_difference(self) -> None:
         before = self._lines
         count = len(before)
-        self.laid_out()
+        self.lay_out()
         if len(self._lines) != count:
             self.scroll_to_line(self.top)
             if len(self._lines) < count:
@@ -182,7 +182,7 @@ class Sheet(DrawnList):
         self.repaint_lines(self.top, self.size.height, x=max(0, self.size.width - 1), width=1)
         self.show_current()
 
-    def laid_out(self) -> None:
+    def lay_out(self) -> None:
         width = self.text_width
         self._laid = [lay_out_row(row, width) for row in self._rows]
         self._starts = []
