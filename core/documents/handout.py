@@ -6,6 +6,7 @@ meant for a large font, so its lines are short; the HTML brings its own print st
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache, cached_property
@@ -69,13 +70,15 @@ CONDITIONS = (
     "no cap",
     "focus by hand",
     "correction on",
-    "correction off",
+    "set for the eye",
+    "no correction",
     "glare",
     "moving goal",
     *(f"caution {text.key}" for text in all_cautions()),
 )
 
 TEMPLATE = "handout.toml"
+_NUMBER_AND_UNIT = re.compile(r"(\d) (?=(?:mm|cm|m|feet|inch|inches|times)\b)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,11 +146,16 @@ def handout_html(
     parts = handout_parts(case, plan, sheet, settings, template=template)
     body = []
     for part in parts:
-        rows = "\n".join(f"<p>{escape(line)}</p>" for line in part.lines)
+        rows = "\n".join(f"<p>{_held_together(escape(line))}</p>" for line in part.lines)
         heading = f"<h2>{escape(part.heading)}</h2>\n" if part.heading else ""
         body.append(f"<section>\n{heading}{rows}\n</section>" if heading else f"<footer>\n{rows}\n</footer>")
     title = f"Sheet for {escape(clean(case.code))}"
     return _PAGE.format(title=title, style=_STYLE, body="\n".join(body))
+
+
+def _held_together(line: str) -> str:
+    """Escaped text in which a number and its unit are not parted at the end of a line."""
+    return _NUMBER_AND_UNIT.sub(r"\1&#160;", line)
 
 
 def handout_template(text: str, path: str | Path) -> Template:
@@ -228,10 +236,11 @@ class _Facts:
             "two tubes" if choice.eye == "both" else "one tube",
         }
         holding.add("cap" if choice.cap else "no cap")
-        holding.add("correction off" if choice.correction in ("refocused", "none") else "correction on")
+        by_correction = {"refocused": "set for the eye", "none": "no correction"}
+        holding.add(by_correction.get(choice.correction, "correction on"))
         holding.update(f"caution {text.key}" for text in cautions_for(self.case))
         if choice.mount == "clip-on":
-            holding -= {"correction on", "correction off"}
+            holding -= {"correction on", "set for the eye", "no correction"}
         if option is not None and option.telescope.focusable:
             holding.add("focus by hand")
         if self._glare():

@@ -17,13 +17,11 @@ from .text import clean
 def chosen_option(plan: Plan | None, choice: Configuration | None, settings: Settings) -> Option | None:
     """The option for a choice, None when nothing is chosen or it cannot be used.
 
-    A choice that is none of the plan's own rows (another spread, say) is evaluated by the same formulas.
+    It is evaluated by the formulas of the plan's own rows, whether or not it is one of them: another spread is not,
+    and to look for one among thousands would take longer than to compute it. Its ``rank`` is 0.
     """
     if plan is None or choice is None:
         return None
-    for place, row in enumerate(plan.coverage.rows):
-        if row.configuration == choice:
-            return plan.options[place]
     try:
         return _evaluated(plan, choice, settings)
     except Infeasible:

@@ -107,7 +107,7 @@ def order(case: Case, plan: Plan, sheet: FittingSheet | None, settings: Settings
     for eye in sorted(option.device.eyes, key=lambda each: each.side != "right"):
         parts.append((f"PLACE OF THE TUBE, {eye.side.upper()} EYE", tuple(_tube(option, eye, plan))))
     if _has_carrier(option):
-        parts.append(("CARRIER LENSES", tuple(_carrier(case, plan))))
+        parts.append(("CARRIER LENSES", tuple(_carrier(option, plan))))
     if option.cap is not None:
         parts.append(("READING CAP", tuple(_cap(option, sheet))))
     parts.append(("FACE AND FRAME", tuple(_frame(case, plan))))
@@ -231,10 +231,12 @@ def _tube(option: Option, eye: EyeNumbers, plan: Plan) -> Iterator[Item]:
         yield Item("Correcting lens", f"{signed(eye.correction_lens_d)} D best sphere, {place}{more}")
 
 
-def _carrier(case: Case, plan: Plan) -> Iterator[Item]:
+def _carrier(option: Option, plan: Plan) -> Iterator[Item]:
     for side in ("right", "left"):
         lens = plan.person.eye(side).refraction
         yield Item(side.capitalize(), both_forms(lens))
+    if option.configuration.correction != "carrier":
+        yield Item("Beside the tube only", "the view through the tube is not corrected by the carrier")
     if plan.person.add_d is not None:
         yield Item("Add", f"{signed(plan.person.add_d)} D")
     if plan.person.lenses_worn:
