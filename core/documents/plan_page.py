@@ -64,10 +64,10 @@ def _option(option: Option, settings: Settings, *, in_full: bool) -> Iterator[st
         for outcome in option.outcomes:
             for shown in outcome_numbers(option, outcome, settings):
                 item = shown.item()
-                yield f"   {outcome.goal}: {item.label}: {item.words}"
+                yield f"   {outcome.goal}: {item.label}: {item.text}"
         for shown in device_numbers(option):
             item = shown.item()
-            yield f"   {item.label}: {item.words}"
+            yield f"   {item.label}: {item.text}"
 
 
 def _refused(plan: Plan) -> Iterator[str]:
