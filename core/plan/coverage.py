@@ -64,57 +64,56 @@ def coverage_of(grid: Grid, goals: tuple[str, ...]) -> Coverage:
 
 
 def smallest_set(grid: Grid, goals: tuple[str, ...]) -> DeviceSet:
-    """The fewest devices that meet the goals; where none meets one, what comes nearly there is taken and said."""
+    """The fewest devices that meet the goals; a goal that no option meets is named as left."""
     count = len(goals)
     if not len(grid) or not count:
         return DeviceSet((), (), (), tuple(range(count)), "No option to choose from.")
-    kinds = _kinds(grid)
-    meets = {mask: rank for mask, (rank, _) in _by_mask(kinds, 0).items()}
+    best = _best_by_mask(grid, count)
     reachable = 0
-    for mask in meets:
+    for mask in best:
         reachable |= mask
-    chosen = _cover(
-        reachable, sorted(meets, key=lambda mask: (-mask.bit_count(), meets[mask]))[:MOST_KINDS], meets
-    )
-    ranks = [meets[mask] for mask in chosen]
+    masks = sorted(best, key=lambda mask: (-mask.bit_count(), -best[mask][0]))[:MOST_KINDS]
+    chosen = _cover(reachable, masks, {mask: -best[mask][0] for mask in masks})
+    ranks = [grid.rank_of(best[mask][1], best[mask][2]) for mask in chosen]
     left = [goal for goal in range(count) if not reachable >> goal & 1]
     return _said(grid, goals, chosen, ranks, left)
 
 
-def _kinds(grid: Grid) -> dict[tuple[int, ...], int]:
-    """The best rank for each pattern of grades among the options of any use."""
-    found: dict[tuple[int, ...], int] = {}
-    seen: dict[int, dict[int, int]] = {}
+def _best_by_mask(grid: Grid, count: int) -> dict[int, tuple[float, int, int]]:
+    """For each set of goals met (as bits), the row with the best score: score, block, row."""
+    found: dict[int, tuple[float, int, int]] = {}
     for number, block in enumerate(grid.blocks):
-        patterns: dict[tuple[int, ...], int] = {}
-        codes = []
-        for grades in zip(*(column.grades for column in block.columns), strict=True):
-            codes.append(patterns.setdefault(grades, len(patterns)))
-        seen[number] = dict(enumerate(codes))
-        for pattern in patterns:
-            found.setdefault(pattern, -1)
-    names: dict[int, list[tuple[int, ...]]] = {
-        number: list(dict.fromkeys(zip(*(column.grades for column in block.columns), strict=True)))
-        for number, block in enumerate(grid.blocks)
-    }
-    best: dict[tuple[int, ...], int] = {}
-    for rank, entry in enumerate(grid.ranked):
-        pattern = names[entry.block][seen[entry.block][entry.row]]
-        if pattern not in best or grid.ranked[best[pattern]].score < entry.score:
-            best[pattern] = rank
-    return best
-
-
-def _by_mask(kinds: dict[tuple[int, ...], int], grade: int) -> dict[int, tuple[int, int]]:
-    found: dict[int, tuple[int, int]] = {}
-    for pattern, rank in kinds.items():
-        mask = sum(1 << goal for goal, value in enumerate(pattern) if value <= grade)
-        if mask and (mask not in found or rank < found[mask][0]):
-            found[mask] = (rank, mask)
+        for row, (mask, score) in enumerate(
+            zip(
+                _masks([column.grades for column in block.columns], count),
+                grid.best_of_row[number],
+                strict=True,
+            )
+        ):
+            if mask and score >= 0.0:
+                known = found.get(mask)
+                if known is None or score > known[0]:
+                    found[mask] = (score, number, row)
     return found
 
 
-def _cover(wanted: int, masks: list[int], ranks: dict[int, int]) -> tuple[int, ...]:
+def _masks(grades: list[bytes], count: int) -> Sequence[int]:
+    """The goals met by each row, as bits."""
+    if count > 8:
+        return [
+            sum(1 << goal for goal, grade in enumerate(row) if grade == 0)
+            for row in zip(*grades, strict=True)
+        ]
+    # Eight goals fit a byte: whole columns are joined at once.
+    joined = 0
+    length = len(grades[0])
+    for goal, column in enumerate(grades):
+        table = bytes([1 << goal]) + bytes(255)
+        joined |= int.from_bytes(column.translate(table), "little")
+    return joined.to_bytes(length, "little")
+
+
+def _cover(wanted: int, masks: list[int], costs: dict[int, float]) -> tuple[int, ...]:
     if not wanted:
         return ()
     for size in range(1, MOST_DEVICES + 1):
@@ -126,7 +125,7 @@ def _cover(wanted: int, masks: list[int], ranks: dict[int, int]) -> tuple[int, .
             if joined & wanted == wanted:
                 fitting.append(group)
         if fitting:
-            return min(fitting, key=lambda group: sum(ranks[mask] for mask in group))
+            return min(fitting, key=lambda group: sum(costs[mask] for mask in group))
     chosen: list[int] = []
     open_ = wanted
     while open_:

@@ -136,12 +136,17 @@ def _best_for(grid: Grid, options: Sequence[Option], demand: Demand) -> Option |
         return None
     if options[0].outcomes[demand.index].grade == "meets":
         return options[0]
-    best, score = -1, 0.0
-    for rank, entry in enumerate(grid.ranked):
-        points = grid.blocks[entry.block].columns[demand.index].points[entry.row]
-        if points > score:
-            best, score = rank, points
-    return options[best] if best >= 0 else options[0]
+    best, score = None, 0.0
+    for number, block in enumerate(grid.blocks):
+        points = block.columns[demand.index].points
+        row = max(
+            (row for row, best_of in enumerate(grid.best_of_row[number]) if best_of >= 0.0),
+            key=points.__getitem__,
+            default=None,
+        )
+        if row is not None and points[row] > score:
+            best, score = (number, row), points[row]
+    return options[0] if best is None else options[grid.rank_of(*best)]
 
 
 def _decision(

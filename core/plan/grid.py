@@ -1,47 +1,33 @@
-"""Every configuration of a stock for one person, ranked: what is shared is made once and kept by what it hangs on.
+"""Every configuration of a stock for one person, ranked, with what cannot be used and why.
 
-Three layers, each kept in a small store of its own: the stock's numbers; an eye behind every tube (rows); an eye with a
-goal over all rows (columns). An edit remakes only the layers that it touches.
+Rows (a telescope before an eye) are ranked by the best place they can be worn in; an option is a row in a place. Only the
+options that are looked at are made, in order.
 """
 
 from __future__ import annotations
 
 import heapq
 from array import array
-from collections import OrderedDict
-from collections.abc import Callable, Hashable, Iterator, Sequence
-from dataclasses import dataclass
-from math import atan, pi, tan
-from typing import Any, NamedTuple, cast
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from math import atan, pi
 
-from ..configuration import EYES, Configuration, Correction, EyeChoice, Mount, Position
+from typing import Any, NamedTuple
+
+from ..configuration import EYES, Configuration, Correction, EyeChoice
 from ..goals import Demand
-from ..stock import Cap, Filter, Stock, Telescope
+from ..stock import Filter, Stock
 from .configurations import (
     FRONT_CORRECTIONS,
     corrections_for,
     eye_refusal,
     filters_asked_for,
     place_refusal,
-    places_for,
-    reach_refusal,
 )
-from .context import Context, EyeIn
-from .device import FRONT_MOUNTS, IN_FRONT_GAP_MM
+from .context import Context, EyeIn, Side
+from .device import FRONT_MOUNTS
+from .layers import SMALL, Bad, Column, EyeRows, Pairing, Place, Prepared, Row, columns, eye_rows, prepared
 from .outcome import vergence_reserve_prism
-from .quick import (
-    CapState,
-    EyeGoal,
-    Quick,
-    QuickEye,
-    Tube,
-    cap_state,
-    clear_between,
-    evaluate,
-    eye_goal,
-    quick_eye,
-    tube_of,
-)
 from .ranking import (
     HYPERFOCAL_WORTH,
     UNCORRECTED_WORTH,
@@ -54,232 +40,8 @@ from .ranking import (
 )
 from .types import GRADES, Grade, RefusalCode
 
-Place = tuple[Position, Mount]
 FIRST_SORTED = 256
-
-
-class Store:
-    """The most recent results by key; the oldest go first."""
-
-    def __init__(self, most: int) -> None:
-        self._kept: OrderedDict[Hashable, Any] = OrderedDict()
-        self._most = most
-
-    def get(self, key: Hashable, make: Callable[[], Any]) -> Any:
-        """The kept result, or a new one."""
-        found = self._kept.get(key)
-        if found is None:
-            found = self._kept[key] = make()
-            if len(self._kept) > self._most:
-                self._kept.popitem(last=False)
-        else:
-            self._kept.move_to_end(key)
-        return found
-
-    def clear(self) -> None:
-        """Forget everything."""
-        self._kept.clear()
-
-
-_STOCKS, _ROWS, _COLUMNS, _EXTRAS = Store(3), Store(8), Store(40), Store(8)
-
-
-def forget() -> None:
-    """Drop every kept layer: for benchmarks that measure a first plan."""
-    for store in (_STOCKS, _ROWS, _COLUMNS, _EXTRAS):
-        store.clear()
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Prepared:
-    """A stock with what hangs on nothing else; telescopes weakest first, so that ties go to the lower power."""
-
-    stock: Stock
-    telescopes: tuple[Telescope, ...]
-    tubes: tuple[Tube, ...]
-    caps: tuple[tuple[Cap, ...], ...]
-    places: tuple[tuple[Place, ...], ...]
-
-
-def prepared(stock: Stock) -> Prepared:
-    """The stock ready for planning; kept by identity, since a stock never changes."""
-
-    def make() -> Prepared:
-        telescopes = tuple(
-            sorted(
-                stock.telescopes,
-                key=lambda item: (abs(item.signed_magnification), -item.objective_diameter_mm),
-            )
-        )
-        return Prepared(
-            stock,
-            telescopes,
-            tuple(tube_of(item) for item in telescopes),
-            tuple(stock.caps_for(item) for item in telescopes),
-            tuple(places_for(item) for item in telescopes),
-        )
-
-    found: Prepared = _STOCKS.get(id(stock), make)
-    return found if found.stock is stock else make()
-
-
-class Row(NamedTuple):
-    """One telescope before one eye with one correction, one cap (or none) and one focus setting."""
-
-    telescope: int
-    correction: Correction
-    front: bool
-    merged: bool
-    q: QuickEye
-    cap: int
-    state: CapState | None
-    near_mm: float | None
-    far_mm: float | None
-    hyperfocal: bool
-
-
-class Bad(NamedTuple):
-    """What cannot be used: the reason stands for ``states`` settings in every place of its kind."""
-
-    telescope: int
-    correction: Correction
-    front: bool
-    merged: bool
-    cap: int
-    code: RefusalCode
-    states: int
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class EyeRows:
-    """All rows of an eye over a stock, and what cannot be used."""
-
-    rows: list[Row]
-    bad: list[Bad]
-
-
-def eye_rows(ready: Prepared, context: Context, eye: EyeIn, choice: EyeChoice) -> EyeRows:
-    """An eye behind every tube with every correction, cap and focus setting."""
-    to_pupil = context.figures.ocular_to_pupil_mm
-    reach = None if "face.reach" in context.person.assumed else context.person.reach_mm
-    needing = (
-        choice if choice != "both" else tuple(s for s in ("right", "left") if context.eye(s).needs_correction)
-    )
-    key = (ready, eye, needing if choice == "both" else None, to_pupil, reach)
-
-    def make() -> EyeRows:
-        found = EyeRows([], [])
-        for index in range(len(ready.telescopes)):
-            _rows_of(ready, context, eye, choice, index, to_pupil, found)
-        return found
-
-    return _ROWS.get(key, make)
-
-
-def _rows_of(
-    ready: Prepared,
-    context: Context,
-    eye: EyeIn,
-    choice: EyeChoice,
-    index: int,
-    to_pupil: float,
-    found: EyeRows,
-) -> None:
-    telescope, tube, caps = ready.telescopes[index], ready.tubes[index], ready.caps[index]
-    places = ready.places[index]
-    has_front = any(mount in FRONT_MOUNTS for _, mount in places)
-    has_behind = any(mount not in FRONT_MOUNTS for _, mount in places)
-    same = eye.ocular_to_cornea_mm is not None or tube.behind_mm <= -IN_FRONT_GAP_MM
-    for correction in corrections_for(context, telescope, choice):
-        front_fits = has_front and correction in FRONT_CORRECTIONS
-        if has_behind:
-            _variant(
-                context,
-                eye,
-                telescope,
-                tube,
-                caps,
-                index,
-                correction,
-                False,
-                same and front_fits,
-                to_pupil,
-                found,
-            )
-        if front_fits and not (has_behind and same):
-            _variant(context, eye, telescope, tube, caps, index, correction, True, False, to_pupil, found)
-
-
-def _variant(
-    context: Context, eye: EyeIn, telescope: Telescope, tube: Tube, caps: tuple[Cap, ...], index: int,
-    correction: Correction, front: bool, merged: bool, to_pupil: float, found: EyeRows,
-) -> None:  # fmt: skip
-    if eye.strongest_d > 10.0 and not eye.vertex_known:
-        q: QuickEye | RefusalCode = "ametropia"
-    else:
-        q = quick_eye(eye, tube, correction, front, to_pupil)
-    plain = 1 if tube.focusable else 2
-    if isinstance(q, str):
-        found.bad.append(Bad(index, correction, front, merged, -1, q, plain + len(caps)))
-        return
-    for hyperfocal in (False, True)[:plain]:
-        near, far = clear_between(eye, q, hyperfocal)
-        found.rows.append(Row(index, correction, front, merged, q, -1, None, near, far, hyperfocal))
-    near, far = clear_between(eye, q, False)
-    for number, cap in enumerate(caps):
-        state = cap_state(eye, q, cap)
-        if isinstance(state, str):
-            found.bad.append(Bad(index, correction, front, merged, number, state, 1))
-        elif reach_refusal(context, state.working_mm) is not None:
-            found.bad.append(Bad(index, correction, front, merged, number, "hands do not reach", 1))
-        else:
-            found.rows.append(Row(index, correction, front, merged, q, number, state, near, far, False))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Column:
-    """One goal over all rows: grade index, usefulness and points of the goal's own criteria."""
-
-    grades: bytes
-    uses: array
-    points: array
-
-
-def column(rows: EyeRows, g: EyeGoal, unions: Sequence[float] | None, passes: float) -> Column:
-    """An eye with a goal over all its rows. ``unions`` is given for two eyes: the tangent of the half union."""
-    grades, uses, points = bytearray(), array("d"), array("d")
-    two = unions is not None
-    found: Quick
-    last: QuickEye | None = None
-    tinted: QuickEye | None = None
-    for number, row in enumerate(rows.rows):
-        q = row.q
-        if passes != 1.0:
-            if q is not last:
-                last, tinted = q, q._replace(transmittance=q.transmittance * passes)
-            q = cast("QuickEye", tinted)
-        found = evaluate(
-            q, g, row.state, row.near_mm, row.far_mm, row.hyperfocal, two, unions[number] if unions else 0.0
-        )
-        grades.append(found[0])
-        uses.append(found[1])
-        points.append(found[2])
-    return Column(bytes(grades), uses, points)
-
-
-def _unions(ready: Prepared, rows: EyeRows, spread_mm: float) -> array:
-    """Tangent of half the union of both fields, by row."""
-    found = array("d")
-    for row in rows.rows:
-        q, telescope = row.q, ready.telescopes[row.telescope]
-        spread = min(spread_mm, telescope.spread_highest_mm)
-        radius, reach = telescope.objective_diameter_mm / (2.0 * abs(q.m)), q.t + abs(q.m) * q.distance_mm
-        if telescope.type != "galilean" or not 0.0 < spread <= radius:
-            found.append(q.tan_real)
-            continue
-        more = atan((radius + spread) / reach) - atan(radius / reach)
-        found.append(tan(atan(q.tan_real) + more))
-    return found
+Places = tuple[tuple[Place, ...], tuple[Place, ...]]
 
 
 class Entry(NamedTuple):
@@ -291,9 +53,27 @@ class Entry(NamedTuple):
     place: Place
 
 
+class Shut(NamedTuple):
+    """Places that this frame does not allow, behind and in front of the carrier."""
+
+    telescope: int
+    code: RefusalCode
+    behind: tuple[Place, ...]
+    front: tuple[Place, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Frame:
+    """What does not hang on the optics: telescopes closed to a choice of eyes, and the places left on this frame."""
+
+    closed: dict[int, RefusalCode]
+    places: list[Places]
+    shut: list[Shut]
+
+
 @dataclass(slots=True, eq=False)
 class Block:
-    """All rows for one choice of eye and one filter, with scores without the place, and the places that can be used."""
+    """All rows for one choice of eye and one filter, with scores without the place."""
 
     eye: EyeChoice
     tint: Filter | None
@@ -302,14 +82,12 @@ class Block:
     usable: list[bool]
     base: list[float]
     used: list[float]
-    places: list[tuple[tuple[Place, ...], tuple[Place, ...]]]
+    frame: Frame
     no_full: list[bool]
 
     def places_of(self, number: int) -> tuple[Place, ...]:
         """The places in which a row can be used."""
-        row = self.rows.rows[number]
-        behind, front = self.places[row.telescope]
-        found = (*behind, *front) if row.merged else front if row.front else behind
+        found = _where(self.frame.places, self.rows.rows[number])
         if self.no_full and self.no_full[number]:
             return tuple(place for place in found if place[0] != "full diameter")
         return found
@@ -317,6 +95,13 @@ class Block:
     def grades(self, number: int) -> tuple[Grade, ...]:
         """The grade for each goal."""
         return tuple(GRADES[column.grades[number]] for column in self.columns)
+
+
+def _where(places: Sequence[Places], row: Row | Bad) -> tuple[Place, ...]:
+    behind, front = places[row.telescope]
+    if row.merged:
+        return behind + front
+    return front if row.front else behind
 
 
 class RefusedEntry(NamedTuple):
@@ -329,52 +114,138 @@ class RefusedEntry(NamedTuple):
 
 @dataclass(slots=True, eq=False)
 class Grid:
-    """The whole cross for a person: blocks, entries ranked, refusals."""
+    """The whole cross for a person: blocks, refusals, and the options in order of their score."""
 
     ready: Prepared
     context: Context
     demands: tuple[Demand, ...]
-    blocks: list[Block]
-    refused: list[RefusedEntry]
-    ranked: list[Entry]
-    _sorted: bool = False
+    blocks: list[Block] = field(default_factory=list)
+    refused: list[RefusedEntry] = field(default_factory=list)
+    best_of_row: list[list[float]] = field(default_factory=list)
+    _count: int = 0
+    _useful: int = 0
+    _first: list[Entry] = field(default_factory=list)
+    _all: list[Entry] | None = None
     _rest: list[Entry] | None = None
-    _useless: int = 0
+    _suits: dict[tuple[int, Place], float] = field(default_factory=dict)
 
     def __len__(self) -> int:
         """How many options there are."""
-        return len(self.ranked) + self._useless
+        return self._count
 
     def entry(self, rank: int) -> Entry:
         """The option at that place, best first."""
-        if rank >= FIRST_SORTED and not self._sorted:
-            self.ranked.sort(key=lambda entry: -entry.score)
-            self._sorted = True
-        if rank < len(self.ranked):
-            return self.ranked[rank]
+        if rank < len(self._first):
+            return self._first[rank]
+        if rank < self._useful:
+            if self._all is None:
+                self._all = sorted(self._useful_entries(), key=_by_score)
+            return self._all[rank]
         if self._rest is None:
-            self._rest = list(self._zero())
-        return self._rest[rank - len(self.ranked)]
+            self._rest = list(self._useless_entries())
+        return self._rest[rank - self._useful]
 
-    def _zero(self) -> Iterator[Entry]:
+    def rank_of(self, block: int, row: int) -> int:
+        """The rank of a row in its best place."""
+        score = self.best_of_row[block][row]
+        for rank, entry in enumerate(self._first):
+            if entry.block == block and entry.row == row:
+                return rank
+        if self._all is None:
+            self._all = sorted(self._useful_entries(), key=_by_score)
+        return next(
+            rank
+            for rank, entry in enumerate(self._all)
+            if entry.block == block and entry.row == row and entry.score >= score - 1e-12
+        )
+
+    def _entries_of(self, block: int, row: int) -> Iterator[Entry]:
+        found = self.blocks[block]
+        base, used, telescope = found.base[row], found.used[row], found.rows.rows[row].telescope
+        weight = self.context.figures.weights[6]
+        for place in found.places_of(row):
+            yield Entry(base + used * weight * self._suits[telescope, place], block, row, place)
+
+    def _useful_entries(self) -> Iterator[Entry]:
         for number, block in enumerate(self.blocks):
-            for row, used in enumerate(block.used):
-                if not used and block.usable[row]:
+            for row, (used, usable) in enumerate(zip(block.used, block.usable, strict=True)):
+                if used and usable:
+                    yield from self._entries_of(number, row)
+
+    def _useless_entries(self) -> Iterator[Entry]:
+        for number, block in enumerate(self.blocks):
+            for row, (used, usable) in enumerate(zip(block.used, block.usable, strict=True)):
+                if not used and usable:
                     for place in block.places_of(row):
                         yield Entry(0.0, number, row, place)
+
+    def finish(self) -> None:
+        """Rank the rows; the first options are in order at once, the rest when they are looked at."""
+        weight = self.context.figures.weights[6]
+        positions = position_comfort(self.context.person, self.demands)
+        for index, telescope in enumerate(self.ready.telescopes):
+            for place in self.ready.places[index]:
+                self._suits[index, place] = comfort(positions, place[0], place[1], telescope)
+        heads: list[tuple[float, int, int]] = []
+        for number, block in enumerate(self.blocks):
+            counts, suits = self._by_kind(block)
+            kinds = block.rows.kinds
+            best = [
+                base + used * weight * suits[kind] if used and ok else -1.0
+                for base, used, ok, kind in zip(block.base, block.used, block.usable, kinds, strict=True)
+            ]
+            if block.no_full:
+                best = [
+                    self._best_place(number, row) if out and score >= 0.0 else score
+                    for row, (out, score) in enumerate(zip(block.no_full, best, strict=True))
+                ]
+                places = [len(block.places_of(row)) if ok else 0 for row, ok in enumerate(block.usable)]
+            else:
+                places = [counts[kind] if ok else 0 for kind, ok in zip(kinds, block.usable, strict=True)]
+                if 0 in counts:
+                    best = [score if count else -1.0 for score, count in zip(best, places, strict=True)]
+            self.best_of_row.append(best)
+            self._count += sum(places)
+            self._useful += sum(count for count, score in zip(places, best, strict=True) if score >= 0.0)
+            heads.extend((score, number, row) for row, score in enumerate(best) if score >= 0.0)
+        top = heapq.nlargest(FIRST_SORTED, heads, key=lambda head: head[0])
+        first = [
+            entry
+            for _, number, row in sorted(top, key=lambda h: h[1:])
+            for entry in self._entries_of(number, row)
+        ]
+        first.sort(key=_by_score)
+        # Every row left out has a best place no better than the last of these, so this many are surely in order.
+        self._first = first if len(top) == len(heads) else first[: len(top)]
+
+    def _by_kind(self, block: Block) -> tuple[list[int], list[float]]:
+        """How many places each kind of row has, and the comfort of the best of them."""
+        counts: list[int] = []
+        suits: list[float] = []
+        for index, (behind, front) in enumerate(block.frame.places):
+            worth = [[self._suits[index, place] for place in where] for where in (behind, front)]
+            for found in (worth[0], worth[1], worth[0] + worth[1]):
+                counts.append(len(found))
+                suits.append(max(found, default=0.0))
+        return counts, suits
+
+    def _best_place(self, block: int, row: int) -> float:
+        """The score of a row in its best place, -1 when there is none."""
+        return max((entry.score for entry in self._entries_of(block, row)), default=-1.0)
 
     def configuration(self, entry: Entry) -> Configuration:
         """The configuration of an entry."""
         block = self.blocks[entry.block]
         row = block.rows.rows[entry.row]
-        return self._configuration(
+        return self.made(
             row.telescope, block.eye, entry.place, row.cap, block.tint, row.correction, row.hyperfocal
         )
 
-    def _configuration(
+    def made(
         self, index: int, eye: EyeChoice, place: Place, cap: int, tint: Filter | None, correction: Correction,
         hyperfocal: bool,
     ) -> Configuration:  # fmt: skip
+        """The configuration of a telescope by its place in the prepared stock."""
         telescope = self.ready.telescopes[index]
         spread = min(self.context.person.spread_mm, telescope.spread_highest_mm) if eye == "both" else 0.0
         return Configuration(
@@ -386,187 +257,184 @@ class Grid:
             "" if tint is None else tint.id,
             correction,
             "hyperfocal" if hyperfocal else "infinity",
-            spread,
+            max(0.0, spread),
         )
 
     def refused_configuration(self, number: int) -> Configuration:
         """The configuration that stands for a refusal."""
-        return self._configuration(*self.refused[number].configuration)
+        return self.made(*self.refused[number].configuration)
 
-    def finish(self) -> None:
-        """Rank what is of any use; the first of them are in order at once, the rest when looked at."""
-        entries: list[Entry] = []
-        weight = self.context.figures.weights[6]
-        positions = position_comfort(self.context.person, self.demands)
-        worth: dict[tuple[int, Place], float] = {}
-        for number, block in enumerate(self.blocks):
-            useless = 0
-            rows = block.rows.rows
-            for index, (base, used, usable) in enumerate(
-                zip(block.base, block.used, block.usable, strict=True)
-            ):
-                if not usable:
-                    continue
-                places = block.places_of(index)
-                if not used:
-                    useless += len(places)
-                    continue
-                telescope = rows[index].telescope
-                for place in places:
-                    suits = worth.get((telescope, place))
-                    if suits is None:
-                        suits = comfort(positions, place[0], place[1], self.ready.telescopes[telescope])
-                        worth[telescope, place] = suits
-                    entries.append(Entry(base + used * weight * suits, number, index, place))
-            self._useless += useless
-        if len(entries) <= FIRST_SORTED:
-            entries.sort(key=lambda entry: -entry.score)
-            self._sorted = True
-        else:
-            first = heapq.nsmallest(FIRST_SORTED, range(len(entries)), key=lambda i: -entries[i].score)
-            taken = set(first)
-            entries = [entries[i] for i in first] + [e for i, e in enumerate(entries) if i not in taken]
-        self.ranked = entries
+
+def _by_score(entry: Entry) -> float:
+    return -entry.score
 
 
 def grid_of(context: Context, stock: Stock, demands: tuple[Demand, ...]) -> Grid:
     """The whole cross for a person and a stock."""
-    ready = prepared(stock)
-    grid = Grid(ready, context, demands, [], [], [])
-    bright = any(demand.light == "bright" for demand in demands)
+    grid = Grid(prepared(stock), context, demands)
     tints: list[Filter | None] = [None]
-    if filters_asked_for(context, bright):
+    if filters_asked_for(context, any(demand.light == "bright" for demand in demands)):
         tints.extend(stock.filters)
     for choice in EYES:
         _choice(grid, choice, tints)
+    grid.finish()
     if len(tints) == 1:
         for tint in stock.filters:
             _filter_left_out(grid, tint)
-    grid.finish()
     return grid
 
 
 def _filter_left_out(grid: Grid, tint: Filter) -> None:
-    count = len(grid) + sum(
-        len(block.places_of(i)) for block in grid.blocks for i, u in enumerate(block.usable) if u
+    for number, block in enumerate(grid.blocks):
+        for row, usable in enumerate(block.usable):
+            where = block.places_of(row) if usable else ()
+            if where:
+                kept = block.rows.rows[row]
+                stands = (
+                    kept.telescope, grid.blocks[number].eye, where[0], kept.cap, tint, kept.correction, kept.hyperfocal,
+                )  # fmt: skip
+                grid.refused.append(RefusedEntry(stands, "filter not asked for", len(grid)))
+                return
+
+
+def _sides(choice: EyeChoice) -> tuple[Side, ...]:
+    return ("right", "left") if choice == "both" else (choice,)
+
+
+def _frame(grid: Grid, choice: EyeChoice, lead: EyeIn) -> Frame:
+    context, ready, person = grid.context, grid.ready, grid.context.person
+    key = (
+        ready, choice, lead, context.right.closed, context.left.closed, person.fusion, person.suppression,
+        person.double_vision, person.pd.total_mm, person.b_size_mm, "face.b_size" in person.assumed,
+        person.tube_tilt_deg, context.figures,
+    )  # fmt: skip
+
+    def make() -> Frame:
+        found = Frame({}, [], [])
+        for index, telescope in enumerate(ready.telescopes):
+            refusal = eye_refusal(context, telescope, choice)
+            if refusal is not None:
+                found.closed[index] = refusal[0]
+            offered = ready.places[index]
+            high = tuple(place for place in offered if place[0] == "bioptic")
+            shallow = place_refusal(context, telescope, "bioptic", lead) if high and refusal is None else None
+            kept = offered if shallow is None else tuple(place for place in offered if place[0] != "bioptic")
+            found.places.append(_split(kept))
+            if shallow is not None:
+                found.shut.append(Shut(index, shallow[0], *_split(high)))
+        return found
+
+    return SMALL.get(key, make)
+
+
+def _split(places: tuple[Place, ...]) -> Places:
+    return (
+        tuple(place for place in places if place[1] not in FRONT_MOUNTS),
+        tuple(place for place in places if place[1] in FRONT_MOUNTS),
     )
-    if grid.ready.telescopes and grid.ready.places[0] and count:
-        place = grid.ready.places[0][0]
-        grid.refused.append(
-            RefusedEntry(
-                (0, grid.context.leading, place, -1, tint, "carrier", False), "filter not asked for", count
-            )
-        )
 
 
 def _choice(grid: Grid, choice: EyeChoice, tints: list[Filter | None]) -> None:
     ready, context = grid.ready, grid.context
-    sides = context.order(("right", "left") if choice == "both" else (choice,))
+    sides = context.order(_sides(choice))
     lead = context.eye(sides[0])
-    closed: dict[int, RefusalCode] = {}
-    places: list[tuple[tuple[Place, ...], tuple[Place, ...]]] = []
-    shut: list[tuple[int, RefusalCode, tuple[Place, ...], tuple[Place, ...]]] = []
-    for index, telescope in enumerate(ready.telescopes):
-        refusal = eye_refusal(context, telescope, choice)
-        if refusal is not None:
-            closed[index] = refusal[0]
-        offered = ready.places[index]
-        shallow = None
-        if any(position == "bioptic" for position, _ in offered):
-            shallow = place_refusal(context, telescope, "bioptic", lead)
-        kept = offered if shallow is None else tuple(place for place in offered if place[0] != "bioptic")
-        behind = tuple(place for place in kept if place[1] not in FRONT_MOUNTS)
-        front = tuple(place for place in kept if place[1] in FRONT_MOUNTS)
-        places.append((behind, front))
-        if shallow is not None and index not in closed:
-            out = tuple(place for place in offered if place[0] == "bioptic")
-            shut.append(
-                (
-                    index,
-                    shallow[0],
-                    tuple(p for p in out if p[1] not in FRONT_MOUNTS),
-                    tuple(p for p in out if p[1] in FRONT_MOUNTS),
-                )
-            )
-    _closed_entries(grid, choice, closed, len(tints))
-    if len(closed) == len(ready.telescopes):
+    frame = _frame(grid, choice, lead)
+    _closed_entries(grid, choice, frame, len(tints))
+    if len(frame.closed) == len(ready.telescopes):
         return
-    rows = eye_rows(ready, context, lead, choice)
-    bad_for_second = _second_eye(grid, choice, sides, closed, places, len(tints))
+    needs = any(context.eye(side).needs_correction for side in sides)
+    rows = eye_rows(ready, context, lead, needs)
+    second = eye_rows(ready, context, context.eye(sides[1]), needs) if choice == "both" else None
+    barred = _second_eye(grid, choice, rows, second, frame, len(tints))
     for bad in rows.bad:
-        if bad.telescope not in closed:
-            _bad_entry(grid, choice, bad, places, len(tints))
-    usable = [
-        row.telescope not in closed and (row.telescope, row.correction, row.front) not in bad_for_second
+        if bad.telescope not in frame.closed:
+            _bad_entry(grid, choice, bad, frame.places, len(tints))
+    usable = SMALL.get((rows, second, frame), lambda: _usable(rows, frame, barred))
+    _place_entries(grid, choice, rows, frame, usable, len(tints))
+    _mount_entries(grid, choice, frame, len(tints))
+    no_full = _ring(grid, choice, lead, rows, usable, frame, len(tints))
+    for tint in tints:
+        grid.blocks.append(_block(grid, choice, lead, tint, rows, usable, frame, no_full))
+
+
+def _usable(rows: EyeRows, frame: Frame, barred: set[tuple[int, Correction, bool]]) -> list[bool]:
+    return [
+        row.telescope not in frame.closed and (row.telescope, row.correction, row.front) not in barred
         for row in rows.rows
     ]
-    _place_entries(grid, choice, rows, shut, usable, len(tints))
-    _mount_entries(grid, choice, closed, len(tints))
-    no_full = _ring(grid, choice, lead, rows, usable, places, len(tints))
-    for tint in tints:
-        grid.blocks.append(_block(grid, choice, lead, tint, rows, usable, places, no_full))
+
+
+def _pairing(context: Context, demand: Demand) -> Pairing | None:
+    """What two eyes need for a goal; None where two tubes are out of the question for this person."""
+    if context.person.fusion is not True or not (context.right.usable and context.left.usable):
+        return None
+    person = context.person
+    return Pairing(max(0.0, person.spread_mm), vergence_reserve_prism(context, demand), person.pd.total_mm)
 
 
 def _block(
     grid: Grid, choice: EyeChoice, lead: EyeIn, tint: Filter | None, rows: EyeRows, usable: list[bool],
-    places: list[tuple[tuple[Place, ...], tuple[Place, ...]]], no_full: list[bool],
+    frame: Frame, no_full: list[bool],
 ) -> Block:  # fmt: skip
     context, ready = grid.context, grid.ready
-    passes = 1.0 if tint is None else tint.transmittance
     two = choice == "both"
     logmar, log_cs = context.logmar(choice, lead), context.log_cs(choice, lead)
-    person = context.person
-    spread = person.spread_mm if two else 0.0
-    unions = _EXTRAS.get((rows, "unions", spread), lambda: _unions(ready, rows, spread)) if two else None
-    columns = []
+    leads = context.leading == lead.side
+    found = []
     for demand in grid.demands:
-        reserve = vergence_reserve_prism(context, demand) if two else 0.0
-        key = (
-            rows, _demand_key(demand), logmar, log_cs, context.figures, passes, two, spread, reserve,
-            person.pd.total_mm if two else 0.0, person.reach_mm, lead,
-        )  # fmt: skip
-
-        def make(demand: Demand = demand, reserve: float = reserve) -> Column:
-            return column(rows, eye_goal(context, lead, demand, logmar, log_cs, reserve), unions, passes)
-
-        columns.append(_COLUMNS.get(key, make))
-    shares = goal_weights(len(columns))
-    used = _weighted([column.uses for column in columns], shares, len(rows.rows))
-    points = _weighted([column.points for column in columns], shares, len(rows.rows))
-    extra = _EXTRAS.get(
-        (rows, "extra", choice, tint is not None, context.figures.weights, two_eyes(context, choice)),
-        lambda: _extra(ready, context, rows, choice, tint is not None),
+        pairing = _pairing(context, demand) if two or leads else None
+        pair = columns(
+            ready,
+            context,
+            lead,
+            rows,
+            demand,
+            logmar,
+            log_cs,
+            1.0 if tint is None else tint.transmittance,
+            pairing,
+        )
+        found.append(pair[two])
+    weights = context.figures.weights
+    key = (
+        rows,
+        tuple(found),
+        choice,
+        tint is not None,
+        weights,
+        two_eyes(context, choice),
+        lead.needs_correction,
     )
-    base = [p + u * e for p, u, e in zip(points, used, extra, strict=True)]
-    return Block(choice, tint, rows, columns, usable, base, used, places, no_full)
+
+    def make() -> tuple[list[float], list[float]]:
+        shares = goal_weights(len(found))
+        used = _weighted([column.uses for column in found], shares, len(rows.rows))
+        points = _weighted([column.points for column in found], shares, len(rows.rows))
+        extra = SMALL.get(
+            (rows, choice, tint is not None, weights, two_eyes(context, choice)),
+            lambda: _extra(ready, context, rows, choice, tint is not None, lead.needs_correction),
+        )
+        return [p + u * e for p, u, e in zip(points, used, extra, strict=True)], used
+
+    base, used = SMALL.get(key, make)
+    return Block(choice, tint, rows, found, usable, base, used, frame, no_full)
 
 
-def _demand_key(demand: Demand) -> Hashable:
-    return (
-        demand.usable, demand.kind, demand.distance_mm, demand.nearest_mm, demand.farthest_mm, demand.by_print,
-        demand.goal_logmar, demand.goal_m_units, demand.reserve, demand.contrast, demand.width_mm,
-        demand.characters, demand.light, demand.object_speed_deg_s,
-    )  # fmt: skip
-
-
-def _weighted(columns: list[array], shares: Sequence[float], count: int) -> list[float]:
-    if not columns:
+def _weighted(found: list[array], shares: Sequence[float], count: int) -> list[float]:
+    if not found:
         return [0.0] * count
-    if len(columns) == 1:
-        return list(columns[0])
-    total = [shares[0] * value for value in columns[0]]
-    for values, share in zip(columns[1:], shares[1:], strict=True):
+    total = [shares[0] * value for value in found[0]]
+    for values, share in zip(found[1:], shares[1:], strict=True):
         total = [before + share * value for before, value in zip(total, values, strict=True)]
     return total
 
 
-def _extra(ready: Prepared, context: Context, rows: EyeRows, choice: EyeChoice, tinted: bool) -> array:
+def _extra(
+    ready: Prepared, context: Context, rows: EyeRows, choice: EyeChoice, tinted: bool, needs: bool
+) -> array:
     """What the device itself is worth apart from the goals and the place, by row."""
     weights = context.figures.weights
     pair = weights[8] * two_eyes(context, choice)
-    needs = context.eye(
-        context.order(("right", "left") if choice == "both" else (choice,))[0]
-    ).needs_correction
     found = array("d")
     for row in rows.rows:
         simple = 0.8 if row.cap >= 0 else 1.0
@@ -590,103 +458,76 @@ def _extra(ready: Prepared, context: Context, rows: EyeRows, choice: EyeChoice, 
 # Refusals: each names the configuration that stands for it and how many it takes out.
 
 
-def _places_left(grid: Grid, index: int, correction: Correction) -> int:
-    places = grid.ready.places[index]
-    if correction in FRONT_CORRECTIONS:
-        return len(places)
-    return sum(mount not in FRONT_MOUNTS for _, mount in places)
-
-
-def _states(grid: Grid, index: int) -> int:
-    return (1 if grid.ready.tubes[index].focusable else 2) + len(grid.ready.caps[index])
-
-
-def _closed_entries(grid: Grid, choice: EyeChoice, closed: dict[int, RefusalCode], tints: int) -> None:
-    for index, code in closed.items():
+def _closed_entries(grid: Grid, choice: EyeChoice, frame: Frame, tints: int) -> None:
+    for index, code in frame.closed.items():
         corrections = corrections_for(grid.context, grid.ready.telescopes[index], choice)
         places = grid.ready.places[index]
         if corrections and places:
-            count = len(corrections) * len(places) * _states(grid, index) * tints
+            count = len(corrections) * len(places) * grid.ready.states(index) * tints
             grid.refused.append(
                 RefusedEntry((index, choice, places[0], -1, None, corrections[0], False), code, count)
             )
 
 
-def _bad_entry(
-    grid: Grid,
-    choice: EyeChoice,
-    bad: Bad,
-    places: list[tuple[tuple[Place, ...], tuple[Place, ...]]],
-    tints: int,
-) -> None:
-    behind, front = places[bad.telescope]
-    where = (*behind, *front) if bad.merged else front if bad.front else behind
+def _bad_entry(grid: Grid, choice: EyeChoice, bad: Bad, places: list[Places], tints: int) -> None:
+    where = _where(places, bad)
     if where:
-        grid.refused.append(
-            RefusedEntry(
-                (bad.telescope, choice, where[0], bad.cap, None, bad.correction, False),
-                bad.code,
-                bad.states * len(where) * tints,
-            )
-        )
+        stands = (bad.telescope, choice, where[0], bad.cap, None, bad.correction, False)
+        grid.refused.append(RefusedEntry(stands, bad.code, bad.states * len(where) * tints))
 
 
 def _second_eye(
-    grid: Grid, choice: EyeChoice, sides: tuple, closed: dict[int, RefusalCode],
-    places: list[tuple[tuple[Place, ...], tuple[Place, ...]]], tints: int,
-) -> set[tuple[int, Correction, bool]]:  # fmt: skip
+    grid: Grid, choice: EyeChoice, first: EyeRows, second: EyeRows | None, frame: Frame, tints: int
+) -> set[tuple[int, Correction, bool]]:
     """Telescopes and corrections that the second of two eyes cannot look through."""
-    if choice != "both":
+    if second is None or not second.bad:
         return set()
-    first = eye_rows(grid.ready, grid.context, grid.context.eye(sides[0]), choice)
-    second = eye_rows(grid.ready, grid.context, grid.context.eye(sides[1]), choice)
     done = {(bad.telescope, bad.correction, bad.front) for bad in first.bad if bad.cap < 0}
     found = set()
     for bad in second.bad:
         key = (bad.telescope, bad.correction, bad.front)
-        if bad.cap < 0 and key not in done and bad.telescope not in closed:
+        if bad.cap < 0 and key not in done and bad.telescope not in frame.closed:
             found.add(key)
-            _bad_entry(grid, choice, bad, places, tints)
+            # Caps that the first eye refuses already are counted there.
+            caps = sum(
+                1
+                for other in first.bad
+                if other.cap >= 0 and (other.telescope, other.correction, other.front) == key
+            )
+            _bad_entry(grid, choice, bad._replace(states=bad.states - caps), frame.places, tints)
     return found
 
 
 def _place_entries(
-    grid: Grid, choice: EyeChoice, rows: EyeRows,
-    shut: list[tuple[int, RefusalCode, tuple[Place, ...], tuple[Place, ...]]], usable: list[bool], tints: int,
-) -> None:  # fmt: skip
-    if not shut:
-        return
-    by_telescope: dict[int, list[Row]] = {}
-    for row, good in zip(rows.rows, usable, strict=True):
-        if good:
-            by_telescope.setdefault(row.telescope, []).append(row)
-    for index, code, behind, front in shut:
+    grid: Grid, choice: EyeChoice, rows: EyeRows, frame: Frame, usable: list[bool], tints: int
+) -> None:
+    """Places that the frame does not allow: all settings of such a telescope there, whatever else holds."""
+    for shut in frame.shut:
         count, stands = 0, None
-        for row in by_telescope.get(index, ()):
-            where = (*behind, *front) if row.merged else front if row.front else behind
-            count += len(where)
+        for correction in corrections_for(grid.context, grid.ready.telescopes[shut.telescope], choice):
+            where = shut.behind if correction not in FRONT_CORRECTIONS else shut.behind + shut.front
+            count += len(where) * grid.ready.states(shut.telescope)
             if where and stands is None:
-                stands = (index, choice, where[0], row.cap, None, row.correction, row.hyperfocal)
+                stands = (shut.telescope, choice, where[0], -1, None, correction, False)
         if stands is not None:
-            grid.refused.append(RefusedEntry(stands, code, count * tints))
+            grid.refused.append(RefusedEntry(stands, shut.code, count * tints))
 
 
-def _mount_entries(grid: Grid, choice: EyeChoice, closed: dict[int, RefusalCode], tints: int) -> None:
+def _mount_entries(grid: Grid, choice: EyeChoice, frame: Frame, tints: int) -> None:
     for index, telescope in enumerate(grid.ready.telescopes):
         front = [place for place in grid.ready.places[index] if place[1] in FRONT_MOUNTS]
-        if not front or index in closed:
+        if not front or index in frame.closed:
             continue
         for correction in corrections_for(grid.context, telescope, choice):
             if correction not in FRONT_CORRECTIONS:
-                count = len(front) * _states(grid, index) * tints
+                count = len(front) * grid.ready.states(index) * tints
                 stands = (index, choice, front[0], -1, None, correction, False)
                 grid.refused.append(RefusedEntry(stands, "mount", count))
 
 
 def _ring(
-    grid: Grid, choice: EyeChoice, lead: EyeIn, rows: EyeRows, usable: list[bool],
-    places: list[tuple[tuple[Place, ...], tuple[Place, ...]]], tints: int,
-) -> list[bool]:  # fmt: skip
+    grid: Grid, choice: EyeChoice, lead: EyeIn, rows: EyeRows, usable: list[bool], frame: Frame, tints: int
+) -> list[bool]:
     """Rows that must not be worn straight ahead; empty when that cannot happen."""
     if choice == "both" or lead.visual_field_deg is None:
         return []
@@ -699,9 +540,7 @@ def _ring(
         out = lead.visual_field_deg <= ring
         found.append(out)
         if out and good:
-            behind, front = places[row.telescope]
-            where = (*behind, *front) if row.merged else front if row.front else behind
-            full = [place for place in where if place[0] == "full diameter"]
+            full = [place for place in _where(frame.places, row) if place[0] == "full diameter"]
             if full:
                 stands = (row.telescope, choice, full[0], row.cap, None, row.correction, row.hyperfocal)
                 grid.refused.append(RefusedEntry(stands, "ring over the only field", len(full) * tints))

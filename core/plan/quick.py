@@ -300,10 +300,11 @@ def eye_goal(
     )
 
 
-# Grade as an index, usefulness, points of the goal's own criteria.
-Quick = tuple[int, float, float]
-_CANNOT: Quick = (3, 0.0, 0.0)
-_MISSES: Quick = (2, 0.0, 0.0)
+# Grade as an index, usefulness and points of the goal's own criteria: with one eye, then with two.
+Quick = tuple[int, float, float, int, float, float]
+_NEITHER: Quick = (3, 0.0, 0.0, 3, 0.0, 0.0)
+_BOTH_MISS: Quick = (2, 0.0, 0.0, 2, 0.0, 0.0)
+_MISSES: Quick = (2, 0.0, 0.0, 3, 0.0, 0.0)
 
 
 class CapState(NamedTuple):
@@ -370,17 +371,25 @@ def evaluate(
     near_mm: float | None,
     far_mm: float | None,
     hyperfocal: bool,
-    two: bool,
     union_tan: float,
 ) -> Quick:
-    """One configuration for one goal. ``near_mm`` and ``far_mm`` are the clear range without a cap."""
+    """One configuration for one goal, with one eye and with two (of the same leading eye).
+
+    ``near_mm`` and ``far_mm`` are the clear range without a cap; ``union_tan`` is the tangent of half the union of two
+    fields, 0 when only one eye is asked about: the second result is then without meaning.
+    """
     if g.impossible:
-        return _CANNOT
+        return _NEITHER
     demand = g.demand
     if cap is not None and not (g.intermediate and (g.by_print or cap.power_d < 2000.0 / demand.distance_mm)):
         cap = None
     m, t = q.m, q.t
     power = 0.0
+    if cap is not None and g.near_flexible and gain_is_useless(q, g, cap):
+        through = g.interpupillary_mm * (m if m > 0.0 else -m) * cap.power_d / 10.0
+        relief = 2.0 * (m if m > 0.0 else -m) * cap.base_in_prism
+        beyond = abs(through - g.interpupillary_mm * cap.power_d / 10.0 - relief)
+        return _BOTH_MISS if union_tan and beyond <= g.reserve_prism else _MISSES
     if cap is None:
         at = demand.distance_mm
         vergence = -1000.0 / at
@@ -397,7 +406,7 @@ def evaluate(
         reached = at if at > q.nearest_mm else q.nearest_mm
         collecting = q.objective_d - 1000.0 / reached
         if collecting <= POLE_MARGIN * q.objective_d:
-            return _CANNOT
+            return _NEITHER
         lent = q.ocular_d - q.lends
         m_near, t_near = -lent / collecting, 1000.0 / collecting + 1000.0 / lent
         if g.intermediate:
@@ -408,14 +417,14 @@ def evaluate(
             vergence += 1000.0 / reached
             bend = 1.0 - t_near * m_near * vergence / 1000.0
             if bend <= POLE_MARGIN:
-                return _CANNOT
+                return _NEITHER
             left = -m_near * m_near * vergence / bend - g.accommodation_d
             left = left if left > 0.0 else 0.0
     else:
         vergence += q.objective_lens
         bend = 1.0 - t * m * vergence / 1000.0
         if bend <= POLE_MARGIN:
-            return _CANNOT
+            return _NEITHER
         asked = q.reference - m * m * vergence / bend
         if hyperfocal and cap is None:
             asked -= g.room_tolerance_d
@@ -441,28 +450,23 @@ def evaluate(
         else:
             evd = abs(b)
             if evd < 1.0:
-                return _CANNOT
+                return _NEITHER
         gain = g.start - log10(evd)
     elif cap is not None:
         if abs(b) < 1.0:
-            return _CANNOT
+            return _NEITHER
         gain = g.start + log10(at / abs(b))
     else:
         gain = g.start + log10(size)
     # What two eyes must do
-    state = 0
-    if two:
-        if not usable_b:
-            return _CANNOT
+    state = 2
+    if union_tan and usable_b:
         through = 100.0 * g.interpupillary_mm / abs(b)
         relief = 2.0 * size * cap.base_in_prism if cap is not None else 0.0
         beyond = abs(through - 100.0 * g.interpupillary_mm / at - relief)
-        if beyond > 0.5 * g.reserve_prism:
-            state = 1 if beyond <= g.reserve_prism else 2
-            if state == 2:
-                return _CANNOT
+        state = 0 if beyond <= 0.5 * g.reserve_prism else 1 if beyond <= g.reserve_prism else 2
     if gain * g.to_z < _USELESS_Z:
-        return _MISSES
+        return _MISSES if state == 2 else _BOTH_MISS
     # Losses
     blur = g.blur_scale
     loss = g.fixed_loss + 0.5 * log10(1.0 + blur * blur * (left * left + q.cylinder_quarter))
@@ -479,38 +483,29 @@ def evaluate(
     chance = 0.5 * erfc(-(gain - loss) * g.to_z / _ROOT2)
     out = left / g.tolerance_d
     # Field
-    degree, share = 0.0, 1.0
+    width, wider = 0.0, 1.0
     if g.width_mm:
         if not g.intermediate:
-            width = 2.0 * at * (union_tan if two else q.tan_real)
+            width = 2.0 * at * q.tan_real
+            wider = union_tan / q.tan_real
         elif at_focus:
             width = 2.0 * at * q.tan_real
         elif usable_b:
             width = 2.0 * abs(b) * q.tan_apparent
-        else:
-            width = 0.0
-        if width:
-            share = width / g.width_mm
-            degree = share if share < 1.0 else 1.0
-    if not degree:
-        degree = min(1.0, 360.0 / pi * atan(q.tan_real) / WIDE_FIELD_DEG)
-    # Grade
-    if chance >= MEETS_CHANCE and out <= 1.0 + 1e-9 and not state and share >= g.share_wanted:
-        grade = 0
-    elif chance >= NEARLY_CHANCE and out <= 2.0:
-        grade = 1
-    else:
-        grade = 2
     if chance < USELESS_CHANCE:
-        return (grade, 0.0, 0.0)
-    use = chance / FULL_CHANCE
-    if use > 1.0:
-        use = 1.0
-    if out > 1.0:
-        use *= _FADE_END - out if out < _FADE_END else 0.0
-    use *= VERGENCE_WORTH[state]
+        use = 0.0
+    else:
+        use = chance / FULL_CHANCE
+        if use > 1.0:
+            use = 1.0
+        if out > 1.0:
+            use *= _FADE_END - out if out < _FADE_END else 0.0
     if not use:
-        return (grade, 0.0, 0.0)
+        one = _grade(g, chance, out, 0, width / g.width_mm if width else 1.0)
+        two = (
+            one if state == 0 else _grade(g, chance, out, state, width * wider / g.width_mm if width else 1.0)
+        )
+        return one, 0.0, 0.0, two, 0.0, 0.0
     # How well the distances fit
     if cap is not None and g.near_flexible:
         if near_mm is None:
@@ -533,4 +528,37 @@ def evaluate(
     if demand.kind == "near" and at < g.reach_mm:
         room = at / g.reach_mm
     w = g.weights
-    return (grade, use, use * (w[0] * chance + w[1] * degree + w[2] * clear + w[3] * room + w[4] * bright))
+    fixed = w[0] * chance + w[2] * clear + w[3] * room + w[4] * bright
+    if width:
+        share = width / g.width_mm
+        degree = share if share < 1.0 else 1.0
+    else:
+        share = 1.0
+        degree = 360.0 / pi * atan(q.tan_real) / WIDE_FIELD_DEG
+        degree = degree if degree < 1.0 else 1.0
+    grade, points = _grade(g, chance, out, 0, share), use * (fixed + w[1] * degree)
+    if state == 2:
+        return grade, use, points, 3, 0.0, 0.0
+    if state == 0 and (wider == 1.0 or not width):
+        return grade, use, points, grade, use, points
+    if width and wider != 1.0:
+        share *= wider
+        degree = share if share < 1.0 else 1.0
+    worth = use * VERGENCE_WORTH[state]
+    return grade, use, points, _grade(g, chance, out, state, share), worth, worth * (fixed + w[1] * degree)
+
+
+def gain_is_useless(q: QuickEye, g: EyeGoal, cap: CapState) -> bool:
+    """Whether a cap at its own focus before a corrected eye is far too weak for the print wanted."""
+    if q.sphere_left or q.objective_lens or q.reference:
+        return False
+    return (g.start + log10(abs(q.m) * cap.power_d) - 3.0) * g.to_z < _USELESS_Z
+
+
+def _grade(g: EyeGoal, chance: float, out: float, state: int, share: float) -> int:
+    """The grade as an index, by the rule of :func:`.outcome.grade_of`."""
+    if state == 2:
+        return 3
+    if chance >= MEETS_CHANCE and out <= 1.0 + 1e-9 and not state and share >= g.share_wanted:
+        return 0
+    return 1 if chance >= NEARLY_CHANCE and out <= 2.0 else 2

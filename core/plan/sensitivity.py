@@ -91,7 +91,7 @@ def measure_next(found: Iterable[Sensitivity]) -> Sensitivity | None:
 
 def _rivals(grid: Grid, stock: Stock, configuration: Configuration) -> Stock:
     names = [configuration.telescope]
-    for rank in range(min(len(grid.ranked), 200)):
+    for rank in range(min(len(grid), 200)):
         name = grid.configuration(grid.entry(rank)).telescope
         if name not in names:
             names.append(name)

@@ -1,0 +1,313 @@
+"""What the ranking shares: a stock's numbers, an eye behind every tube (rows), an eye with a goal over all rows (columns).
+
+Each layer is kept in a small store by what it hangs on, so that an edit remakes only the layers that it touches.
+"""
+
+from __future__ import annotations
+
+from array import array
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass
+from math import atan, tan
+from typing import Any, NamedTuple, TypeVar
+
+from ..configuration import Correction, Mount, Position
+from ..goals import Demand
+from ..stock import Cap, Stock, Telescope
+from .configurations import FRONT_CORRECTIONS, places_for, reach_refusal
+from .context import VERTEX_NEEDED_OVER_D, Context, EyeIn
+from .device import FRONT_MOUNTS, IN_FRONT_GAP_MM
+from .quick import (
+    CapState,
+    EyeGoal,
+    Quick,
+    QuickEye,
+    Tube,
+    cap_state,
+    clear_between,
+    evaluate,
+    eye_goal,
+    quick_eye,
+    tube_of,
+)
+from .types import RefusalCode
+
+Place = tuple[Position, Mount]
+T = TypeVar("T")
+
+
+class Store:
+    """The most recent results by key; the oldest go first."""
+
+    def __init__(self, most: int) -> None:
+        self._kept: OrderedDict[Hashable, Any] = OrderedDict()
+        self._most = most
+
+    def get(self, key: Hashable, make: Callable[[], T]) -> T:
+        """The kept result, or a new one."""
+        found = self._kept.get(key)
+        if found is None:
+            found = self._kept[key] = make()
+            if len(self._kept) > self._most:
+                self._kept.popitem(last=False)
+        else:
+            self._kept.move_to_end(key)
+        return found
+
+    def clear(self) -> None:
+        """Forget everything."""
+        self._kept.clear()
+
+
+STOCKS, ROWS, COLUMNS, SMALL = Store(3), Store(8), Store(40), Store(24)
+
+
+def forget() -> None:
+    """Drop every kept layer: for benchmarks that measure a first plan."""
+    for store in (STOCKS, ROWS, COLUMNS, SMALL):
+        store.clear()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Prepared:
+    """A stock with what hangs on nothing else; telescopes weakest first, so that ties go to the lower power."""
+
+    stock: Stock
+    telescopes: tuple[Telescope, ...]
+    tubes: tuple[Tube, ...]
+    caps: tuple[tuple[Cap, ...], ...]
+    places: tuple[tuple[Place, ...], ...]
+
+    def states(self, index: int) -> int:
+        """How many settings of cap and focus a telescope has."""
+        return (1 if self.tubes[index].focusable else 2) + len(self.caps[index])
+
+
+def prepared(stock: Stock) -> Prepared:
+    """The stock ready for planning; kept by identity, since a stock never changes."""
+
+    def make() -> Prepared:
+        telescopes = tuple(
+            sorted(
+                stock.telescopes,
+                key=lambda item: (abs(item.signed_magnification), -item.objective_diameter_mm),
+            )
+        )
+        return Prepared(
+            stock,
+            telescopes,
+            tuple(tube_of(item) for item in telescopes),
+            tuple(stock.caps_for(item) for item in telescopes),
+            tuple(places_for(item) for item in telescopes),
+        )
+
+    found = STOCKS.get(id(stock), make)
+    return found if found.stock is stock else make()
+
+
+class Row(NamedTuple):
+    """One telescope before one eye with one correction, one cap (or none) and one focus setting.
+
+    ``merged`` rows stand for tubes behind and in front of the carrier alike. ``plain`` is the row of the same tube
+    without a cap.
+    """
+
+    telescope: int
+    correction: Correction
+    front: bool
+    merged: bool
+    q: QuickEye
+    cap: int
+    state: CapState | None
+    near_mm: float | None
+    far_mm: float | None
+    hyperfocal: bool
+    plain: int
+
+
+class Bad(NamedTuple):
+    """What cannot be used: the reason stands for ``states`` settings in every place of its kind."""
+
+    telescope: int
+    correction: Correction
+    front: bool
+    merged: bool
+    cap: int
+    code: RefusalCode
+    states: int
+
+
+def kind_of(row: Row | Bad) -> int:
+    """Telescope and side of the carrier as one number: 0 behind, 1 in front, 2 both alike."""
+    return 3 * row.telescope + (2 if row.merged else 1 if row.front else 0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EyeRows:
+    """All rows of an eye over a stock, and what cannot be used; ``kinds`` is :func:`kind_of` by row."""
+
+    rows: list[Row]
+    bad: list[Bad]
+    kinds: list[int]
+
+
+def eye_rows(ready: Prepared, context: Context, eye: EyeIn, needs: bool) -> EyeRows:
+    """An eye behind every tube with every correction, cap and focus setting.
+
+    ``needs`` is whether any eye of the choice needs a correction: then every place of it is weighed.
+    """
+    to_pupil = context.figures.ocular_to_pupil_mm
+    reach = None if "face.reach" in context.person.assumed else context.person.reach_mm
+
+    def make() -> EyeRows:
+        found = EyeRows([], [], [])
+        for index in range(len(ready.telescopes)):
+            _rows_of(ready, context, eye, needs, index, to_pupil, found)
+        found.kinds.extend(kind_of(row) for row in found.rows)
+        return found
+
+    return ROWS.get((ready, eye, needs, to_pupil, reach), make)
+
+
+def _rows_of(
+    ready: Prepared, context: Context, eye: EyeIn, needs: bool, index: int, to_pupil: float, found: EyeRows
+) -> None:
+    tube, places = ready.tubes[index], ready.places[index]
+    has_front = any(mount in FRONT_MOUNTS for _, mount in places)
+    has_behind = any(mount not in FRONT_MOUNTS for _, mount in places)
+    same = eye.ocular_to_cornea_mm is not None or tube.behind_mm <= -IN_FRONT_GAP_MM
+    corrections = ready.telescopes[index].corrections if needs else ("none",)
+    for correction in corrections:
+        front_fits = has_front and correction in FRONT_CORRECTIONS
+        if has_behind:
+            _variant(context, eye, ready, index, correction, False, same and front_fits, to_pupil, found)
+        if front_fits and not (has_behind and same):
+            _variant(context, eye, ready, index, correction, True, False, to_pupil, found)
+
+
+def _variant(
+    context: Context, eye: EyeIn, ready: Prepared, index: int, correction: Correction, front: bool, merged: bool,
+    to_pupil: float, found: EyeRows,
+) -> None:  # fmt: skip
+    tube, caps = ready.tubes[index], ready.caps[index]
+    if eye.strongest_d > VERTEX_NEEDED_OVER_D and not eye.vertex_known:
+        q: QuickEye | RefusalCode = "ametropia"
+    else:
+        q = quick_eye(eye, tube, correction, front, to_pupil)
+    if isinstance(q, str):
+        found.bad.append(Bad(index, correction, front, merged, -1, q, ready.states(index)))
+        return
+    first = len(found.rows)
+    near, far = clear_between(eye, q, False)
+    found.rows.append(Row(index, correction, front, merged, q, -1, None, near, far, False, first))
+    if not tube.focusable:
+        near, far = clear_between(eye, q, True)
+        found.rows.append(Row(index, correction, front, merged, q, -1, None, near, far, True, first + 1))
+    near, far = found.rows[first].near_mm, found.rows[first].far_mm
+    for number, cap in enumerate(caps):
+        state = cap_state(eye, q, cap)
+        if isinstance(state, str):
+            found.bad.append(Bad(index, correction, front, merged, number, state, 1))
+        elif reach_refusal(context, state.working_mm) is not None:
+            found.bad.append(Bad(index, correction, front, merged, number, "hands do not reach", 1))
+        else:
+            found.rows.append(
+                Row(index, correction, front, merged, q, number, state, near, far, False, first)
+            )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Column:
+    """One goal over all rows: grade index, usefulness and points of the goal's own criteria."""
+
+    grades: bytes
+    uses: array
+    points: array
+
+
+@dataclass(frozen=True, slots=True)
+class Pairing:
+    """What two tubes need beyond what one needs; None in its place when only one eye is asked about."""
+
+    spread_mm: float
+    reserve_prism: float
+    interpupillary_mm: float
+
+
+def columns(
+    ready: Prepared, context: Context, eye: EyeIn, rows: EyeRows, demand: Demand, logmar: float | None,
+    log_cs: float, passes: float, pairing: Pairing | None,
+) -> tuple[Column, Column]:  # fmt: skip
+    """A goal over all rows of an eye, alone and (with ``pairing``) as the leading one of two."""
+    key = (
+        rows, eye, _demand_key(demand), logmar, log_cs, context.figures, passes, pairing, context.person.reach_mm,
+    )  # fmt: skip
+
+    def make() -> tuple[Column, Column]:
+        reserve = 0.0 if pairing is None else pairing.reserve_prism
+        goal = eye_goal(context, eye, demand, logmar, log_cs, reserve)
+        unions = None
+        if pairing is not None:
+            spread = pairing.spread_mm
+            unions = SMALL.get((rows, spread), lambda: _unions(ready, rows, spread))
+        return _column(rows, goal, unions, passes)
+
+    return COLUMNS.get(key, make)
+
+
+def _column(
+    rows: EyeRows, goal: EyeGoal, unions: Sequence[float] | None, passes: float
+) -> tuple[Column, Column]:
+    found: list[Quick] = []
+    add = found.append
+    last: QuickEye | None = None
+    tinted: QuickEye | None = None
+    for number, row in enumerate(rows.rows):
+        if row.cap >= 0 and not goal.intermediate:
+            # Caps are off for a distant goal: the row without a cap says it all.
+            add(found[row.plain])
+            continue
+        q = row.q
+        if passes != 1.0:
+            if q is not last or tinted is None:
+                last, tinted = q, q._replace(transmittance=q.transmittance * passes)
+            q = tinted
+        add(
+            evaluate(
+                q, goal, row.state, row.near_mm, row.far_mm, row.hyperfocal, unions[number] if unions else 0.0
+            )
+        )
+    single = _packed(found, 0)
+    return single, _packed(found, 3) if unions else single
+
+
+def _packed(found: list[Quick], at: int) -> Column:
+    return Column(
+        bytes([item[at] for item in found]),  # type: ignore[list-item]
+        array("d", [item[at + 1] for item in found]),
+        array("d", [item[at + 2] for item in found]),
+    )
+
+
+def _unions(ready: Prepared, rows: EyeRows, spread_mm: float) -> array:
+    """Tangent of half the union of both fields, by row."""
+    found = array("d")
+    for row in rows.rows:
+        q, telescope = row.q, ready.telescopes[row.telescope]
+        spread = min(spread_mm, telescope.spread_highest_mm)
+        radius, reach = telescope.objective_diameter_mm / (2.0 * abs(q.m)), q.t + abs(q.m) * q.distance_mm
+        if telescope.type != "galilean" or not 0.0 < spread <= radius:
+            found.append(q.tan_real)
+            continue
+        more = atan((radius + spread) / reach) - atan(radius / reach)
+        found.append(tan(atan(q.tan_real) + more))
+    return found
+
+
+def _demand_key(demand: Demand) -> Hashable:
+    return (
+        demand.usable, demand.kind, demand.distance_mm, demand.nearest_mm, demand.farthest_mm, demand.by_print,
+        demand.goal_logmar, demand.goal_m_units, demand.reserve, demand.contrast, demand.width_mm,
+        demand.characters, demand.light, demand.object_speed_deg_s,
+    )  # fmt: skip
