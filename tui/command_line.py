@@ -189,7 +189,7 @@ def _tables(arguments: Arguments, workspace: Workspace) -> int:
     if arguments.what == "dictionary":
         write(dictionary_text(arguments.format))
         return GOOD
-    privacy = None if not arguments.with_codes else Privacy(codes=True, days=True)
+    privacy = Privacy(codes="kept", full_days=True) if arguments.with_codes else None
     if arguments.what == "outcomes":
         write(outcomes_text(_outcomes(workspace), arguments.format, privacy))
         return GOOD
@@ -206,9 +206,11 @@ def _tables(arguments: Arguments, workspace: Workspace) -> int:
 
 
 def _look_back(arguments: Arguments, workspace: Workspace) -> int:
-    from ..core.look_back import look_back, look_back_text
+    from ..core.documents.look_back_report import look_back_text
+    from ..core.look_back import look_back
 
-    write(look_back_text(look_back(_outcomes(workspace))))
+    settings, _ = workspace.settings()
+    write(look_back_text(look_back(_outcomes(workspace), cr95_logmar=settings.assume("cr95_logmar"))))
     return GOOD
 
 

@@ -1,4 +1,4 @@
-"""The plan as plain text for the command line: advice, needs, the best options with their reasons, what cannot be used."""
+"""The plan as plain text for the command line: advice, needs, the best options with reasons, what cannot be used."""
 
 from __future__ import annotations
 
