@@ -176,11 +176,11 @@ def look_back_records(records: Iterable[Record], *, cr95_logmar: float | None = 
 
 
 def _record(row: Mapping[str, Any], number: int) -> Record:
-    """A row as a tuple; a row without a name counts as a person of its own."""
+    """A row as a tuple; a row without name or code counts as a person of its own."""
     get = row.get
     texts = {key: str(get(key) or "") for key in ("visit_date", "eye", "goal", "device", "outcome", "reason")}
     numbers = [_finite(get(key)) for key in ("promised_logmar", "measured_logmar", "repeat_logmar")]
-    name = get("name")
+    name = get("name") or get("code")
     who = name if isinstance(name, str) and name else number
     ahead = (who, texts["visit_date"], texts["eye"], texts["goal"], texts["device"])
     return (*ahead, *numbers, texts["outcome"], texts["reason"])  # type: ignore[return-value]

@@ -208,7 +208,7 @@ def outcome_rows(
 def _number(value: object) -> float | None:
     if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e6:
         return None
-    return float(value)
+    return round(float(value), 4)
 
 
 def _visit_row(visit: Visit, shown: Privacy) -> dict[str, Cell]:

@@ -202,6 +202,11 @@ def test_shares_only_from_enough():
     assert found.returned == 4 and found.reasons == (("too heavy", 4),)
 
 
+def test_people_are_told_apart_by_name_or_code():
+    """Rows of the index by file name and rows by code both know who is who; without either each row stands alone."""
+    assert look_back([{"code": "A"}, {"code": "A"}, {"name": "B.toml"}, {}, {}]).people == 4
+
+
 def test_a_device_taken_back_and_kept_later_is_not_returned():
     """The latest outcome of a person and device counts."""
     rows = [row(outcome="returned", reason="double"), row(outcome="kept", visit_date="2026-06-01")]
