@@ -65,6 +65,13 @@ COMMANDS: tuple[Command, ...] = (
     Command("goal.remove", "", "remove goal", "Remove this goal.", "intake", False),
     Command("next.open", "ctrl+n", "next open", "Go to the next open step.", "fitting"),
     Command(
+        "next.attention", "ctrl+r", "next to mend", "Go to the next step that needs attention.", "fitting"
+    ),
+    Command("step.note", "ctrl+t", "note", "Write a note on this step.", "fitting"),
+    Command(
+        "causes", "ctrl+o", "what is wrong", "Likely causes of what was found, and the next check.", "fitting"
+    ),
+    Command(
         "visit.new", "", "new visit", "Begin a follow-up or fitting visit today, with values carried over."
     ),
     Command("visit.timeline", "", "timeline", "All visits side by side.", in_key_line=False),

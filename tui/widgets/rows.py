@@ -11,7 +11,7 @@ from ..safe_text import fit, shown, wrap
 from ..signs import current_signs
 from .drawn import Piece, line_width
 
-Status = Literal["", "assumed", "carried over", "error", "ok", "check"]
+Status = Literal["", "assumed", "carried over", "error", "ok", "check", "no", "open", "optional"]
 
 NARROW = 60
 """below this many columns labels go above their fields"""
@@ -25,6 +25,7 @@ class Row:
     """One row of a form: a field, or a heading.
 
     `text` is what stands in the field, `echo` what was understood of it, `status` a word shown with its sign,
+    `wanted` what should stand there (in place of the choices),
     `error` the sentence about a refused text, `note` a remark that stays, `choices` the words to choose from,
     `help` the sentence for F1 (not drawn here).
     """
@@ -39,6 +40,7 @@ class Row:
     error: str = ""
     note: str = ""
     choices: tuple[str, ...] = ()
+    wanted: str = ""
     multiline: bool = False
     heading: bool = False
     help: str = ""
@@ -123,14 +125,26 @@ def _after(row: Row) -> list[Piece]:
     status = _STATUS.get(row.status)
     if status:
         pieces.append((f"{getattr(signs, status)} {row.status}", status))
+    elif row.status:
+        pieces.append((row.status, "note"))
+    if row.wanted:
+        pieces.append((f"wanted {shown(row.wanted)}", "note"))
     if row.echo:
         pieces.append((f"{signs.reads} {shown(row.echo)}", "echo"))
-    elif row.choices:
+    elif row.choices and not row.wanted:
         pieces.append(("one of: " + ", ".join(shown(choice) for choice in row.choices), "note"))
     return pieces
 
 
-_STATUS = {"assumed": "assumed", "carried over": "carried", "error": "error", "ok": "ok", "check": "check"}
+# The sign and role of each status; one without stands as a word only.
+_STATUS = {
+    "assumed": "assumed",
+    "carried over": "carried",
+    "error": "error",
+    "ok": "ok",
+    "check": "check",
+    "no": "no",
+}
 
 
 def _flow(first: list[Piece], after: list[Piece], columns: Columns) -> list[tuple[Piece, ...]]:
