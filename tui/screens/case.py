@@ -20,6 +20,7 @@ from ...core.case_file import loads_case
 from ...core.desk import Desk
 from ...core.errors import AfocalError, FileRefusal
 from ...core.fitting.sheet import fitting_sheet
+from ...core.fitting.types import FittingSheet
 from ...core.person import person_of
 from ...core.plan import plan
 from ...core.settings import Settings
@@ -195,8 +196,17 @@ class CaseScreen(QuietScreen[None]):
     def _computed(self, case: Case):
         started = time.perf_counter()
         made = plan(case, self.stock, self.settings)
-        sheet = fitting_sheet(case, self.stock, self.settings) if case.visit.choice is not None else None
-        return made, sheet, time.perf_counter() - started
+        return made, self._sheet(case), time.perf_counter() - started
+
+    def _sheet(self, case: Case) -> FittingSheet | None:
+        """The fitting sheet; a choice that is not in the stock gives a sheet that only says so."""
+        choice = case.visit.choice
+        if choice is None:
+            return None
+        try:
+            return fitting_sheet(case, self.stock, self.settings)
+        except AfocalError as error:
+            return FittingSheet(choice, choice.telescope, (), (str(error),))
 
     def _plan_in_thread(self, number: int, case: Case) -> None:
         result = self._computed(case)
