@@ -78,7 +78,7 @@ class FileSystem:
             _patiently(lambda: os.rename(source, target))
             return
         try:
-            os.link(source, target)
+            self.link(source, target)
         except OSError as error:
             if error.errno not in _NO_HARD_LINKS:
                 raise
@@ -90,6 +90,8 @@ class FileSystem:
 
     def link(self, source: Path, target: Path) -> None:
         """A second name for the same content; OSError where the file system has no hard links."""
+        if not hasattr(os, "link"):
+            raise OSError(errno.ENOTSUP, os.strerror(errno.ENOTSUP))
         os.link(source, target)
 
     def unlink(self, path: Path) -> None:

@@ -58,8 +58,8 @@ class Saver:
     """The background saver of one case file.
 
     ``stamp`` is what the case was read with, None for a case that has no file yet. ``on_change`` is called
-    in the saver's thread with each new state; ``after_save(path, text)`` after each durable save. An error
-    that one of them raises is kept in ``callback_error`` for the crash report.
+    in the saver's thread with each new state; ``after_save(path, text)`` after each durable save. A fault of
+    the program, here or in one of them, is kept in ``error`` for the crash report.
     """
 
     def __init__(
@@ -83,7 +83,7 @@ class Saver:
         self._state = SaverState("idle")
         self._stamp = stamp
         self._own: set[str] = set()
-        self.callback_error: Exception | None = None
+        self.error: Exception | None = None
         self._waiting: str | None = None
         self._is_fresh = False
         self._for_good = False
@@ -212,7 +212,7 @@ class Saver:
             if state.kind in ("saved", "saving"):
                 self._after_save(self.path, text)
         except Exception as error:  # whoever listens must not be able to end the saving
-            self.callback_error = error
+            self.error = error
 
     def _try(self, text: str, for_good: bool) -> SaverState:
         before = self._state
@@ -234,6 +234,9 @@ class Saver:
             # by somebody else.
             self._own.add(digest_of(text.encode("utf-8", "replace")))
             return self._unsaved("failed", error.reason, text, None)
+        except Exception as error:  # a fault of ours must not end the saving, and not be taken for success
+            self.error = error
+            return self._unsaved("failed", f"a fault of the program ({type(error).__name__})", text, None)
         self._stamp = saved.stamp
         self._own.clear()
         if before.recovery is not None:
@@ -244,6 +247,7 @@ class Saver:
         copy: Path | None = None
         try:
             copy = keep_copy(self._recovery_folder, self.path, text, self._stamp, reason, fs=self._fs)
-        except OSError as error:
-            reason = f"{reason}; and no copy could be kept elsewhere: {reason_of(error)}"
+        except Exception as error:  # the state must be told whatever happens to the copy
+            why = reason_of(error) if isinstance(error, OSError) else f"a fault ({type(error).__name__})"
+            reason = f"{reason}; and no copy could be kept elsewhere: {why}"
         return SaverState(kind, self._state.at, reason, copy, found)

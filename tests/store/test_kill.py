@@ -20,7 +20,7 @@ from afocal.core.store.reading import read_text
 
 CHILD = Path(__file__).with_name("saving_child.py")
 KILLS = int(os.environ.get("AFOCAL_TEST_KILLS", "60"))
-EDITS = int(os.environ.get("AFOCAL_TEST_EDITS", "200"))
+EDITS = int(os.environ.get("AFOCAL_TEST_EDITS", "120"))
 ENDLESS = "1000000"
 
 

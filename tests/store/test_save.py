@@ -89,7 +89,7 @@ def test_an_own_earlier_try_is_no_foreign_change(tmp_path):
 
 @posix_only
 @pytest.mark.parametrize(
-    "make", [lambda p: p.symlink_to(p.parent / "elsewhere"), os.mkfifo, lambda p: p.mkdir()]
+    "make", [lambda p: p.symlink_to(p.parent / "elsewhere"), lambda p: os.mkfifo(p), lambda p: p.mkdir()]
 )
 def test_nothing_is_written_through_a_link_a_pipe_or_a_folder(tmp_path, make):
     """Only an ordinary file is replaced; what else has the name stays, and is named."""

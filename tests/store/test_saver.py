@@ -201,7 +201,7 @@ def test_a_listener_that_fails_does_not_end_the_saving(tmp_path, path):
     saver.put("one", patience_s=5)
     saver.put("two", patience_s=5)
     assert saver.close(5).kind == "saved"
-    assert isinstance(saver.callback_error, ValueError)
+    assert isinstance(saver.error, ValueError)
     assert path.read_text(encoding="utf-8") == "two"
 
 
@@ -220,3 +220,17 @@ def test_listeners_hear_of_each_save(tmp_path, path):
     saver.close(5)
     assert states == ["saved", "saved"]
     assert texts == ["one", "two"]
+
+
+def test_a_fault_of_the_program_is_a_failed_save_not_a_dead_saver(tmp_path, path, fs):
+    """An error that nobody thought of is reported, and saving goes on when it is over."""
+    saver = Saver(path, None, tmp_path / "recovery", fs=fs, first_retry_s=0.02)
+    fs.lstat = lambda each: 1 / 0  # type: ignore[method-assign, assignment]
+    state = saver.put("one", patience_s=5)
+    assert state.kind == "failed"
+    assert "ZeroDivisionError" in state.reason
+    assert isinstance(saver.error, ZeroDivisionError)
+    del fs.lstat
+    until(lambda: saver.state.kind == "saved")
+    saver.close(5)
+    assert path.read_text(encoding="utf-8") == "one"
