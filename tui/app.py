@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import SystemCommand
 from textual.binding import BindingType
+from textual.events import Event, Key
 from textual.screen import ModalScreen, Screen
 
 from ..core.errors import AfocalError
@@ -19,6 +20,7 @@ from ..core.workspace import Workspace
 from ..themes import ThemeData
 from .commands import BY_ID, Place, bindings_for, commands_in, keys_in_force, shown_key
 from .crash import GuardedApp
+from .quiet import keys_in_order
 from .screens.case_list import CaseListScreen
 from .theming import ThemedApp
 from .widgets.lines import KeyLine, KeyWord, MessageLine
@@ -102,6 +104,12 @@ class AfocalApp(GuardedApp[int], ThemedApp[int]):
                 self._stock, problems = self.workspace.stock()
                 self._problems += map(str, problems)
             return self._stock
+
+    async def on_event(self, event: Event) -> None:
+        """Keys are acted on in the order in which they were typed, however fast."""
+        if isinstance(event, Key) and not event.is_forwarded:
+            await keys_in_order(self.focused)
+        await super().on_event(event)
 
     # ---- cases
 

@@ -8,9 +8,11 @@ release changes it.
 
 from __future__ import annotations
 
-from typing import Any, TypeVar
+import asyncio
+from typing import Any, ClassVar, TypeVar
 
 from rich.segment import Segment
+from textual.binding import Binding, BindingType
 from textual.geometry import Size
 from textual.reactive import Reactive
 from textual.screen import ModalScreen, Screen
@@ -22,6 +24,22 @@ from .safe_text import clean, fit, shown, shown_in_place
 from .widgets.roles import styles_for
 
 Result = TypeVar("Result")
+
+
+async def keys_in_order(widget: Widget | None) -> None:
+    """Let a widget take the keys that it has been sent before the next one is looked at.
+
+    A key with a binding is acted on at once, a letter waits in the widget's queue. Typed in one burst (type-ahead, a
+    slow line, a scanner), a Tab would overtake the letters before it. The bindings of our own widgets have priority,
+    so that they are acted on in turn and not after the whole burst.
+    """
+    for _ in range(_MOST_TURNS):
+        if widget is None or not widget.message_queue_size:
+            return
+        await asyncio.sleep(0)
+
+
+_MOST_TURNS = 200
 
 
 def _place_caret(screen: Screen[Any]) -> None:
@@ -63,6 +81,9 @@ class QuietInput(Input):
     """
 
     virtual_size: Reactive[Size] = Reactive(Size(0, 0), layout=False)
+
+    # Taken in the order of the keys, see `keys_in_order`.
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("enter", "submit", show=False, priority=True)]
 
     DEFAULT_CSS = """
     QuietInput { background: $field-ground; color: $field-ink; &:focus { background-tint: transparent; } }

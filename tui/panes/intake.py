@@ -128,6 +128,8 @@ class IntakePane(Pane):
             value = field.kind.read(text, field.label)
         except Refusal:
             return ""
+        if isinstance(field.kind, Number) and _same_number(text, value):
+            return ""
         return field.kind.echo(value, self._view.settings.acuity_notation)
 
     # ---- what was typed goes up

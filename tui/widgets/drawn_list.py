@@ -18,13 +18,13 @@ class DrawnList(Drawn, can_focus=True):
     """Rows are numbered from 0; a row may take several lines. A subclass says where each begins."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("down", "step(1)", show=False),
-        Binding("up", "step(-1)", show=False),
-        Binding("pagedown", "page(1)", show=False),
-        Binding("pageup", "page(-1)", show=False),
-        Binding("home,ctrl+home", "edge(-1)", show=False),
-        Binding("end,ctrl+end", "edge(1)", show=False),
-        Binding("enter", "choose", show=False),
+        Binding("down", "step(1)", show=False, priority=True),
+        Binding("up", "step(-1)", show=False, priority=True),
+        Binding("pagedown", "page(1)", show=False, priority=True),
+        Binding("pageup", "page(-1)", show=False, priority=True),
+        Binding("home,ctrl+home", "edge(-1)", show=False, priority=True),
+        Binding("end,ctrl+end", "edge(1)", show=False, priority=True),
+        Binding("enter", "choose", show=False, priority=True),
     ]
 
     @dataclass

@@ -21,16 +21,16 @@ class FormEditor(QuietInput):
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("tab", "row(1, True)", show=False),
-        Binding("shift+tab", "row(-1, True)", show=False),
-        Binding("down", "row(1)", show=False),
-        Binding("up", "row(-1)", show=False),
-        Binding("enter", "confirm", show=False),
-        Binding("escape", "restore", show=False),
-        Binding("pagedown", "page(1)", show=False),
-        Binding("pageup", "page(-1)", show=False),
-        Binding("ctrl+end", "edge(1)", show=False),
-        Binding("ctrl+home", "edge(-1)", show=False),
+        Binding("tab", "row(1, True)", show=False, priority=True),
+        Binding("shift+tab", "row(-1, True)", show=False, priority=True),
+        Binding("down", "row(1)", show=False, priority=True),
+        Binding("up", "row(-1)", show=False, priority=True),
+        Binding("enter", "confirm", show=False, priority=True),
+        Binding("escape", "restore", show=False, priority=True),
+        Binding("pagedown", "page(1)", show=False, priority=True),
+        Binding("pageup", "page(-1)", show=False, priority=True),
+        Binding("ctrl+end", "edge(1)", show=False, priority=True),
+        Binding("ctrl+home", "edge(-1)", show=False, priority=True),
     ]
 
     DEFAULT_CSS = """

@@ -24,8 +24,8 @@ class AnswerLine(Drawn, can_focus=True):
     """The best option in words, at one fixed place: one line, two where it is narrow, scrolled by Up and Down."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("down", "scroll_lines(1)", show=False),
-        Binding("up", "scroll_lines(-1)", show=False),
+        Binding("down", "scroll_lines(1)", show=False, priority=True),
+        Binding("up", "scroll_lines(-1)", show=False, priority=True),
     ]
 
     DEFAULT_CSS = """

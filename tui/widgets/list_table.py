@@ -76,8 +76,8 @@ class ListTable(DrawnList):
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("right", "column(1)", show=False),
-        Binding("left", "column(-1)", show=False),
+        Binding("right", "column(1)", show=False, priority=True),
+        Binding("left", "column(-1)", show=False, priority=True),
     ]
 
     def __init__(

@@ -19,11 +19,11 @@ class NoteEditor(TextArea):
     """Text of several lines, over the focused row of a form. Enter breaks the line, Tab goes on."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("tab", "row(1, True)", show=False),
-        Binding("shift+tab", "row(-1, True)", show=False),
-        Binding("escape", "restore", show=False),
-        Binding("ctrl+end", "edge(1)", show=False),
-        Binding("ctrl+home", "edge(-1)", show=False),
+        Binding("tab", "row(1, True)", show=False, priority=True),
+        Binding("shift+tab", "row(-1, True)", show=False, priority=True),
+        Binding("escape", "restore", show=False, priority=True),
+        Binding("ctrl+end", "edge(1)", show=False, priority=True),
+        Binding("ctrl+home", "edge(-1)", show=False, priority=True),
     ]
 
     DEFAULT_CSS = """
