@@ -25,10 +25,11 @@ from .quick import (
     QuickEye,
     Tube,
     cap_state,
-    clear_between,
-    evaluate,
+    Sight,
     eye_goal,
+    judge,
     quick_eye,
+    sight,
     tube_of,
 )
 from .types import RefusalCode
@@ -60,12 +61,12 @@ class Store:
         self._kept.clear()
 
 
-STOCKS, ROWS, COLUMNS, SMALL = Store(3), Store(8), Store(40), Store(24)
+STOCKS, ROWS, SIGHTS, COLUMNS, SMALL = Store(3), Store(8), Store(24), Store(40), Store(24)
 
 
 def forget() -> None:
     """Drop every kept layer: for benchmarks that measure a first plan."""
-    for store in (STOCKS, ROWS, COLUMNS, SMALL):
+    for store in (STOCKS, ROWS, SIGHTS, COLUMNS, SMALL):
         store.clear()
 
 
@@ -120,8 +121,6 @@ class Row(NamedTuple):
     q: QuickEye
     cap: int
     state: CapState | None
-    near_mm: float | None
-    far_mm: float | None
     hyperfocal: bool
     plain: int
 
@@ -167,7 +166,11 @@ def eye_rows(ready: Prepared, context: Context, eye: EyeIn, needs: bool) -> EyeR
         found.kinds.extend(kind_of(row) for row in found.rows)
         return found
 
-    return ROWS.get((ready, eye, needs, to_pupil, reach), make)
+    geometry = (
+        eye.sphere_d, eye.cylinder_d, eye.strongest_d, eye.refraction_vertex_mm, eye.vertex_mm, eye.vertex_known,
+        eye.ocular_to_cornea_mm, eye.needs_correction,
+    )  # fmt: skip
+    return ROWS.get((ready, geometry, needs, to_pupil, reach), make)
 
 
 def _rows_of(
@@ -199,22 +202,17 @@ def _variant(
         found.bad.append(Bad(index, correction, front, merged, -1, q, ready.states(index)))
         return
     first = len(found.rows)
-    near, far = clear_between(eye, q, False)
-    found.rows.append(Row(index, correction, front, merged, q, -1, None, near, far, False, first))
+    found.rows.append(Row(index, correction, front, merged, q, -1, None, False, first))
     if not tube.focusable:
-        near, far = clear_between(eye, q, True)
-        found.rows.append(Row(index, correction, front, merged, q, -1, None, near, far, True, first + 1))
-    near, far = found.rows[first].near_mm, found.rows[first].far_mm
+        found.rows.append(Row(index, correction, front, merged, q, -1, None, True, first + 1))
     for number, cap in enumerate(caps):
-        state = cap_state(eye, q, cap)
+        state = cap_state(q, cap)
         if isinstance(state, str):
             found.bad.append(Bad(index, correction, front, merged, number, state, 1))
         elif reach_refusal(context, state.working_mm) is not None:
             found.bad.append(Bad(index, correction, front, merged, number, "hands do not reach", 1))
         else:
-            found.rows.append(
-                Row(index, correction, front, merged, q, number, state, near, far, False, first)
-            )
+            found.rows.append(Row(index, correction, front, merged, q, number, state, False, first))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -244,6 +242,9 @@ def columns(
         rows, eye, _demand_key(demand), logmar, log_cs, context.figures, passes, pairing, context.person.reach_mm,
     )  # fmt: skip
 
+    # What the object's place decides; acuity wanted and reserve do not.
+    where = (demand.kind, demand.distance_mm, demand.nearest_mm, demand.farthest_mm, demand.by_print)
+
     def make() -> tuple[Column, Column]:
         reserve = 0.0 if pairing is None else pairing.reserve_prism
         goal = eye_goal(context, eye, demand, logmar, log_cs, reserve)
@@ -251,35 +252,42 @@ def columns(
         if pairing is not None:
             spread = pairing.spread_mm
             unions = SMALL.get((rows, spread), lambda: _unions(ready, rows, spread))
-        return _column(rows, goal, unions, passes)
+        seen = SIGHTS.get((rows, where), lambda: _sights(rows, demand))
+        return _column(rows, eye, goal, seen, unions, passes)
 
     return COLUMNS.get(key, make)
 
 
+def _sights(rows: EyeRows, demand: Demand) -> list[Sight | None]:
+    """What every row shows of a goal's object, whoever looks."""
+    found: list[Sight | None] = []
+    distant = demand.kind == "distance"
+    for row in rows.rows:
+        # Caps are off for a distant goal: the row without a cap says it all.
+        if distant and row.cap >= 0:
+            found.append(found[row.plain])
+        else:
+            found.append(sight(row.q, demand, row.state, row.hyperfocal))
+    return found
+
+
 def _column(
-    rows: EyeRows, goal: EyeGoal, unions: Sequence[float] | None, passes: float
+    rows: EyeRows,
+    eye: EyeIn,
+    goal: EyeGoal,
+    seen: list[Sight | None],
+    unions: Sequence[float] | None,
+    passes: float,
 ) -> tuple[Column, Column]:
     found: list[Quick] = []
     add = found.append
-    last: QuickEye | None = None
-    tinted: QuickEye | None = None
-    for number, row in enumerate(rows.rows):
-        if row.cap >= 0 and not goal.intermediate:
-            # Caps are off for a distant goal: the row without a cap says it all.
-            add(found[row.plain])
-            continue
-        q = row.q
-        if passes != 1.0:
-            if q is not last or tinted is None:
-                last, tinted = q, q._replace(transmittance=q.transmittance * passes)
-            q = tinted
-        add(
-            evaluate(
-                q, goal, row.state, row.near_mm, row.far_mm, row.hyperfocal, unions[number] if unions else 0.0
-            )
-        )
+    distant = not goal.intermediate
+    if unions is None:
+        unions = [0.0] * len(seen)
+    for row, one, union in zip(rows.rows, seen, unions, strict=True):
+        add(found[row.plain] if distant and row.cap >= 0 else judge(one, goal, eye, union, passes))
     single = _packed(found, 0)
-    return single, _packed(found, 3) if unions else single
+    return single, _packed(found, 3)
 
 
 def _packed(found: list[Quick], at: int) -> Column:

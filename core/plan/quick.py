@@ -208,6 +208,7 @@ class EyeGoal:
 
     demand: Demand
     impossible: bool
+    near: bool
     near_flexible: bool
     by_print: bool
     intermediate: bool
@@ -274,6 +275,7 @@ def eye_goal(
     return EyeGoal(
         demand=demand,
         impossible=impossible,
+        near=demand.kind == "near",
         near_flexible=demand.kind == "near" and demand.by_print,
         by_print=demand.by_print,
         intermediate=demand.kind != "distance",
@@ -308,13 +310,11 @@ _MISSES: Quick = (2, 0.0, 0.0, 3, 0.0, 0.0)
 
 
 class CapState(NamedTuple):
-    """A cap on a tube before an eye: where it works and what is clear."""
+    """A cap on a tube before an eye: where it works."""
 
     power_d: float
     working_mm: float
     corrected_mm: float
-    near_mm: float | None
-    far_mm: float | None
     base_in_prism: float
 
 
@@ -340,7 +340,7 @@ def clear_between(eye: EyeIn, q: QuickEye, hyperfocal: bool) -> tuple[float | No
     return near_mm, far_mm
 
 
-def cap_state(eye: EyeIn, q: QuickEye, cap: Cap) -> CapState | RefusalCode:
+def cap_state(q: QuickEye, cap: Cap) -> CapState | RefusalCode:
     """A cap on this tube before this eye, or why nothing is clear through it."""
     m, t, power = q.m, q.t, cap.power_d
     plain = 1000.0 / power
@@ -356,122 +356,140 @@ def cap_state(eye: EyeIn, q: QuickEye, cap: Cap) -> CapState | RefusalCode:
         b = working / m + (1.0 - power * working / 1000.0) * (t + m * q.distance_mm)
         if abs(b) < 1.0:
             return "nothing clear"
+    return CapState(power, working, plain, cap.base_in_prism)
+
+
+def cap_edges(eye: EyeIn, q: QuickEye, cap: CapState) -> tuple[float | None, float | None]:
+    """Near and far end of what is clear with a cap, mm from it; None where there is no such end."""
     edges: list[float | None] = []
     for leaves in (q.sphere_left - eye.accommodation_d - eye.tolerance_d, q.sphere_left + eye.tolerance_d):
-        share = 1.0 + t * leaves / (1000.0 * m)
-        needed = power - leaves / (m * m * share) if share > POLE_MARGIN else 0.0
+        share = 1.0 + q.t * leaves / (1000.0 * q.m)
+        needed = cap.power_d - leaves / (q.m * q.m * share) if share > POLE_MARGIN else 0.0
         edges.append(1000.0 / needed if needed >= 0.05 else None)
-    return CapState(power, working, plain, edges[0], edges[1], cap.base_in_prism)
+    return edges[0], edges[1]
 
 
-def evaluate(
-    q: QuickEye,
-    g: EyeGoal,
-    cap: CapState | None,
-    near_mm: float | None,
-    far_mm: float | None,
-    hyperfocal: bool,
-    union_tan: float,
-) -> Quick:
-    """One configuration for one goal, with one eye and with two (of the same leading eye).
+class Sight(NamedTuple):
+    """What one configuration shows of one goal's object, whoever looks: nothing here hangs on acuity or pupil.
 
-    ``near_mm`` and ``far_mm`` are the clear range without a cap; ``union_tan`` is the tangent of half the union of two
-    fields, 0 when only one eye is asked about: the second result is then without meaning.
+    ``asked_d`` is the accommodation asked; ``log_gain`` the log of the power (for print, of the equivalent power per mm);
+    ``width_mm`` what is seen at once; ``converge`` the convergence per mm of PD beyond the naked one, None where the
+    light crosses before the eye; ``relief_prism`` what prism in the caps takes away; ``cap`` the cap that is on.
     """
-    if g.impossible:
-        return _NEITHER
-    demand = g.demand
-    if cap is not None and not (g.intermediate and (g.by_print or cap.power_d < 2000.0 / demand.distance_mm)):
+
+    asked_d: float
+    log_gain: float
+    object_mm: float
+    width_mm: float
+    converge: float | None
+    relief_prism: float
+    size: float
+    q: QuickEye
+    cap: CapState | None
+    hyperfocal: bool
+
+
+def sight(q: QuickEye, demand: Demand, cap: CapState | None, hyperfocal: bool) -> Sight | None:
+    """One configuration before one goal's object; None when nothing can be seen of it."""
+    intermediate = demand.kind != "distance"
+    if cap is not None and not (
+        intermediate and (demand.by_print or cap.power_d < 2000.0 / demand.distance_mm)
+    ):
         cap = None
     m, t = q.m, q.t
     power = 0.0
-    if cap is not None and g.near_flexible and gain_is_useless(q, g, cap):
-        through = g.interpupillary_mm * (m if m > 0.0 else -m) * cap.power_d / 10.0
-        relief = 2.0 * (m if m > 0.0 else -m) * cap.base_in_prism
-        beyond = abs(through - g.interpupillary_mm * cap.power_d / 10.0 - relief)
-        return _BOTH_MISS if union_tan and beyond <= g.reserve_prism else _MISSES
     if cap is None:
         at = demand.distance_mm
-        vergence = -1000.0 / at
     else:
-        power = cap.power_d
-        near_mm, far_mm = cap.near_mm, cap.far_mm
-        at = cap.working_mm
-        if not g.near_flexible:
+        power, at = cap.power_d, cap.working_mm
+        if demand.kind != "near" or not demand.by_print:
             at = min(demand.farthest_mm, max(demand.nearest_mm, at))
-        vergence = power - 1000.0 / at
+    vergence = power - 1000.0 / at
     focused = False
-    # Focus
     if q.focusable and cap is None:
         reached = at if at > q.nearest_mm else q.nearest_mm
         collecting = q.objective_d - 1000.0 / reached
         if collecting <= POLE_MARGIN * q.objective_d:
-            return _NEITHER
+            return None
         lent = q.ocular_d - q.lends
         m_near, t_near = -lent / collecting, 1000.0 / collecting + 1000.0 / lent
-        if g.intermediate:
+        if intermediate:
             m, t = m_near, t_near
         if at >= q.nearest_mm * (1.0 - 1e-9):
-            focused, left = True, 0.0
+            focused, asked = True, 0.0
         else:
             vergence += 1000.0 / reached
             bend = 1.0 - t_near * m_near * vergence / 1000.0
             if bend <= POLE_MARGIN:
-                return _NEITHER
-            left = -m_near * m_near * vergence / bend - g.accommodation_d
-            left = left if left > 0.0 else 0.0
+                return None
+            asked = -m_near * m_near * vergence / bend
     else:
         vergence += q.objective_lens
         bend = 1.0 - t * m * vergence / 1000.0
         if bend <= POLE_MARGIN:
-            return _NEITHER
+            return None
         asked = q.reference - m * m * vergence / bend
-        if hyperfocal and cap is None:
-            asked -= g.room_tolerance_d
-        if asked < 0.0:
-            left = -asked
-        else:
-            left = asked - g.accommodation_d
-            left = left if left > 0.0 else 0.0
-    if left > DEFOCUS_MOST_D:
-        left = DEFOCUS_MOST_D
-    # Where the object lies in the matrix from its plane to the eye
     size = m if m > 0.0 else -m
     past = 1.0 - 0.001 * power * at
     b = at / m + past * (t + m * q.distance_mm)
-    usable_b = at + t * m * past > 0.0 and (b if m > 0.0 else -b) >= 1.0
+    reach = b if b > 0.0 else -b
+    usable = at + t * m * past > 0.0 and (b if m > 0.0 else -b) >= 1.0
     at_focus = cap is not None and abs(at - cap.corrected_mm) < 1e-6 * at
-    # Power against what is wanted
-    if g.by_print:
-        if cap is not None and at_focus:
-            evd = 1000.0 / (size * power)
+    if demand.by_print:
+        if at_focus:
+            gain = log10(size * power) - 3.0
         elif focused:
-            evd = at / size
+            gain = log10(size / at)
+        elif reach < 1.0:
+            return None
         else:
-            evd = abs(b)
-            if evd < 1.0:
-                return _NEITHER
-        gain = g.start - log10(evd)
+            gain = -log10(reach)
     elif cap is not None:
-        if abs(b) < 1.0:
-            return _NEITHER
-        gain = g.start + log10(at / abs(b))
+        if reach < 1.0:
+            return None
+        gain = log10(at / reach)
     else:
-        gain = g.start + log10(size)
-    # What two eyes must do
+        gain = log10(size)
+    if not intermediate or at_focus:
+        width = 2.0 * at * q.tan_real
+    else:
+        width = 2.0 * reach * q.tan_apparent if usable else 0.0
+    converge = 100.0 / reach - 100.0 / at if usable else None
+    relief = 2.0 * size * cap.base_in_prism if cap is not None else 0.0
+    return Sight(asked, gain, at, width, converge, relief, size, q, cap, hyperfocal and cap is None)
+
+
+def judge(seen: Sight | None, g: EyeGoal, eye: EyeIn, union_tan: float, passes: float) -> Quick:
+    """What an eye makes of it, with one eye and with two (of the same leading eye).
+
+    ``union_tan`` is the tangent of half the union of two fields, 0 when only one eye is asked about: the second part
+    of the result is then without meaning. ``passes`` is the transmittance of a filter.
+    """
+    if seen is None or g.impossible:
+        return _NEITHER
+    asked, gain, at, width, converge, relief, size, q, cap, hyperfocal = seen
+    gain += g.start
     state = 2
-    if union_tan and usable_b:
-        through = 100.0 * g.interpupillary_mm / abs(b)
-        relief = 2.0 * size * cap.base_in_prism if cap is not None else 0.0
-        beyond = abs(through - 100.0 * g.interpupillary_mm / at - relief)
+    if union_tan and converge is not None:
+        beyond = abs(g.interpupillary_mm * converge - relief)
         state = 0 if beyond <= 0.5 * g.reserve_prism else 1 if beyond <= g.reserve_prism else 2
     if gain * g.to_z < _USELESS_Z:
         return _MISSES if state == 2 else _BOTH_MISS
+    if hyperfocal:
+        asked -= g.room_tolerance_d
+    if asked < 0.0:
+        left = -asked
+    else:
+        left = asked - g.accommodation_d
+        left = left if left > 0.0 else 0.0
+    if left > DEFOCUS_MOST_D:
+        left = DEFOCUS_MOST_D
     # Losses
-    blur = g.blur_scale
-    loss = g.fixed_loss + 0.5 * log10(1.0 + blur * blur * (left * left + q.cylinder_quarter))
+    loss = g.fixed_loss
+    if left or q.cylinder_quarter:
+        loss += 0.5 * log10(1.0 + g.blur_scale * g.blur_scale * (left * left + q.cylinder_quarter))
     ratio = q.exit_pupil_mm / g.pupil_mm
-    bright = q.transmittance * (ratio * ratio if ratio < 1.0 else 1.0)
+    bright = q.transmittance * passes * (ratio * ratio if ratio < 1.0 else 1.0)
     if bright < 1.0:
         loss -= g.light_loss * log2(bright)
     if g.object_speed > 0.0:
@@ -482,16 +500,9 @@ def evaluate(
         loss = 3.0
     chance = 0.5 * erfc(-(gain - loss) * g.to_z / _ROOT2)
     out = left / g.tolerance_d
-    # Field
-    width, wider = 0.0, 1.0
-    if g.width_mm:
-        if not g.intermediate:
-            width = 2.0 * at * q.tan_real
-            wider = union_tan / q.tan_real
-        elif at_focus:
-            width = 2.0 * at * q.tan_real
-        elif usable_b:
-            width = 2.0 * abs(b) * q.tan_apparent
+    wider = union_tan / q.tan_real if not g.intermediate else 1.0
+    if not g.width_mm:
+        width = 0.0
     if chance < USELESS_CHANCE:
         use = 0.0
     else:
@@ -506,29 +517,11 @@ def evaluate(
             one if state == 0 else _grade(g, chance, out, state, width * wider / g.width_mm if width else 1.0)
         )
         return one, 0.0, 0.0, two, 0.0, 0.0
-    # How well the distances fit
-    if cap is not None and g.near_flexible:
-        if near_mm is None:
-            clear = 0.0
-        elif far_mm is None:
-            clear = 1.0
-        else:
-            clear = (far_mm - near_mm) / AMPLE_DEPTH_MM
-            clear = clear if clear < 1.0 else 1.0
-    elif not g.log_range:
-        clear = _FADE_END - out
-        clear = 1.0 if clear > 1.0 else (clear if clear > 0.0 else 0.0)
-    elif near_mm is None:
-        clear = 0.0
-    else:
-        low = near_mm if near_mm > demand.nearest_mm else demand.nearest_mm
-        high = demand.farthest_mm if far_mm is None or far_mm > demand.farthest_mm else far_mm
-        clear = log(high / low) / g.log_range if high > low else 0.0
     room = 1.0
-    if demand.kind == "near" and at < g.reach_mm:
+    if g.near and at < g.reach_mm:
         room = at / g.reach_mm
     w = g.weights
-    fixed = w[0] * chance + w[2] * clear + w[3] * room + w[4] * bright
+    fixed = w[0] * chance + w[2] * _clear(g, eye, q, cap, hyperfocal, out) + w[3] * room + w[4] * bright
     if width:
         share = width / g.width_mm
         degree = share if share < 1.0 else 1.0
@@ -548,11 +541,22 @@ def evaluate(
     return grade, use, points, _grade(g, chance, out, state, share), worth, worth * (fixed + w[1] * degree)
 
 
-def gain_is_useless(q: QuickEye, g: EyeGoal, cap: CapState) -> bool:
-    """Whether a cap at its own focus before a corrected eye is far too weak for the print wanted."""
-    if q.sphere_left or q.objective_lens or q.reference:
-        return False
-    return (g.start + log10(abs(q.m) * cap.power_d) - 3.0) * g.to_z < _USELESS_Z
+def _clear(g: EyeGoal, eye: EyeIn, q: QuickEye, cap: CapState | None, hyperfocal: bool, out: float) -> float:
+    """How well the clear range fits the goal, by the rule of :func:`.ranking.clear_degree`."""
+    if cap is not None and g.near_flexible:
+        near_mm, far_mm = cap_edges(eye, q, cap)
+        if near_mm is None:
+            return 0.0
+        return 1.0 if far_mm is None else min(1.0, (far_mm - near_mm) / AMPLE_DEPTH_MM)
+    if not g.log_range:
+        return min(1.0, max(0.0, _FADE_END - out))
+    near_mm, far_mm = clear_between(eye, q, hyperfocal) if cap is None else cap_edges(eye, q, cap)
+    if near_mm is None:
+        return 0.0
+    demand = g.demand
+    low = near_mm if near_mm > demand.nearest_mm else demand.nearest_mm
+    high = demand.farthest_mm if far_mm is None or far_mm > demand.farthest_mm else far_mm
+    return log(high / low) / g.log_range if high > low else 0.0
 
 
 def _grade(g: EyeGoal, chance: float, out: float, state: int, share: float) -> int:
