@@ -219,11 +219,11 @@ def acuity_fields() -> Iterator[Field]:
     )
     yield from by_eye(
         "distance_acuity",
-        "Distance acuity with best lenses",
+        "Distance acuity",
         "acuity",
         AcuityKind(),
         at,
-        "Best corrected, by letters: 20/100-2 counts each letter as 0.02 log.",
+        "With best lenses, by letters: 20/100-2 counts each letter as 0.02 log.",
         "required power, predicted acuity, chance, focus range",
         both=True,
     )
@@ -320,7 +320,7 @@ def refraction_fields() -> Iterator[Field]:
     )
     yield from by_eye(
         "sustained_accommodation",
-        "Accommodation that can be kept up",
+        "Sustained accommodation",
         "acc kept",
         Number(r.ACCOMMODATION, 2),
         at,

@@ -31,10 +31,11 @@ async def keys_in_order(widget: Widget | None) -> None:
 
     A key with a binding is acted on at once, a letter waits in the widget's queue. Typed in one burst (type-ahead, a
     slow line, a scanner), a Tab would overtake the letters before it. The bindings of our own widgets have priority,
-    so that they are acted on in turn and not after the whole burst.
+    so that they are acted on in turn and not after the whole burst. What a key set off above the widget (a value
+    accepted, a case changed, rows put in) is waited for too: the next key is meant for what is then on the screen.
     """
     for _ in range(_MOST_TURNS):
-        if widget is None or not widget.message_queue_size:
+        if widget is None or not any(node.message_queue_size for node in widget.ancestors_with_self[:-1]):
             return
         await asyncio.sleep(0)
 

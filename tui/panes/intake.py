@@ -54,6 +54,7 @@ class IntakePane(Pane):
         self._view: View | None = None
         self._errors: dict[str, tuple[str, str]] = {}
         self._rows: dict[str, tuple[Any, Row]] = {}
+        self._goal_begun: int | None = None
 
     def compose(self) -> ComposeResult:
         yield self.form
@@ -64,6 +65,10 @@ class IntakePane(Pane):
         """Rows of the view; only what differs is made and painted again."""
         self._view = view
         self.form.rows = tuple(self._all_rows(view))
+        begun, self._goal_begun = self._goal_begun, None
+        if begun is not None and begun < len(view.case.visit.goals):
+            # The rows of a new goal came in below the caret: go on with them.
+            self.form.go_to(goal_key(begun, "distance"))
 
     def refuse(self, key: str, sentence: str) -> None:
         """The sentence stands under the field; what was typed stays there to be mended, the old value counts."""
@@ -96,7 +101,7 @@ class IntakePane(Pane):
                 if index == len(goals) and field.path != "task":
                     break
                 usual = _usual(field.path, task)
-                label = f"Goal {index + 1}: {field.label.lower()}"
+                label = f"Goal {index + 1}: {field.label[0].lower()}{field.label[1:]}"
                 finding = goal.findings.get(field.path)
                 yield self._row(
                     goal_key(index, field.path), field, label, finding, None if finding else usual, view
@@ -128,9 +133,7 @@ class IntakePane(Pane):
             value = field.kind.read(text, field.label)
         except Refusal:
             return ""
-        if isinstance(field.kind, Number) and _same_number(text, value):
-            return ""
-        return field.kind.echo(value, self._view.settings.acuity_notation)
+        return _worth_saying(field.kind, text, value, self._view)
 
     # ---- what was typed goes up
 
@@ -153,6 +156,8 @@ class IntakePane(Pane):
             self.post_message(CaseEdited(lambda case: case.with_typed(key, text), key))
         else:
             index, name = goal
+            if index == len(view.case.visit.goals) and text.strip():
+                self._goal_begun = index
             self.post_message(CaseEdited(lambda case: _with_goal(case, index, name, text), key))
 
     def _confirm(self, key: str, view: View) -> None:
@@ -271,7 +276,7 @@ def _field_row(
     row = Row(
         key=key,
         label=label,
-        short_label=field.short,
+        short_label=f"Goal {goal_of_key(key)[0] + 1}: {field.short}" if key.startswith(GOAL) else field.short,  # type: ignore[index]
         unit=kind.unit,
         choices=kind.options if isinstance(kind, Choice) else (),
         help=field.help,
@@ -295,14 +300,12 @@ def _field_row(
     return row
 
 
-def _echo(kind: Kind, finding: Finding, view: View) -> str:
+def _worth_saying(kind: Kind, typed: str, value: Any, view: View) -> str:
     """What was understood, unless it is what stands there already."""
-    if isinstance(kind, Words | Choice):
+    if isinstance(kind, Words | Choice) or (isinstance(kind, Number) and _same_number(typed, value)):
         return ""
-    echo = kind.echo(finding.value, view.settings.acuity_notation)
-    if isinstance(kind, Number) and _same_number(finding.typed, finding.value):
-        return ""
-    return "" if echo in (finding.typed, f"{finding.typed} {kind.unit}") else echo
+    echo = kind.echo(value, view.settings.acuity_notation)
+    return "" if echo in (typed.strip(), f"{typed.strip()} {kind.unit}") else echo
 
 
 def _same_number(typed: str, value: float) -> bool:
