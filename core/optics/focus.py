@@ -276,7 +276,7 @@ def clear_range(
             "a correction, or more accommodation",
             reason="nothing is clear: even light from infinity diverges too much for this eye",
         )
-    far_mm = None if far >= 0.0 else _distance_mm(magnification, tube_length_mm, far)
+    far_mm = _distance_mm(magnification, tube_length_mm, far)
     if far_mm is not None and far_mm <= DISTANCE_LEAST_MM:
         raise refused(
             "ametropia at the ocular",

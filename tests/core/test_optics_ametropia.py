@@ -128,6 +128,7 @@ def test_travel_and_poles_of_refocusing_are_refused() -> None:
     with pytest.raises(DomainRefusal, match="use up the power of the ocular"):
         ametropia.refocus(-2, 75, 38.001)
     assert ametropia.refocus(-2, 75, 37.99).tube_length_mm == pytest.approx(50 + 1000 / 2.01)
+    assert ametropia.effective_ocular_power_d(0.5, 0.1) == 0.4
     for ocular, r in ((-40.0, -40.0), (40.0, 40.0), (-40.0, -41.0), (0.0, 5.0)):
         with pytest.raises(DomainRefusal, match="use up"):
             ametropia.effective_ocular_power_d(ocular, r)

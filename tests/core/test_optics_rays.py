@@ -217,7 +217,7 @@ def test_object_imaged_onto_the_pupil_is_refused() -> None:
     assert rays.vergence_at_eye_d(RayMatrix(1.0, -0.001, 0.0, 1.0)) == 1000.0
 
 
-@pytest.mark.parametrize("bad", [nan, inf, -inf, 1e61])
+@pytest.mark.parametrize("bad", [nan, inf, -inf, 1.005e60])
 @pytest.mark.parametrize("place", [0, 1, 2, 3])
 def test_matrix_that_is_no_system_is_refused(bad: float, place: int) -> None:
     """Elements that are not finite, or beyond any chain of lenses, are refused by every reader of a matrix."""

@@ -195,6 +195,8 @@ def test_trial_lens_by_hand() -> None:
     assert measuring.trial_lens_bvp_d(2.0, 25.0, 1.0) == pytest.approx(4.210526, abs=1e-6)
     assert measuring.magnification_from_trial_lens(4.0, 1.0) == pytest.approx(2.0)
     assert measuring.magnification_from_trial_lens(-1.0, -0.25, keplerian=True) == pytest.approx(-2.0)
+    with pytest.raises(DomainRefusal, match="magnification"):
+        measuring.magnification_from_trial_lens(0.5, 1.0)
     # 1 - tMF = 0.05 at F = 0.95/(0.025*2) = 19 D; a Keplerian has its limit on the minus side.
     for m, lens in ((2.0, 19.001), (-2.0, -19.001)):
         with pytest.raises(DomainRefusal, match="weaker trial lens"):
