@@ -178,12 +178,23 @@ def look_back_records(records: Iterable[Record], *, cr95_logmar: float | None = 
 def _record(row: Mapping[str, Any], number: int) -> Record:
     """A row as a tuple; a row without name or code counts as a person of its own."""
     get = row.get
-    texts = {key: str(get(key) or "") for key in ("visit_date", "eye", "goal", "device", "outcome", "reason")}
-    numbers = [_finite(get(key)) for key in ("promised_logmar", "measured_logmar", "repeat_logmar")]
     name = get("name") or get("code")
-    who = name if isinstance(name, str) and name else number
-    ahead = (who, texts["visit_date"], texts["eye"], texts["goal"], texts["device"])
-    return (*ahead, *numbers, texts["outcome"], texts["reason"])  # type: ignore[return-value]
+    return (
+        name if isinstance(name, str) and name else number,
+        _text(get("visit_date")),
+        _text(get("eye")),
+        _text(get("goal")),
+        _text(get("device")),
+        _finite(get("promised_logmar")),
+        _finite(get("measured_logmar")),
+        _finite(get("repeat_logmar")),
+        _text(get("outcome")),
+        _text(get("reason")),
+    )
+
+
+def _text(value: Any) -> str:
+    return value if isinstance(value, str) else "" if value is None else str(value)
 
 
 def _returned(rows: list[Record]) -> dict[tuple[Any, str], str]:
@@ -267,7 +278,7 @@ def setting_offered(result: LookBack) -> tuple[str, float] | None:
 
 
 def _finite(value: Any) -> float | None:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not -1.0 <= value <= 3.0:
+    if value is None or value.__class__ not in (float, int) or not -1.0 <= value <= 3.0:
         return None
     return float(value)
 

@@ -5,6 +5,7 @@ The caller shows :attr:`Exported.sentence` and keeps it on the screen.
 
 from __future__ import annotations
 
+import os
 import re
 from contextlib import suppress
 from dataclasses import dataclass
@@ -49,10 +50,14 @@ def document_name(case: Case, document: str, suffix: str) -> str:
     return f"{stem}.{suffix.lstrip('.')}"
 
 
-def export_text(folder: Path, name: str, text: str, *, fs: FileSystem = REAL) -> Exported:
+def export_text(
+    folder: Path, name: str, text: str, *, line_end: str = os.linesep, fs: FileSystem = REAL
+) -> Exported:
     """Write ``text`` to a new file in ``folder``; when the name is taken a number is added before the suffix.
 
-    The file is wholly there or not at all. FileRefusal when the folder cannot be written or the name is no plain one.
+    The file is wholly there or not at all. Plain text (``.txt``) gets the line ends of the system, since old editors
+    know no others; every other format keeps the ones that it has. FileRefusal when the folder cannot be written or
+    the name is no plain one.
     """
     plain = name == Path(name).name and not _UNSAFE.search(name) and not name.startswith(".")
     if not name or not plain or _WINDOWS_DEVICES.match(name):
@@ -64,7 +69,8 @@ def export_text(folder: Path, name: str, text: str, *, fs: FileSystem = REAL) ->
     try:
         make_private_folder(folder, fs=fs)
         try:
-            write_durably(temporary, text.encode("utf-8", "replace"), fs=fs)
+            shown = text.replace("\n", line_end) if wished.suffix == ".txt" else text
+            write_durably(temporary, shown.encode("utf-8", "replace"), fs=fs)
             path = _placed(temporary, wished, fs)
         except BaseException:
             with suppress(OSError):

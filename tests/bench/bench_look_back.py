@@ -10,7 +10,7 @@ from pathlib import Path
 
 import afocal.core.data
 from afocal.core.case_file import loads_case
-from afocal.core.look_back import FIELDS, look_back_records
+from afocal.core.look_back import FIELDS, look_back, look_back_records
 from afocal.core.store.index_schema import INSERT_OUTCOME, SCHEMA, outcome_rows
 
 CASES = 10_000
@@ -56,9 +56,14 @@ def main() -> None:
         database = filled(Path(folder) / "index.sqlite")
         one = best_of(lambda: loads_case(CASE_FILE.read_text(encoding="utf-8")), 50)
         rows = best_of(lambda: look_back_records(database.execute(QUERY)))
+        columns = list(FIELDS)
+        found = database.execute(QUERY).fetchall()
+        plain = [dict(zip(columns, row, strict=True)) for row in found]
+        figures = best_of(lambda: look_back(plain))
         database.close()
     print(f"reading one case file     {one * 1e3:8.2f} ms")
-    print(f"look back, {CASES} cases   {rows * 1e3:8.2f} ms   {rows / one:6.1f} x")
+    print(f"look back, {CASES} cases   {rows * 1e3:8.2f} ms   {rows / one:6.1f} x   (query and figures)")
+    print(f"from plain dictionaries   {figures * 1e3:8.2f} ms   {figures / one:6.1f} x   (figures)")
 
 
 if __name__ == "__main__":

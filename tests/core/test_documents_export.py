@@ -28,6 +28,13 @@ def test_a_taken_name_gets_a_number_and_says_so(tmp_path):
     assert sorted(path.name for path in tmp_path.iterdir()) == ["note-2.txt", "note-3.txt", "note.txt"]
 
 
+def test_plain_text_gets_the_line_ends_of_the_system(tmp_path):
+    """A note for an editor that knows one kind of line end only; a table keeps its own."""
+    note = export_text(tmp_path, "note.txt", "a\nb\n", line_end="\r\n")
+    table = export_text(tmp_path, "visits.csv", "a\r\nb\r\n", line_end="\n")
+    assert note.path.read_bytes() == b"a\r\nb\r\n" == table.path.read_bytes()
+
+
 @pytest.mark.skipif(not POSIX, reason="links and modes are of POSIX systems")
 def test_a_link_counts_as_taken_and_the_file_is_private(tmp_path):
     """A link to elsewhere is not written through, even a broken one; files are readable by their owner only."""

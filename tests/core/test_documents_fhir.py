@@ -303,7 +303,10 @@ def test_the_same_visit_gives_the_same_text_and_time_only_with_its_zone():
 def test_hostile_words_stay_valid_and_harmless(release):
     """Escape sequences and quotes in typed words neither break the text nor survive in it."""
     hostile = '\x1b[2J"},{"x":"<script>\u202e{code}\x00'
-    case = cases.typed(cases.bioptic(), {"trial.device": hostile, "person.examiner": hostile})
-    text = fhir_text(case, release=release)
-    validated(text, release)
-    assert all(c.isprintable() or c == "\n" for c in text)
+    for case in (
+        cases.typed(cases.bioptic(), {"trial.device": hostile, "person.examiner": hostile}),
+        cases.hostile(cases.bioptic()),
+    ):
+        text = fhir_text(case, cases.plan_of(case), cases.sheet_of(case), cases.SETTINGS, release=release)
+        validated(text, release)
+        assert all(c.isprintable() or c == "\n" for c in text)

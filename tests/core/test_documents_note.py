@@ -12,6 +12,7 @@ from afocal.core.case import new_case
 from afocal.core.documents.chart_note import chart_note, note_difference, note_digest
 from afocal.core.documents.text import columns
 from afocal.core.documents.version import FORMULAS_VERSION, formulas_digest, made_by
+from afocal.core.fields import by_path
 from afocal.core.settings import Settings
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -248,7 +249,8 @@ def test_the_difference_shows_what_changed_after_the_note_was_taken():
     rows = note_difference(before, after)
     assert rows[0].startswith("was: ") and rows[1].startswith("now: ")
     acuity = next(row for row in rows if row.startswith("now: ") and "20/80 (0.60" in row)
-    assert "Distance acuity with best lenses: right" in acuity
+    label = by_path()["right.distance_acuity"].label.removesuffix(", right eye")
+    assert f"{label}: right [20/80" in acuity
     assert any("Chance" in row for row in rows)
     assert note_difference(before, before) == []
     assert note_difference(before, before.replace("\n  ", " ")) == []

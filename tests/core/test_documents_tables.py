@@ -129,6 +129,17 @@ def test_no_cell_starts_a_formula(cell):
     assert row["diagnosis"].startswith("'")
 
 
+@pytest.mark.parametrize("name", ["bioptic", "with-cap", "fitted"])
+def test_hostile_words_in_every_field(name):
+    """With free text asked for, no cell starts a formula, breaks its row or holds a control character."""
+    case = cases.hostile(cases.ALL[name]().model_copy(update={"visits": (cases.bioptic().visit,)}))
+    text = visits_text([case], privacy=Privacy(codes="kept", free_text=True))
+    (row,) = read(text)
+    assert row["diagnosis"].startswith("'=1+1")
+    assert not [cell for cell in row.values() if cell[:1] in ("=", "+", "@", "\t")]
+    assert all(c.isprintable() or c in "\r\n" for c in text)
+
+
 def test_numbers_with_a_minus_stay_numbers():
     """A minus sphere is a number, not a formula."""
     (row,) = read(visits_text([cases.with_cap()]))
