@@ -91,6 +91,8 @@ def make_private_folder(folder: Path, *, fs: FileSystem = REAL) -> None:
             missing.append(candidate)
     for each in reversed(missing):
         fs.make_folder(each)
+        with suppress(PermissionError):  # a parent that we may pass but not read
+            fs.fsync_folder(each.parent)
 
 
 def read_handle(handle: int, limit: int, fs: FileSystem) -> bytes:
