@@ -14,6 +14,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from afocal.core.case import StepResult
 from afocal.core.documents.exchange import (
     Exchange,
     ExchangeRefusal,
@@ -146,6 +147,22 @@ def test_acuity_through_a_device_named_in_words_refers_to_no_device():
     named = cases.bioptic()
     assert "device" not in through(named) and "2.5x bioptic" in str(through(named)["component"])
     assert "device" in through(named.with_typed("trial.device", ""))
+
+
+def test_acuity_measured_through_the_delivered_device_refers_to_it():
+    """The performance step of the fitting sheet is an observation of that eye with the device worn; junk in it is not."""
+
+    def steps(text: str):
+        return cases.updated(cases.bioptic(), steps={"performance.acuity.right": StepResult(measured=text)})
+
+    (device,) = [
+        e for e in planned("", "R5", steps("20/40"))["entry"] if e["resource"]["resourceType"] == "Device"
+    ]
+    last = resources(planned("", "R5", steps("20/40")), "Observation")[-1]
+    assert last["valueQuantity"]["value"] == Decimal("0.30")
+    assert last["device"]["reference"] == device["fullUrl"]
+    before = resources(planned("bioptic", "R5"), "Observation")
+    assert len(resources(planned("", "R5", steps("blurred")), "Observation")) == len(before)
 
 
 def test_an_acuity_is_logmar_with_what_was_recorded_beside_it():
