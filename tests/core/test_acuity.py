@@ -227,6 +227,56 @@ def test_what_cannot_be_read_is_refused_with_its_reason(
     assert "example ''" not in str(refusal.value)
 
 
+EXAMPLES = "(for example 20/100-2, 6/30, 0.2, 0.7 logMAR, 55 letters or CF 2 ft)."
+
+# typed, the whole sentence of the refusal
+SENTENCES = [
+    ("", f"acuity: nothing typed; this is no acuity notation {EXAMPLES}"),
+    (" abc ", f"acuity: abc; this is no acuity notation {EXAMPLES}"),
+    (
+        "55",
+        "acuity: 55; a number alone is read as decimal acuity; otherwise write its notation with it; "
+        f"accepted is 0.001 to 3 decimal, or such as 20/55, 55 letters, 0 logMAR {EXAMPLES}",
+    ),
+    (
+        "-0.1",
+        "acuity: -0.1; a signed number alone could be a logMAR or a score; write its notation with it "
+        f"{EXAMPLES}",
+    ),
+    (
+        "CF 2",
+        f"acuity: CF 2; 2 is a distance without a unit; accepted is ft, m, cm, mm or in {EXAMPLES}",
+    ),
+    ("LP 2 m", f"acuity: LP 2 m; light perception has no distance; accepted is LP {EXAMPLES}"),
+    (
+        "20/40-6",
+        "acuity: 20/40-6; -6 letters is more than a line; accepted is 1 to 5 letters over or short "
+        f"{EXAMPLES}",
+    ),
+    (
+        "CF 30.001 m",
+        "distance of the acuity test: CF 30.001 m; accepted is 10 mm to 30 m (for example CF at 60 cm).",
+    ),
+    (
+        "CF 9.99 mm",
+        "distance of the acuity test: CF 9.99 mm; accepted is 10 mm to 30 m (for example CF at 60 cm).",
+    ),
+    (
+        "20/2500",
+        "acuity: 20/2500; accepted is -0.4 to 2.0 logMAR (20/8 to 20/2000) "
+        "(for example 20/400, or CF 2 ft when below the chart).",
+    ),
+]
+
+
+@pytest.mark.parametrize(("typed", "sentence"), SENTENCES)
+def test_a_refused_entry_says_field_value_reason_and_example(typed: str, sentence: str) -> None:
+    """Each refusal is one sentence that a clinician can act on."""
+    with pytest.raises(AfocalError) as refusal:
+        parse_acuity(typed)
+    assert str(refusal.value) == sentence
+
+
 @pytest.mark.parametrize(("typed", "distance"), [("CF 10 mm", 10.0), ("CF 30 m", 30_000.0)])
 def test_the_ends_of_the_test_distance_are_accepted(typed: str, distance: float) -> None:
     """10 mm and 30 m are the ends."""
@@ -361,9 +411,19 @@ def test_an_off_chart_acuity_is_drawn_but_never_computed_with(category, plotted:
     acuity = OffChart(category)
     assert acuity.plot_logmar == plotted
     assert acuity.name == name
-    advice = "letter chart at 1 m or nearer" if category == "CF" else "non-optical and electronic help"
-    with pytest.raises(ClinicalRefusal, match=f"{name} gives no number to compute a goal from; .*{advice}"):
+    advice = (
+        "measure with a letter chart at 1 m or nearer first"
+        if category == "CF"
+        else "offer non-optical and electronic help, and measure again if vision changes"
+    )
+    with pytest.raises(ClinicalRefusal) as refusal:
         on_chart(acuity, "a goal")
+    assert str(refusal.value) == (
+        f"acuity: {category}; {name} gives no number to compute a goal from; {advice}; "
+        "accepted is a letter acuity (for example 20/400 or 2/40)."
+    )
+    with pytest.raises(ClinicalRefusal, match="no number to compute magnification from"):
+        on_chart(acuity)
 
 
 def test_a_letter_acuity_passes_on_to_arithmetic() -> None:
