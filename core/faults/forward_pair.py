@@ -1,0 +1,99 @@
+"""What two eyes meet behind two tubes on a state of the device: prisms far and near, sizes, single or double."""
+
+from __future__ import annotations
+
+from ..errors import Refusal
+from ..optics.alignment import arcmin_to_prism, tilt_deviation_arcmin
+from ..optics.convergence import convergence_with_caps_prism
+from .beliefs import Answer, Belief, answer, logistic
+from .state import State
+
+# The step from single to double, as a share of the reserve that the eyes have (common practice).
+DOUBLE_STEP = 0.2
+AT_TIMES_FROM = 0.6
+
+
+def pair_beliefs(state: State, means: dict[str, float], beliefs: dict[str, Belief]) -> None:
+    """Adds what only two tubes have."""
+    power = abs(state.lead.magnification)
+    vertical = state.own_vertical_prism + _deviation(state, state.tilt_vertical_arcmin)
+    # Each tube toes out by half of it; outwards asks for convergence.
+    toe = 2.0 * _deviation(state, state.toe_out_arcmin / 2.0)
+    horizontal = state.own_horizontal_prism + toe
+    means["vertical_far"], means["horizontal_far"] = vertical, horizontal
+    means["naked_vertical"], means["naked_horizontal"] = (
+        state.own_vertical_prism,
+        state.own_horizontal_prism,
+    )
+    means["bench_vertical"], means["bench_horizontal"] = state.tilt_vertical_arcmin, state.toe_out_arcmin
+    means["spread"] = state.spread_off_mm + sum(tube.out_mm for tube in state.tubes) / 2.0
+    first, second = (tube.wrong_power for tube in state.tubes)
+    difference = 100.0 * (max(first, second) / min(first, second) - 1.0)
+    means["size_difference"] = difference
+    means["image_difference"] = difference + state.changes.get("images", 0.0)
+    beliefs["double_far"] = _double(state, vertical, horizontal, "distance", state.answers.get("double_far"))
+    if state.working_mm is None:
+        return
+    means["cap_height"] = abs(state.height_difference_mm)
+    designed = _near_horizontal(state, as_ordered=True)
+    near = horizontal + _near_horizontal(state, as_ordered=False)
+    near_vertical = (
+        vertical + power * _cap(state) * state.height_difference_mm / 10.0 + _unequal_vertical(state)
+    )
+    means["vertical_near"], means["horizontal_near"] = near_vertical, near
+    own = state.answers.get("double_near")
+    beliefs["double_near"] = _double(state, near_vertical, near - designed, "near", own)
+
+
+def _cap(state: State) -> float:
+    return 0.0 if state.cap_missing else sum(tube.cap_d for tube in state.tubes) / 2.0
+
+
+def _deviation(state: State, tilt_arcmin: float) -> float:
+    """Prism dioptres at the eye by a tilt of one tube against the other."""
+    if not tilt_arcmin:
+        return 0.0
+    try:
+        size = tilt_deviation_arcmin(state.lead.magnification, abs(tilt_arcmin), state.erect)
+    except Refusal:
+        return 0.0
+    prism = arcmin_to_prism(size) * (1.0 if state.erect else -1.0)
+    return prism if tilt_arcmin > 0.0 else -prism
+
+
+def _near_horizontal(state: State, as_ordered: bool) -> float:
+    """What parallel tubes with these caps ask of the eyes at the cap focus, less what the caps' prisms relieve."""
+    power = abs(state.lead.magnification)
+    caps = [state.ordered_cap_d] * 2 if as_ordered else [tube.cap_d for tube in state.tubes]
+    if not as_ordered and state.cap_missing:
+        return 0.0
+    prisms = state.ordered_prism * 2.0 if as_ordered else sum(tube.base_in_prism for tube in state.tubes)
+    out = [state.spread_mm] * 2
+    if not as_ordered:
+        out = [state.spread_mm + state.spread_off_mm + tube.out_mm for tube in state.tubes]
+    asked = 0.0
+    for cap, outwards in zip(caps, out, strict=True):
+        half = state.pd_mm / 2.0 + outwards
+        if half > 0.0 and cap > 0.0:
+            asked += convergence_with_caps_prism(power, cap, half)
+    return asked - power * prisms
+
+
+def _unequal_vertical(state: State) -> float:
+    """Vertical prism when the gaze is lowered by 3 mm on caps of unequal power."""
+    first, second = (tube.cap_d for tube in state.tubes)
+    return abs(state.lead.magnification) * 0.3 * (first - second) * state.tubes[0].outwards
+
+
+def _double(
+    state: State, vertical: float, horizontal: float, where: str, own: dict[str, float] | None | object
+) -> Answer:
+    """Single, double at times or double, by the deviation against the reserve that opposes it."""
+    if isinstance(own, dict):
+        return answer(**own)
+    sideways = state.reserves[f"base_out_{where}" if horizontal >= 0.0 else f"base_in_{where}"]
+    load = max(abs(vertical) / state.reserves["vertical"], abs(horizontal) / sideways)
+    double = logistic((load - 1.0) / DOUBLE_STEP)
+    troubled = logistic((load - AT_TIMES_FROM) / DOUBLE_STEP)
+    at_times = max(0.0, troubled - double) + 0.02
+    return answer(single=1.0 - max(double, troubled) + 0.001, double_at_times=at_times, double=double)
