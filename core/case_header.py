@@ -52,6 +52,7 @@ def _outcomes(visit: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
     eye = _text(choice, "eye")
     goals = _goals(visit)
     became = _value(visit, "follow_up.device")
+    measured, repeat = _measured(visit, eye)
     met = _OUTCOME.get(_value(visit, "follow_up.task_met"), "")
     yield {
         "visit_date": visit.get("date", ""),
@@ -60,26 +61,39 @@ def _outcomes(visit: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
         "goal_kind": _text(promised, "goal_kind"),
         "device": _text(choice, "telescope"),
         "promised_logmar": promised.get("logmar"),
-        "measured_logmar": _measured(visit, eye),
-        "repeat_logmar": None,
+        "measured_logmar": measured,
+        "repeat_logmar": repeat,
         "outcome": became if became in ("changed", "returned") else met or became,
         "reason": _value(visit, "follow_up.reason"),
         "signed": "signature" in visit,
     }
 
 
-def _measured(visit: Mapping[str, Any], eye: str) -> float | None:
-    """The acuity through the device with the chosen eye or eyes, logMAR; None when not measured or off the chart."""
-    path = f"trial.acuity_{eye}"
-    typed = _value(visit, path)
+def _measured(visit: Mapping[str, Any], eye: str) -> tuple[float | None, float | None]:
+    """Acuity through the device with the chosen eye or eyes, logMAR, and its repeat at the same visit where there is one.
+
+    What was measured after delivery comes before what was found at the trial. None: not measured, or off the chart.
+    """
+    steps = visit.get("step", [])
+    steps = [steps] if isinstance(steps, Mapping) else steps if isinstance(steps, list) else []
+    delivered = [
+        _text(step, "measured")
+        for step in steps
+        if isinstance(step, Mapping) and step.get("key") == f"performance.acuity.{eye}"
+    ]
+    typed = [*delivered, _value(visit, f"trial.acuity_{eye}")]
+    found = [logmar for text in typed if (logmar := _logmar(text)) is not None]
+    return (found[0] if found else None), (found[1] if len(found) > 1 else None)
+
+
+def _logmar(typed: str) -> float | None:
     if not typed:
         return None
-    field = by_path()[path]
+    field = by_path()["trial.acuity_both"]
     try:
-        value = field.kind.read(typed, field.label)
+        return getattr(field.kind.read(typed, field.label), "logmar", None)
     except Refusal:
         return None
-    return getattr(value, "logmar", None)
 
 
 def _goals(visit: Mapping[str, Any]) -> list[Mapping[str, Any]]:

@@ -101,3 +101,17 @@ def test_the_header_of_a_case_says_what_the_list_shows(tmp_path):
     assert first["measured_logmar"] == pytest.approx(0.358, abs=1e-3)
     assert second["measured_logmar"] == pytest.approx(0.398, abs=1e-3)
     assert second["outcome"] == "goal met"
+
+
+def test_the_acuity_after_delivery_comes_before_the_trial_and_the_trial_is_its_repeat():
+    """The look back compares the promise with what was delivered."""
+    text = (
+        'schema = 1\ncode = "T-1"\n[[visit]]\ndate = 2026-11-25\n[visit.trial]\nacuity_right = "20/50"\n'
+        '[visit.choice]\ntelescope = "a"\neye = "right"\nposition = "bioptic"\nmount = "in front"\n'
+        '[visit.choice.promised]\nlogmar = 0.3\ngoal = "sign"\n'
+        '[[visit.step]]\nkey = "performance.acuity.right"\nmeasured = "20/40"\n'
+    )
+    (outcome,) = case_header(text)["outcomes"]
+    assert outcome["promised_logmar"] == 0.3
+    assert outcome["measured_logmar"] == pytest.approx(0.301, abs=1e-3)
+    assert outcome["repeat_logmar"] == pytest.approx(0.398, abs=1e-3)
