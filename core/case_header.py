@@ -70,7 +70,7 @@ def _outcomes(visit: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
 
 
 def _measured(visit: Mapping[str, Any], eye: str) -> tuple[float | None, float | None]:
-    """Acuity through the device with the chosen eye or eyes, logMAR, and its repeat at the same visit where there is one.
+    """Acuity through the device with the chosen eye or eyes, logMAR, and its repeat at the same visit if there is one.
 
     What was measured after delivery comes before what was found at the trial. None: not measured, or off the chart.
     """
