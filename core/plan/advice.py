@@ -48,7 +48,7 @@ def eye_advice(context: Context, demands: Sequence[Demand]) -> EyeAdvice:
     )
     choice, words = _choose(context, demands, difference, alike)
     return EyeAdvice(
-        choice, words, tuple((*speaks_two, *speaks_one)), (close, wide), lead, difference, person.fusion
+        choice, words, (*speaks_two, *speaks_one), (close, wide), lead, difference, person.fusion
     )
 
 

@@ -1,4 +1,4 @@
-"""Near goals on equal terms: telescope, high add, hand and stand magnifier and screen by equivalent viewing distance."""
+"""Near goals on equal terms: telescope, high add, magnifiers and screen by equivalent viewing distance."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Which configurations there are for a telescope, and why one cannot be used on this person.
 
-The full cross is telescope × eye × position × mount × cap × filter × correction × focus. Nothing of it is dropped without
-a name: what cannot be used is refused with the reason that comes first in the order of :func:`refusal_before_optics`.
+The full cross is telescope × eye × position × mount × cap × filter × correction × focus. Nothing of it is dropped
+without a name: what cannot be used is refused with the reason that comes first in the order of :func:`checked`.
 """
 
 from __future__ import annotations
@@ -11,8 +11,10 @@ from math import atan, degrees
 from ..configuration import Configuration, Correction, EyeChoice, Mount, Position
 from ..stock import Cap, Filter, Telescope, default_mounts
 from .context import Context, EyeIn
-from .device import FRONT_MOUNTS, Infeasible, device_numbers, wanted_tilt_deg
+from .device import FRONT_MOUNTS, device_numbers
+from .tube_field import Infeasible
 from .types import DeviceNumbers, RefusalCode
+from .wearing import wanted_tilt_deg
 
 # Through the person's own lenses nothing but those lenses can correct.
 FRONT_CORRECTIONS: tuple[Correction, ...] = ("carrier", "none")
@@ -125,7 +127,8 @@ def place_refusal(
     if abs(elevation - tilt) > OFF_AXIS_MOST_DEG:
         return (
             "tilt out of range",
-            f"The eye would look up by {elevation:.0f} degrees through a tube tilted by {tilt:g}: past it, not through.",
+            f"The eye would look up by {elevation:.0f} degrees through a tube tilted by {tilt:g}: "
+            "past it, not through.",
         )
     return None
 

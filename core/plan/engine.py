@@ -16,17 +16,17 @@ from .cautions import cautions_for, referrals_of
 from .configurations import checked
 from .context import Context, context_of
 from .coverage import Lazy, coverage_of, smallest_set
-from .device import Infeasible
 from .grid import Grid, grid_of
 from .needs import need_of
 from .outcome import outcome_of
 from .ranking import score_parts
 from .reasons import reasons_of, summary_of
+from .tube_field import Infeasible
 from .types import Decision, Option, Plan, Refused
 
 _BY_CODE = {
-    "filter not asked for": "No glare and no goal in bright light is recorded, so filters are left out; record glare to "
-    "weigh them.",
+    "filter not asked for": "No glare and no goal in bright light is recorded, so filters are left out; record glare "
+    "to weigh them.",
 }
 
 

@@ -129,7 +129,7 @@ def transmittance_with_filter(transmittance: float, filter_transmittance: float)
 
 @formula("min(1, P/0.5), 0 under P = 0.01", unit="", source="", kind="common practice", domain="P 0 to 1")
 def usefulness(probability: float) -> float:
-    """How far an option does a goal's job, 0 to 1: from a chance of one half the goal counts as met, under 0.01 nothing is left."""
+    """How far a goal is reached, 0 to 1: in full from a chance of one half, not at all under 0.01."""
     if probability < USELESS_CHANCE:
         return 0.0
     return min(1.0, probability / FULL_CHANCE)

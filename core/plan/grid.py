@@ -1,7 +1,7 @@
 """Every configuration of a stock for one person, ranked, with what cannot be used and why.
 
-Rows (a telescope before an eye) are ranked by the best place they can be worn in; an option is a row in a place. Only the
-options that are looked at are made, in order.
+Rows (a telescope before an eye) are ranked by the best place they can be worn in; an option is a row in a place. Only
+the options that are looked at are made, in order.
 """
 
 from __future__ import annotations
@@ -10,23 +10,19 @@ import heapq
 from array import array
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from math import atan, pi
-
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from ..configuration import EYES, Configuration, Correction, EyeChoice
 from ..goals import Demand
 from ..stock import Filter, Stock
 from .configurations import (
-    FRONT_CORRECTIONS,
-    corrections_for,
     eye_refusal,
     filters_asked_for,
     place_refusal,
 )
 from .context import Context, EyeIn, Side
 from .device import FRONT_MOUNTS
-from .layers import SMALL, Bad, Column, EyeRows, Pairing, Place, Prepared, Row, columns, eye_rows, prepared
+from .layers import SMALL, Column, EyeRows, Pairing, Place, Prepared, columns, eye_rows, prepared
 from .outcome import vergence_reserve_prism
 from .ranking import (
     HYPERFOCAL_WORTH,
@@ -38,10 +34,23 @@ from .ranking import (
     position_comfort,
     two_eyes,
 )
-from .types import GRADES, Grade, RefusalCode
+from .refusals import (
+    Frame,
+    Places,
+    RefusedEntry,
+    Shut,
+    refuse_bad,
+    refuse_closed,
+    refuse_filter,
+    refuse_mounts,
+    refuse_places,
+    refuse_ring,
+    refuse_second_eye,
+    where_worn,
+)
+from .types import GRADES, Grade
 
 FIRST_SORTED = 256
-Places = tuple[tuple[Place, ...], tuple[Place, ...]]
 
 
 class Entry(NamedTuple):
@@ -51,24 +60,6 @@ class Entry(NamedTuple):
     block: int
     row: int
     place: Place
-
-
-class Shut(NamedTuple):
-    """Places that this frame does not allow, behind and in front of the carrier."""
-
-    telescope: int
-    code: RefusalCode
-    behind: tuple[Place, ...]
-    front: tuple[Place, ...]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Frame:
-    """What does not hang on the optics: telescopes closed to a choice of eyes, and the places left on this frame."""
-
-    closed: dict[int, RefusalCode]
-    places: list[Places]
-    shut: list[Shut]
 
 
 @dataclass(slots=True, eq=False)
@@ -87,7 +78,7 @@ class Block:
 
     def places_of(self, number: int) -> tuple[Place, ...]:
         """The places in which a row can be used."""
-        found = _where(self.frame.places, self.rows.rows[number])
+        found = where_worn(self.frame.places, self.rows.rows[number])
         if self.no_full and self.no_full[number]:
             return tuple(place for place in found if place[0] != "full diameter")
         return found
@@ -95,21 +86,6 @@ class Block:
     def grades(self, number: int) -> tuple[Grade, ...]:
         """The grade for each goal."""
         return tuple(GRADES[column.grades[number]] for column in self.columns)
-
-
-def _where(places: Sequence[Places], row: Row | Bad) -> tuple[Place, ...]:
-    behind, front = places[row.telescope]
-    if row.merged:
-        return behind + front
-    return front if row.front else behind
-
-
-class RefusedEntry(NamedTuple):
-    """A refusal as the grid keeps it; the sentence is made when it is looked at."""
-
-    configuration: tuple[Any, ...]
-    code: RefusalCode
-    stands_for: int
 
 
 @dataclass(slots=True, eq=False)
@@ -280,21 +256,8 @@ def grid_of(context: Context, stock: Stock, demands: tuple[Demand, ...]) -> Grid
     grid.finish()
     if len(tints) == 1:
         for tint in stock.filters:
-            _filter_left_out(grid, tint)
+            refuse_filter(grid, tint)
     return grid
-
-
-def _filter_left_out(grid: Grid, tint: Filter) -> None:
-    for number, block in enumerate(grid.blocks):
-        for row, usable in enumerate(block.usable):
-            where = block.places_of(row) if usable else ()
-            if where:
-                kept = block.rows.rows[row]
-                stands = (
-                    kept.telescope, grid.blocks[number].eye, where[0], kept.cap, tint, kept.correction, kept.hyperfocal,
-                )  # fmt: skip
-                grid.refused.append(RefusedEntry(stands, "filter not asked for", len(grid)))
-                return
 
 
 def _sides(choice: EyeChoice) -> tuple[Side, ...]:
@@ -339,20 +302,20 @@ def _choice(grid: Grid, choice: EyeChoice, tints: list[Filter | None]) -> None:
     sides = context.order(_sides(choice))
     lead = context.eye(sides[0])
     frame = _frame(grid, choice, lead)
-    _closed_entries(grid, choice, frame, len(tints))
+    refuse_closed(grid, choice, frame, len(tints))
     if len(frame.closed) == len(ready.telescopes):
         return
     needs = any(context.eye(side).needs_correction for side in sides)
     rows = eye_rows(ready, context, lead, needs)
     second = eye_rows(ready, context, context.eye(sides[1]), needs) if choice == "both" else None
-    barred = _second_eye(grid, choice, rows, second, frame, len(tints))
+    barred = refuse_second_eye(grid, choice, rows, second, frame, len(tints))
     for bad in rows.bad:
         if bad.telescope not in frame.closed:
-            _bad_entry(grid, choice, bad, frame.places, len(tints))
+            refuse_bad(grid, choice, bad, frame.places, len(tints))
     usable = SMALL.get((rows, second, frame), lambda: _usable(rows, frame, barred))
-    _place_entries(grid, choice, rows, frame, usable, len(tints))
-    _mount_entries(grid, choice, frame, len(tints))
-    no_full = _ring(grid, choice, lead, rows, usable, frame, len(tints))
+    refuse_places(grid, choice, rows, frame, usable, len(tints))
+    refuse_mounts(grid, choice, frame, len(tints))
+    no_full = refuse_ring(grid, choice, lead, rows, usable, frame, len(tints))
     for tint in tints:
         grid.blocks.append(_block(grid, choice, lead, tint, rows, usable, frame, no_full))
 
@@ -456,92 +419,3 @@ def _extra(
 
 
 # Refusals: each names the configuration that stands for it and how many it takes out.
-
-
-def _closed_entries(grid: Grid, choice: EyeChoice, frame: Frame, tints: int) -> None:
-    for index, code in frame.closed.items():
-        corrections = corrections_for(grid.context, grid.ready.telescopes[index], choice)
-        places = grid.ready.places[index]
-        if corrections and places:
-            count = len(corrections) * len(places) * grid.ready.states(index) * tints
-            grid.refused.append(
-                RefusedEntry((index, choice, places[0], -1, None, corrections[0], False), code, count)
-            )
-
-
-def _bad_entry(grid: Grid, choice: EyeChoice, bad: Bad, places: list[Places], tints: int) -> None:
-    where = _where(places, bad)
-    if where:
-        stands = (bad.telescope, choice, where[0], bad.cap, None, bad.correction, False)
-        grid.refused.append(RefusedEntry(stands, bad.code, bad.states * len(where) * tints))
-
-
-def _second_eye(
-    grid: Grid, choice: EyeChoice, first: EyeRows, second: EyeRows | None, frame: Frame, tints: int
-) -> set[tuple[int, Correction, bool]]:
-    """Telescopes and corrections that the second of two eyes cannot look through."""
-    if second is None or not second.bad:
-        return set()
-    done = {(bad.telescope, bad.correction, bad.front) for bad in first.bad if bad.cap < 0}
-    found = set()
-    for bad in second.bad:
-        key = (bad.telescope, bad.correction, bad.front)
-        if bad.cap < 0 and key not in done and bad.telescope not in frame.closed:
-            found.add(key)
-            # Caps that the first eye refuses already are counted there.
-            caps = sum(
-                1
-                for other in first.bad
-                if other.cap >= 0 and (other.telescope, other.correction, other.front) == key
-            )
-            _bad_entry(grid, choice, bad._replace(states=bad.states - caps), frame.places, tints)
-    return found
-
-
-def _place_entries(
-    grid: Grid, choice: EyeChoice, rows: EyeRows, frame: Frame, usable: list[bool], tints: int
-) -> None:
-    """Places that the frame does not allow: all settings of such a telescope there, whatever else holds."""
-    for shut in frame.shut:
-        count, stands = 0, None
-        for correction in corrections_for(grid.context, grid.ready.telescopes[shut.telescope], choice):
-            where = shut.behind if correction not in FRONT_CORRECTIONS else shut.behind + shut.front
-            count += len(where) * grid.ready.states(shut.telescope)
-            if where and stands is None:
-                stands = (shut.telescope, choice, where[0], -1, None, correction, False)
-        if stands is not None:
-            grid.refused.append(RefusedEntry(stands, shut.code, count * tints))
-
-
-def _mount_entries(grid: Grid, choice: EyeChoice, frame: Frame, tints: int) -> None:
-    for index, telescope in enumerate(grid.ready.telescopes):
-        front = [place for place in grid.ready.places[index] if place[1] in FRONT_MOUNTS]
-        if not front or index in frame.closed:
-            continue
-        for correction in corrections_for(grid.context, telescope, choice):
-            if correction not in FRONT_CORRECTIONS:
-                count = len(front) * grid.ready.states(index) * tints
-                stands = (index, choice, front[0], -1, None, correction, False)
-                grid.refused.append(RefusedEntry(stands, "mount", count))
-
-
-def _ring(
-    grid: Grid, choice: EyeChoice, lead: EyeIn, rows: EyeRows, usable: list[bool], frame: Frame, tints: int
-) -> list[bool]:
-    """Rows that must not be worn straight ahead; empty when that cannot happen."""
-    if choice == "both" or lead.visual_field_deg is None:
-        return []
-    fellow = grid.context.left if choice == "right" else grid.context.right
-    if fellow.usable:
-        return []
-    found = []
-    for row, good in zip(rows.rows, usable, strict=True):
-        ring = 360.0 / pi * atan(abs(row.q.m) * row.q.tan_real)
-        out = lead.visual_field_deg <= ring
-        found.append(out)
-        if out and good:
-            full = [place for place in _where(frame.places, row) if place[0] == "full diameter"]
-            if full:
-                stands = (row.telescope, choice, full[0], row.cap, None, row.correction, row.hyperfocal)
-                grid.refused.append(RefusedEntry(stands, "ring over the only field", len(full) * tints))
-    return found

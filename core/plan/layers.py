@@ -1,4 +1,4 @@
-"""What the ranking shares: a stock's numbers, an eye behind every tube (rows), an eye with a goal over all rows (columns).
+"""What the ranking shares: a stock's numbers, an eye behind every tube (rows), a goal over all rows (columns).
 
 Each layer is kept in a small store by what it hangs on, so that an edit remakes only the layers that it touches.
 """
@@ -18,20 +18,8 @@ from ..stock import Cap, Stock, Telescope
 from .configurations import FRONT_CORRECTIONS, places_for, reach_refusal
 from .context import VERTEX_NEEDED_OVER_D, Context, EyeIn
 from .device import FRONT_MOUNTS, IN_FRONT_GAP_MM
-from .quick import (
-    CapState,
-    EyeGoal,
-    Quick,
-    QuickEye,
-    Tube,
-    cap_state,
-    Sight,
-    eye_goal,
-    judge,
-    quick_eye,
-    sight,
-    tube_of,
-)
+from .quick import EyeGoal, Quick, Sight, eye_goal, judge, sight
+from .quick_tube import CapState, QuickEye, Tube, cap_state, quick_eye, tube_of
 from .types import RefusalCode
 
 Place = tuple[Position, Mount]

@@ -8,198 +8,25 @@ thousands of outcomes is a matter of milliseconds and of few megabytes.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import atan, erfc, log, log2, log10, pi, sqrt, tan
+from math import atan, erfc, log, log2, log10, pi, sqrt
 from typing import NamedTuple
 
 from ..errors import Refusal
 from ..goals import Demand
 from ..magnification import required_evd_mm
-from ..optics._limits import M_LEAST, POLE_MARGIN
-from ..stock import Cap, Telescope
+from ..optics._limits import POLE_MARGIN
 from .context import Context, EyeIn
-from .device import IN_FRONT_GAP_MM, KEYHOLE_LEAST_SHARE, UNCORRECTED_LEAST_D
 from .formulas import FULL_CHANCE, USELESS_CHANCE
-from .outcome import CHARACTERS_SHARE, DEFOCUS_MOST_D, MEETS_CHANCE, NEARLY_CHANCE, WIDTH_SHARE
+from .quick_tube import CapState, QuickEye, cap_edges, clear_between
 from .ranking import AMPLE_DEPTH_MM, VERGENCE_WORTH, WIDE_FIELD_DEG
-from .types import RefusalCode
+from .seen import DEFOCUS_MOST_D
+from .verdict import CHARACTERS_SHARE, MEETS_CHANCE, NEARLY_CHANCE, WIDTH_SHARE
 
 _ROOT2 = sqrt(2.0)
 _Z95 = 1.96
 _FADE_END = 2.0
 # A chance under USELESS_CHANCE has a standard score under this one.
 _USELESS_Z = -2.4
-
-
-class Tube(NamedTuple):
-    """A telescope's numbers that hang on nothing else."""
-
-    signed: float
-    length_mm: float
-    objective_mm: float
-    ocular_mm: float | None
-    objective_d: float
-    ocular_d: float
-    transmittance: float
-    exit_pupil_mm: float | None
-    galilean: bool
-    focusable: bool
-    shortest_mm: float
-    longest_mm: float
-    stop_slope: float | None
-    measured_slope: float | None
-    behind_mm: float
-
-
-def tube_of(telescope: Telescope) -> Tube:
-    """The numbers of a telescope."""
-    signed, length = telescope.signed_magnification, telescope.tube_length_mm
-    galilean = telescope.type == "galilean"
-    stop = None
-    if not galilean:
-        size = -signed
-        objective_focus = length * size / (size + 1.0)
-        slopes = []
-        if telescope.field_stop_mm is not None:
-            slopes.append(telescope.field_stop_mm / (2.0 * objective_focus))
-        if telescope.ocular_diameter_mm is not None:
-            # Rim of the ocular by the ray through the middle of the objective, as an angle taken for its tangent.
-            slopes.append(telescope.ocular_diameter_mm / (2.0 * (objective_focus + length / (size + 1.0))))
-        stop = min(slopes) if slopes else None
-    measured = telescope.measured_field_deg
-    passes = telescope.transmittance
-    if passes is None:
-        passes = (1.0 - telescope.surface_reflectance) ** telescope.surfaces
-    ocular = 1000.0 * (1.0 - signed) / length
-    return Tube(
-        signed,
-        length,
-        telescope.objective_diameter_mm,
-        telescope.ocular_diameter_mm,
-        -ocular / signed,
-        ocular,
-        passes,
-        telescope.measured_exit_pupil_mm,
-        galilean,
-        telescope.focusable,
-        telescope.shortest_tube_mm or length,
-        telescope.longest_tube_mm or length,
-        stop,
-        None if measured is None else tan(measured * pi / 360.0),
-        telescope.ocular_behind_carrier_mm,
-    )
-
-
-class QuickEye(NamedTuple):
-    """One eye behind one tube: what the outcomes need."""
-
-    m: float
-    t: float
-    tan_real: float
-    tan_apparent: float
-    distance_mm: float
-    exit_pupil_mm: float
-    transmittance: float
-    cylinder_quarter: float
-    sphere_left: float
-    objective_lens: float
-    reference: float
-    focusable: bool
-    nearest_mm: float
-    lends: float
-    objective_d: float
-    ocular_d: float
-
-
-def quick_eye(
-    eye: EyeIn, tube: Tube, correction: str, front: bool, to_pupil_mm: float
-) -> QuickEye | RefusalCode:
-    """One eye behind one tube, or the code of why not."""
-    at = eye.ocular_to_cornea_mm
-    if at is None:
-        behind = min(tube.behind_mm, -IN_FRONT_GAP_MM) if front else tube.behind_mm
-        at = max(1.0, eye.vertex_mm - behind)
-    sphere = eye.sphere_d
-    bend = 1.0 - eye.refraction_vertex_mm * sphere / 1000.0
-    if bend <= POLE_MARGIN:
-        return "ametropia"
-    cornea = sphere / bend
-    bend = 1.0 + at * cornea / 1000.0
-    if bend <= POLE_MARGIN:
-        return "ametropia"
-    ametropia = cornea / bend
-    m, t, ocular, objective = tube.signed, tube.length_mm, tube.ocular_d, tube.objective_d
-    left = lens = reference = lends = 0.0
-    if correction == "refocused" or (correction == "none" and tube.focusable):
-        lends = ametropia
-        lent = ocular - ametropia
-        if lent / ocular <= POLE_MARGIN:
-            return "refocusing range"
-        t = 1000.0 / objective + 1000.0 / lent
-        if not tube.shortest_mm <= t <= tube.longest_mm:
-            return "refocusing range"
-        m = -lent / objective
-    elif correction == "objective":
-        share = 1.0 + t * ametropia / (1000.0 * m)
-        if share <= POLE_MARGIN:
-            return "ametropia"
-        if eye.needs_correction:
-            lens, reference = ametropia / (m * m * share), ametropia
-    elif correction == "none" and abs(ametropia) >= UNCORRECTED_LEAST_D:
-        left = reference = ametropia
-    if abs(m) < M_LEAST:
-        return "optics"
-    d = at + to_pupil_mm
-    if abs(t - tube.length_mm) > 1e-9:
-        place = 1000.0 / (ocular - 1000.0 / t)
-        size = tube.objective_mm * abs(place) / t
-    else:
-        place = -t / m
-        size = tube.objective_mm / abs(m)
-    if tube.exit_pupil_mm is not None:
-        size = tube.exit_pupil_mm
-    power = abs(m)
-    if tube.galilean:
-        if t == tube.length_mm or abs(t - tube.length_mm) <= 1e-9:
-            apparent = tube.objective_mm / (2.0 * (t + m * d))
-            real = apparent / m
-        else:
-            a, c = 1.0 - t * objective / 1000.0, -(objective + ocular - t * objective * ocular / 1000.0)
-            spread, reach = a + 0.001 * d * c, t + d * (1.0 - t * ocular / 1000.0)
-            if not (spread > 0.0 and reach > 0.0):
-                return "optics"
-            real = spread * tube.objective_mm / (2.0 * reach)
-            apparent = real / spread
-        if tube.ocular_mm is not None:
-            allowed = tube.ocular_mm / (2.0 * d)
-            if allowed < apparent:
-                apparent, real = allowed, allowed / m
-        if tube.measured_slope is not None:
-            real = tube.measured_slope
-            apparent = power * real
-    else:
-        if tube.stop_slope is None:
-            return "optics"
-        real = tube.stop_slope if tube.measured_slope is None else tube.measured_slope
-        apparent = power * real
-        offset = d - place
-        if abs(offset) > 1e-6:
-            keyhole = size / (2.0 * abs(offset))
-            if keyhole < KEYHOLE_LEAST_SHARE * apparent:
-                return "exit pupil blackout"
-            if keyhole < apparent and tube.measured_slope is None:
-                real, apparent = keyhole / power, keyhole
-    nearest = 0.0
-    if tube.focusable:
-        gap = tube.longest_mm - 1000.0 / (ocular - lends)
-        if gap <= 0.0:
-            return "optics"
-        needed = objective - 1000.0 / gap
-        nearest = 1e7 if needed <= 1e-4 else 1000.0 / needed
-    half = 0.0 if correction in ("carrier", "ocular") else 0.5 * eye.cylinder_d
-    return QuickEye(
-        m, t, real, apparent, d, size, tube.transmittance, half * half, left, lens, reference,
-        tube.focusable, nearest, lends, objective, ocular,
-    )  # fmt: skip
 
 
 @dataclass(slots=True)
@@ -309,72 +136,12 @@ _BOTH_MISS: Quick = (2, 0.0, 0.0, 2, 0.0, 0.0)
 _MISSES: Quick = (2, 0.0, 0.0, 3, 0.0, 0.0)
 
 
-class CapState(NamedTuple):
-    """A cap on a tube before an eye: where it works."""
-
-    power_d: float
-    working_mm: float
-    corrected_mm: float
-    base_in_prism: float
-
-
-def clear_between(eye: EyeIn, q: QuickEye, hyperfocal: bool) -> tuple[float | None, float | None]:
-    """Near and far end of what is clear without a cap, mm; a near end of None means that nothing is."""
-    if q.focusable:
-        return q.nearest_mm, None
-    offset = eye.tolerance_d if hyperfocal else 0.0
-    near = q.sphere_left - eye.accommodation_d - eye.tolerance_d - offset
-    far = q.sphere_left + eye.tolerance_d - offset
-    if near > 0.0:
-        return None, None
-    m, t = q.m, q.t
-    least = -1e-9 * m * m
-    far_mm = None
-    if far < 0.0 and far <= least:
-        far_mm = -m * (1000.0 * m / far + t)
-        if far_mm <= 1.0:
-            return None, None
-    near_mm = None
-    if near <= least:
-        near_mm = max(1.0, -m * (1000.0 * m / near + t))
-    return near_mm, far_mm
-
-
-def cap_state(q: QuickEye, cap: Cap) -> CapState | RefusalCode:
-    """A cap on this tube before this eye, or why nothing is clear through it."""
-    m, t, power = q.m, q.t, cap.power_d
-    plain = 1000.0 / power
-    working = plain
-    if q.sphere_left != 0.0:
-        share = 1.0 + t * q.sphere_left / (1000.0 * m)
-        if share <= POLE_MARGIN:
-            return "nothing clear"
-        needed = power - q.sphere_left / (m * m * share)
-        if needed < 0.05:
-            return "nothing clear"
-        working = 1000.0 / needed
-        b = working / m + (1.0 - power * working / 1000.0) * (t + m * q.distance_mm)
-        if abs(b) < 1.0:
-            return "nothing clear"
-    return CapState(power, working, plain, cap.base_in_prism)
-
-
-def cap_edges(eye: EyeIn, q: QuickEye, cap: CapState) -> tuple[float | None, float | None]:
-    """Near and far end of what is clear with a cap, mm from it; None where there is no such end."""
-    edges: list[float | None] = []
-    for leaves in (q.sphere_left - eye.accommodation_d - eye.tolerance_d, q.sphere_left + eye.tolerance_d):
-        share = 1.0 + q.t * leaves / (1000.0 * q.m)
-        needed = cap.power_d - leaves / (q.m * q.m * share) if share > POLE_MARGIN else 0.0
-        edges.append(1000.0 / needed if needed >= 0.05 else None)
-    return edges[0], edges[1]
-
-
 class Sight(NamedTuple):
     """What one configuration shows of one goal's object, whoever looks: nothing here hangs on acuity or pupil.
 
-    ``asked_d`` is the accommodation asked; ``log_gain`` the log of the power (for print, of the equivalent power per mm);
-    ``width_mm`` what is seen at once; ``converge`` the convergence per mm of PD beyond the naked one, None where the
-    light crosses before the eye; ``relief_prism`` what prism in the caps takes away; ``cap`` the cap that is on.
+    ``asked_d`` is the accommodation asked; ``log_gain`` the log of the power (for print, per mm of viewing
+    distance); ``width_mm`` what is seen at once; ``converge`` the convergence per mm of PD beyond the naked one, None
+    where the light crosses before the eye; ``relief_prism`` what prism in the caps takes away; ``cap`` the one on.
     """
 
     asked_d: float
@@ -450,10 +217,13 @@ def sight(q: QuickEye, demand: Demand, cap: CapState | None, hyperfocal: bool) -
         gain = log10(at / reach)
     else:
         gain = log10(size)
-    if not intermediate or at_focus:
-        width = 2.0 * at * q.tan_real
-    else:
-        width = 2.0 * reach * q.tan_apparent if usable else 0.0
+    width = (
+        2.0 * at * q.tan_real
+        if not intermediate or at_focus
+        else 2.0 * reach * q.tan_apparent
+        if usable
+        else 0.0
+    )
     converge = 100.0 / reach - 100.0 / at if usable else None
     relief = 2.0 * size * cap.base_in_prism if cap is not None else 0.0
     return Sight(asked, gain, at, width, converge, relief, size, q, cap, hyperfocal and cap is None)

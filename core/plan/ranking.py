@@ -1,8 +1,8 @@
 """The order of the options: the stated criteria, what each is worth here, and the reasons for and against in sentences.
 
 Every criterion is a number from 0 to 1 times its weight in the settings. A goal's criteria count only as far as the
-goal is reached (its usefulness), so a wide field on a telescope that cannot do the job wins nothing. Goals count by their
-rank: the first fully, the second half, the third a third.
+goal is reached (its usefulness), so a wide field on a telescope that cannot do the job wins nothing. Goals count by
+their rank: the first fully, the second half, the third a third.
 """
 
 from __future__ import annotations

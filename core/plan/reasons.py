@@ -80,7 +80,8 @@ def _of_optics(
         bad.append("The eye stands off the exit pupil and sees a keyhole: move the ocular.")
     if lead.exit_pupil_diameter_mm < lead.dim_pupil_mm:
         bad.append(
-            f"The exit pupil of {lead.exit_pupil_diameter_mm:.1f} mm is smaller than the pupil in dim light: darker then."
+            f"The exit pupil of {lead.exit_pupil_diameter_mm:.1f} mm is smaller than the pupil in dim light: "
+            "darker then."
         )
     if configuration.correction == "carrier":
         good.append("The carrier lens corrects sphere and cylinder and keeps the ordinary view sharp.")

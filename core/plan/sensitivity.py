@@ -1,7 +1,7 @@
 """What would change the answer: how far each input may move, and which unmeasured one matters most.
 
-Rivals are the best options of other telescopes, so that a probe costs a few milliseconds; it is made when asked for, not
-with the plan.
+Rivals are the best options of other telescopes, so that a probe costs a few milliseconds; it is made when asked for,
+not with the plan.
 """
 
 from __future__ import annotations
@@ -22,9 +22,9 @@ from ..print_size import NearPrint
 from ..settings import Settings
 from ..stock import Stock
 from .context import Context, context_of
-from .device import Infeasible
 from .engine import option_for
 from .grid import Grid, grid_of
+from .tube_field import Infeasible
 from .types import GRADES, Option, Sensitivity
 
 RIVALS = 6

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from ..case import Case
 from ..configuration import Configuration
+from ..entry import Pd
 from ..errors import EntryRefusal, RangeRefusal
 from ..goals import Demand, Task
 from ..ranges import (
@@ -21,12 +22,11 @@ from ..ranges import (
     WORKING_DISTANCE,
     Range,
 )
-from ..entry import Pd
 from ..settings import Settings
 from ..stock import Cap, Stock, Telescope
 from .context import Context, EyeIn
-from .device import Infeasible
 from .engine import option_for, read_case
+from .tube_field import Infeasible
 from .types import Option, Refused
 
 CHANGED_ID = "changed"
@@ -57,8 +57,9 @@ def what_if(
 ) -> tuple[Option, Option | Refused]:
     """The option as it is and as it would be with ``changes``.
 
-    Numbers by the names of :data:`CHANGES` (magnification is its size; the sign stays), or a word for ``eye``, ``position``,
-    ``mount``, ``correction``, ``focus``, ``cap`` or ``filter``. A working distance asks for the cap that has it.
+    Numbers by the names of :data:`CHANGES` (magnification is its size; the sign stays), or a word for ``eye``,
+    ``position``, ``mount``, ``correction``, ``focus``, ``cap`` or ``filter``. A working distance asks for its
+    cap.
     Raises EntryRefusal for an unknown name, RangeRefusal for a number outside its range, and the reason of the
     original when that cannot be used itself.
     """

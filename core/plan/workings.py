@@ -13,10 +13,10 @@ from ..formula import REGISTRY, Formula, Step, Working, recording
 from ..goals import Task
 from ..settings import Settings
 from ..stock import Stock
-from .device import Infeasible
 from .engine import option_for, read_case
 from .formulas import as_recorded
 from .needs import need_of
+from .tube_field import Infeasible
 from .types import Option
 
 # Values of so few digits turn up by chance in many steps; they are followed only to the step that made them last.

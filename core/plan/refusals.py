@@ -1,0 +1,160 @@
+"""What of the cross cannot be used: each refusal names a configuration and how many its reason takes out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import atan, pi
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from ..configuration import Correction, EyeChoice
+from ..stock import Filter
+from .configurations import (
+    FRONT_CORRECTIONS,
+    corrections_for,
+)
+from .context import EyeIn
+from .device import FRONT_MOUNTS
+from .layers import Bad, EyeRows, Place, Row
+from .types import RefusalCode
+
+if TYPE_CHECKING:
+    from .grid import Grid
+
+
+Places = tuple[tuple[Place, ...], tuple[Place, ...]]
+
+
+class Shut(NamedTuple):
+    """Places that this frame does not allow, behind and in front of the carrier."""
+
+    telescope: int
+    code: RefusalCode
+    behind: tuple[Place, ...]
+    front: tuple[Place, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Frame:
+    """What does not hang on the optics: telescopes closed to a choice of eyes, and the places left on this frame."""
+
+    closed: dict[int, RefusalCode]
+    places: list[Places]
+    shut: list[Shut]
+
+
+def where_worn(places: Sequence[Places], row: Row | Bad) -> tuple[Place, ...]:
+    behind, front = places[row.telescope]
+    if row.merged:
+        return behind + front
+    return front if row.front else behind
+
+
+class RefusedEntry(NamedTuple):
+    """A refusal as the grid keeps it; the sentence is made when it is looked at."""
+
+    configuration: tuple[Any, ...]
+    code: RefusalCode
+    stands_for: int
+
+
+def refuse_filter(grid: Grid, tint: Filter) -> None:
+    for number, block in enumerate(grid.blocks):
+        for row, usable in enumerate(block.usable):
+            where = block.places_of(row) if usable else ()
+            if where:
+                kept = block.rows.rows[row]
+                stands = (
+                    kept.telescope, grid.blocks[number].eye, where[0], kept.cap, tint, kept.correction, kept.hyperfocal,
+                )  # fmt: skip
+                grid.refused.append(RefusedEntry(stands, "filter not asked for", len(grid)))
+                return
+
+
+def refuse_closed(grid: Grid, choice: EyeChoice, frame: Frame, tints: int) -> None:
+    for index, code in frame.closed.items():
+        corrections = corrections_for(grid.context, grid.ready.telescopes[index], choice)
+        places = grid.ready.places[index]
+        if corrections and places:
+            count = len(corrections) * len(places) * grid.ready.states(index) * tints
+            grid.refused.append(
+                RefusedEntry((index, choice, places[0], -1, None, corrections[0], False), code, count)
+            )
+
+
+def refuse_bad(grid: Grid, choice: EyeChoice, bad: Bad, places: list[Places], tints: int) -> None:
+    where = where_worn(places, bad)
+    if where:
+        stands = (bad.telescope, choice, where[0], bad.cap, None, bad.correction, False)
+        grid.refused.append(RefusedEntry(stands, bad.code, bad.states * len(where) * tints))
+
+
+def refuse_second_eye(
+    grid: Grid, choice: EyeChoice, first: EyeRows, second: EyeRows | None, frame: Frame, tints: int
+) -> set[tuple[int, Correction, bool]]:
+    """Telescopes and corrections that the second of two eyes cannot look through."""
+    if second is None or not second.bad:
+        return set()
+    done = {(bad.telescope, bad.correction, bad.front) for bad in first.bad if bad.cap < 0}
+    found = set()
+    for bad in second.bad:
+        key = (bad.telescope, bad.correction, bad.front)
+        if bad.cap < 0 and key not in done and bad.telescope not in frame.closed:
+            found.add(key)
+            # Caps that the first eye refuses already are counted there.
+            caps = sum(
+                1
+                for other in first.bad
+                if other.cap >= 0 and (other.telescope, other.correction, other.front) == key
+            )
+            refuse_bad(grid, choice, bad._replace(states=bad.states - caps), frame.places, tints)
+    return found
+
+
+def refuse_places(
+    grid: Grid, choice: EyeChoice, rows: EyeRows, frame: Frame, usable: list[bool], tints: int
+) -> None:
+    """Places that the frame does not allow: all settings of such a telescope there, whatever else holds."""
+    for shut in frame.shut:
+        count, stands = 0, None
+        for correction in corrections_for(grid.context, grid.ready.telescopes[shut.telescope], choice):
+            where = shut.behind if correction not in FRONT_CORRECTIONS else shut.behind + shut.front
+            count += len(where) * grid.ready.states(shut.telescope)
+            if where and stands is None:
+                stands = (shut.telescope, choice, where[0], -1, None, correction, False)
+        if stands is not None:
+            grid.refused.append(RefusedEntry(stands, shut.code, count * tints))
+
+
+def refuse_mounts(grid: Grid, choice: EyeChoice, frame: Frame, tints: int) -> None:
+    for index, telescope in enumerate(grid.ready.telescopes):
+        front = [place for place in grid.ready.places[index] if place[1] in FRONT_MOUNTS]
+        if not front or index in frame.closed:
+            continue
+        for correction in corrections_for(grid.context, telescope, choice):
+            if correction not in FRONT_CORRECTIONS:
+                count = len(front) * grid.ready.states(index) * tints
+                stands = (index, choice, front[0], -1, None, correction, False)
+                grid.refused.append(RefusedEntry(stands, "mount", count))
+
+
+def refuse_ring(
+    grid: Grid, choice: EyeChoice, lead: EyeIn, rows: EyeRows, usable: list[bool], frame: Frame, tints: int
+) -> list[bool]:
+    """Rows that must not be worn straight ahead; empty when that cannot happen."""
+    if choice == "both" or lead.visual_field_deg is None:
+        return []
+    fellow = grid.context.left if choice == "right" else grid.context.right
+    if fellow.usable:
+        return []
+    found = []
+    for row, good in zip(rows.rows, usable, strict=True):
+        ring = 360.0 / pi * atan(abs(row.q.m) * row.q.tan_real)
+        out = lead.visual_field_deg <= ring
+        found.append(out)
+        if out and good:
+            full = [place for place in where_worn(frame.places, row) if place[0] == "full diameter"]
+            if full:
+                stands = (row.telescope, choice, full[0], row.cap, None, row.correction, row.hyperfocal)
+                grid.refused.append(RefusedEntry(stands, "ring over the only field", len(full) * tints))
+    return found
