@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from ..core.fitting.types import FittingSheet
     from ..core.plan.types import Plan
     from ..core.settings import Settings
+    from ..core.store.index import CaseIndex
 
 GOOD, DATA_WRONG, CALL_WRONG = 0, 1, 2
 
@@ -206,28 +207,35 @@ def _tables(arguments: Arguments, workspace: Workspace) -> int:
 
 
 def _look_back(arguments: Arguments, workspace: Workspace) -> int:
-    from ..core.documents.look_back_report import look_back_text
-    from ..core.look_back import look_back
+    from ..core.documents.look_back_report import look_back_page
 
-    settings, _ = workspace.settings()
-    write(look_back_text(look_back(_outcomes(workspace), cr95_logmar=settings.assume("cr95_logmar"))))
+    index = _fresh_index(workspace)
+    try:
+        write(look_back_page(index, workspace.settings()[0]))
+    finally:
+        index.close()
     return GOOD
 
 
 def _outcomes(workspace: Workspace) -> list[dict[str, object]]:
     """The outcome rows of the index, brought up to date first."""
+    index = _fresh_index(workspace)
+    try:
+        return index.outcomes()
+    finally:
+        index.close()
+
+
+def _fresh_index(workspace: Workspace) -> CaseIndex:
     from ..core import paths
     from ..core.case_header import case_header
     from ..core.store.index import CaseIndex
     from ..core.store.refresh import refresh
 
     index = CaseIndex(workspace.cases, paths.index_file(workspace.cases))
-    try:
-        for _ in refresh(index, case_header):
-            pass
-        return index.outcomes()
-    finally:
-        index.close()
+    for _ in refresh(index, case_header):
+        pass
+    return index
 
 
 def _history(arguments: Arguments, workspace: Workspace) -> int:

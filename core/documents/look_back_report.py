@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from ..assumptions import ASSUMPTIONS
-from ..look_back import Estimate, LookBack, Success, TooFew, setting_offered
+from ..look_back import Estimate, LookBack, Success, TooFew, look_back, setting_offered
+from ..settings import Settings
+from ..store.index import CaseIndex
 from .text import clean, fill, in_letters
+from .version import made_by
 
 
 def look_back_text(result: LookBack, *, width: int = 72) -> str:
@@ -96,3 +99,13 @@ def _unsigned(found: Estimate) -> str:
 def _capital(found: TooFew) -> str:
     words = str(found)
     return words[0].upper() + words[1:]
+
+
+def look_back_page(index: CaseIndex, settings: Settings) -> str:
+    """The look back over an index as text, made once and kept there until an outcome changes."""
+    repeats = settings.assume("cr95_logmar")
+
+    def make() -> str:
+        return look_back_text(look_back(index.outcomes(), cr95_logmar=repeats))
+
+    return index.kept(f"look back, repeats {repeats:g}, {made_by()}", make)

@@ -156,6 +156,21 @@ class CaseIndex:
         found = self._read(lambda db: db.execute(statement).fetchall())
         return [dict(zip(columns, row, strict=True)) for row in found]
 
+    def kept(self, name: str, make: Callable[[], str]) -> str:
+        """A text made from all outcomes (a look back over thousands of cases), kept until one of them changes."""
+        known = self._read(
+            lambda db: db.execute(
+                "SELECT value FROM kept, totals WHERE name = ? AND kept.changes = totals.changes", (name,)
+            ).fetchone()
+        )
+        if known is not None:
+            return known[0]
+        changes = self._read(lambda db: db.execute("SELECT changes FROM totals").fetchone()[0])
+        value = make()
+        statement = "INSERT OR REPLACE INTO kept VALUES (?, ?, ?)"
+        self._write(lambda db: db.execute(statement, (name, changes, value)))
+        return value
+
     def known(self) -> Iterator[list[FileState]]:
         """The state of every indexed file, in portions."""
         statement = "SELECT name, mtime_ns, ctime_ns, size FROM files WHERE name > ? ORDER BY name LIMIT 2000"

@@ -14,7 +14,7 @@ from typing import Any
 
 from .reading import printable
 
-VERSION = 1
+VERSION = 2
 
 HEADER_COLUMNS = (
     "code",
@@ -92,8 +92,11 @@ CREATE TABLE outcomes (
 {_OUTCOMES}
 );
 CREATE INDEX outcomes_by_name ON outcomes(name);
-CREATE TABLE totals (cases INTEGER NOT NULL);
-INSERT INTO totals VALUES (0);
+CREATE TABLE totals (cases INTEGER NOT NULL, changes INTEGER NOT NULL);
+INSERT INTO totals VALUES (0, 0);
+CREATE TABLE kept (name TEXT PRIMARY KEY, changes INTEGER NOT NULL, value TEXT NOT NULL);
+CREATE TRIGGER outcome_came AFTER INSERT ON outcomes BEGIN UPDATE totals SET changes = changes + 1; END;
+CREATE TRIGGER outcome_went AFTER DELETE ON outcomes BEGIN UPDATE totals SET changes = changes + 1; END;
 CREATE TRIGGER one_more AFTER INSERT ON files BEGIN UPDATE totals SET cases = cases + 1; END;
 CREATE TRIGGER one_less AFTER DELETE ON files BEGIN UPDATE totals SET cases = cases - 1; END;
 """ + "".join(f"CREATE INDEX files_by_{column} ON files({column}, name);\n" for column in SORTS.values())

@@ -415,3 +415,23 @@ def test_importing_the_index_does_not_import_sqlite():
     assert (
         subprocess.run([sys.executable, "-c", code], capture_output=True, text=True).stdout.strip() == "False"
     )
+
+
+def test_a_text_made_from_all_outcomes_is_kept_until_one_of_them_changes(folder, index):
+    """A look back is made once; a case saved, changed or removed with other outcomes makes it anew."""
+    made: list[int] = []
+
+    def make() -> str:
+        made.append(1)
+        return f"made {len(made)}"
+
+    def outcome(text: str) -> dict:
+        return {**extract(text), "outcomes": [{"goal": "board", "promised_logmar": 0.3}]}
+
+    assert [index.kept("look back", make), index.kept("look back", make)] == ["made 1", "made 1"]
+    path = folder / "P0001.toml"
+    index.note_saved(path, path.read_text("utf-8"), outcome)
+    assert index.kept("look back", make) == "made 2"
+    assert index.kept("look back, other setting", make) == "made 3"
+    index.drop([path.name])
+    assert index.kept("look back", make) == "made 4"

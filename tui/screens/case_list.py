@@ -152,6 +152,14 @@ class CaseListScreen(QuietScreen[None]):
         self._sort = (self._sort + 1) % len(_SORTS)
         self.show_page()
 
+    def action_look_back(self) -> None:
+        """What was promised and what came of it, over all cases, from the index."""
+        from ...core.documents.look_back_report import look_back_page
+        from .dialogs import text_page
+
+        text = look_back_page(self.index, self.app.settings)  # type: ignore[attr-defined]
+        self.app.push_screen(text_page("Look back over the cases", text))
+
     def action_case_new(self) -> None:
         """Ask for a patient code and open an empty case."""
         from ...core.errors import AfocalError
