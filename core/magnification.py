@@ -85,7 +85,9 @@ def logmar_through_telescope(logmar: float, magnification: float, loss_logmar: f
 def snellen_denominator_through_telescope(snellen_denominator: float, magnification: float) -> float:
     """Predicted Snellen denominator (same numerator) through a telescope, first order."""
     if not 0.0 < snellen_denominator <= 1e6:
-        raise RangeRefusal("Snellen denominator", snellen_denominator, "a number above 0", example="100")
+        raise RangeRefusal(
+            "Snellen denominator", snellen_denominator, "above 0, up to 1000000", example="100"
+        )
     _check_magnification(magnification)
     return snellen_denominator / abs(magnification)
 
@@ -118,7 +120,7 @@ def required_evd_mm(
 def evp_from_evd_d(evd_mm: float) -> float:
     """Equivalent viewing power, D, of an equivalent viewing distance in mm."""
     if not 0.01 <= evd_mm <= 1e7:
-        raise RangeRefusal("equivalent viewing distance", evd_mm, "above 0 mm", example="125")
+        raise RangeRefusal("equivalent viewing distance", evd_mm, "0.01 mm to 10 km, in mm", example="125")
     return 1000.0 / evd_mm
 
 
@@ -133,7 +135,7 @@ def display_evd_mm(viewing_distance_mm: float, enlargement_ratio: float) -> floa
     """Equivalent viewing distance, mm, of print enlarged on a screen."""
     _check_mm("viewing distance", viewing_distance_mm)
     if not 0.01 <= enlargement_ratio <= 1000.0:
-        raise RangeRefusal("enlargement ratio", enlargement_ratio, "above 0 x", example="5")
+        raise RangeRefusal("enlargement ratio", enlargement_ratio, "0.01 to 1000 x", example="5")
     return viewing_distance_mm / enlargement_ratio
 
 
@@ -145,7 +147,7 @@ def evp_from_demand_d(accommodative_demand_d: float, enlargement_ratio: float) -
             "accommodative demand", accommodative_demand_d, "above 0 D, up to 100", example="2.5"
         )
     if not 0.01 <= enlargement_ratio <= 1000.0:
-        raise RangeRefusal("enlargement ratio", enlargement_ratio, "above 0 x", example="5")
+        raise RangeRefusal("enlargement ratio", enlargement_ratio, "0.01 to 1000 x", example="5")
     return accommodative_demand_d * enlargement_ratio
 
 
@@ -241,7 +243,7 @@ def power_margin_log(equivalent_power_d: float, required_evp_d: float) -> float:
     """Log units by which an aid's equivalent power lies above (plus) or short of (minus) what is required."""
     for name, power in (("equivalent power", equivalent_power_d), ("required power", required_evp_d)):
         if not 0.01 <= power <= 10_000.0:
-            raise RangeRefusal(name, power, "above 0 D", example="8")
+            raise RangeRefusal(name, power, "0.01 to 10000 D", example="8")
     return math.log10(equivalent_power_d / required_evp_d)
 
 

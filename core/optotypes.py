@@ -49,7 +49,7 @@ def mar_of_letter_arcmin(viewing_distance_mm: float, letter_height_mm: float) ->
     """MAR, arcmin, that a letter of a height in mm asks for at a distance in mm."""
     _check_distance(viewing_distance_mm)
     if not 0.0 < letter_height_mm <= LARGEST_DISTANCE_MM:
-        raise RangeRefusal("letter height", letter_height_mm, "above 0 mm", example="150")
+        raise RangeRefusal("letter height", letter_height_mm, "above 0 mm, up to 1 km", example="150")
     return 2.0 * math.atan(letter_height_mm / (2.0 * viewing_distance_mm)) / (5.0 * ARCMIN)
 
 
@@ -63,7 +63,7 @@ def mar_of_letter_arcmin(viewing_distance_mm: float, letter_height_mm: float) ->
 def sign_legibility_distance_ft(letter_height_in: float, feet_per_inch: float = 30.0) -> float:
     """Distance, ft, at which sign letters are meant to be read by an ordinary eye: 30 ft for each inch."""
     if not 0.0 < letter_height_in <= 1000.0:
-        raise RangeRefusal("letter height", letter_height_in, "above 0 in", example="6")
+        raise RangeRefusal("letter height", letter_height_in, "above 0 in, up to 1000", example="6")
     if not 1.0 <= feet_per_inch <= 100.0:
         raise RangeRefusal("legibility index", feet_per_inch, "1 to 100 ft per inch", example="30")
     return letter_height_in * feet_per_inch
@@ -73,9 +73,9 @@ def sign_legibility_distance_ft(letter_height_in: float, feet_per_inch: float = 
 def sign_snellen_denominator(letter_height_in: float, distance_ft: float) -> float:
     """The x of the 20/x that just reads a sign letter (height in inches) at a distance in feet."""
     if not 0.0 < letter_height_in <= 1000.0:
-        raise RangeRefusal("letter height", letter_height_in, "above 0 in", example="6")
+        raise RangeRefusal("letter height", letter_height_in, "above 0 in, up to 1000", example="6")
     if not 0.0 < distance_ft * MM_PER_FOOT <= LARGEST_DISTANCE_MM:
-        raise RangeRefusal("distance", distance_ft, "above 0 ft", example="180")
+        raise RangeRefusal("distance", distance_ft, "above 0 ft, up to 3280", example="180")
     return 20.0 * mar_of_letter_arcmin(distance_ft * MM_PER_FOOT, letter_height_in * MM_PER_INCH)
 
 
@@ -91,7 +91,7 @@ def legibility_distance_through_telescope_mm(
 ) -> float:
     """Farthest distance, mm, at which a letter is read through a telescope (magnification 1: without one)."""
     if not 0.0 < letter_height_mm <= LARGEST_DISTANCE_MM:
-        raise RangeRefusal("letter height", letter_height_mm, "above 0 mm", example="150")
+        raise RangeRefusal("letter height", letter_height_mm, "above 0 mm, up to 1 km", example="150")
     if not 1.0 <= abs(magnification) <= 20.0:
         raise RangeRefusal("magnification", magnification, "a size of 1 to 20 x", example="2.5")
     _check_mar(mar_arcmin)
