@@ -1,6 +1,6 @@
 """What a cause lets one expect of a measurement, and how well a measured value agrees with that expectation.
 
-A number is expected at a mean with the standard deviation of its repeats; one value in twenty may be a slip, so no single
+A number is expected at a mean with the standard deviation of its repeats; one value in fifty may be a slip, so no single
 slip rules a cause out. An answer is expected with a probability for each word.
 """
 
@@ -10,9 +10,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from math import erf, exp, log, pi, sqrt
 
-# Common practice: one recorded value in twenty is misread or mistyped, and then lies anywhere near.
-SLIP_SHARE = 0.05
-SLIP_SPREAD = 5.0
+# Common practice: one recorded value in fifty is misread or mistyped, and then lies anywhere near.
+SLIP_SHARE = 0.02
+SLIP_SPREAD = 4.0
 # No answer is impossible: people misunderstand questions.
 ANSWER_FLOOR = 0.02
 

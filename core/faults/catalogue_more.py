@@ -89,7 +89,7 @@ def _held(state: State, _side: str, size: float) -> State:
 
 def _light(state: State, _side: str, size: float) -> State:
     loss = state.settings.assume("light_loss_per_halving_logmar") * size
-    loud = _loud(size, 3.0, 0.4, 0.9)
+    loud = _loud(size, 3.0, 0.6, 0.9)
     changed = _changes(replace(state, light_share=0.5**size), {"print": 2.0 * loss})
     return _answers(
         changed,

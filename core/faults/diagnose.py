@@ -42,10 +42,8 @@ def diagnose_with(model: Model, findings: Findings, configuration: Configuration
     """The same with a model at hand, as when many findings are tried on one device."""
     found = model.evidence(findings)
     weighed = model.weigh(found)
-    shown = [item for item in weighed if model.shows(item.hypothesis, found)]
-    untested = tuple(
-        _titled(item.hypothesis) for item in weighed if not model.shows(item.hypothesis, found)
-    )
+    shown = [item for item in weighed if item.tested]
+    untested = tuple(_titled(item.hypothesis) for item in weighed if not item.tested)
     most = max(item.log_evidence for item in shown)
     total = sum(exp(item.log_evidence - most) for item in shown)
     chances = [exp(item.log_evidence - most) / total for item in shown]

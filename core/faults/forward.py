@@ -6,7 +6,7 @@ The keys are those of :mod:`.measures`; a key is left out where the measurement 
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import log10
+from math import hypot, log10
 
 from ..errors import Refusal
 from ..optics.ametropia import refocused_tube_length_mm
@@ -19,7 +19,7 @@ from ..optics.telescope import objective_power_d, ocular_power_d
 from ..plan.device import nearest_focus_mm
 from .beliefs import Answer, Belief, Spread, answer
 from .forward_field import field_beliefs
-from .forward_pair import pair_beliefs
+from .forward_pair import near_horizontal_at_prism, pair_beliefs
 from .measures import spreads
 from .state import State, Tube
 
@@ -27,8 +27,9 @@ from .state import State, Tube
 DEFOCUS_MOST_D = 40.0
 # The eye bears no more vergence than this in any device that someone looks through.
 BEAM_MOST_D = 60.0
-# Reading slows as print comes nearer to its threshold: speed falls with this power of it (common practice).
-SPEED_EXPONENT = 0.7
+# Reading slows as print comes nearer to its threshold, by how much differs widely: speed falls with this power of it,
+# give or take as much (common practice).
+SPEED_EXPONENT = 0.35
 
 ANSWERS: dict[str, Answer] = {
     "words": answer(as_letters=0.85, worse_than_letters=0.15),
@@ -61,10 +62,14 @@ def measure(state: State) -> dict[str, Belief]:
     for key, change in state.changes.items():
         if key in means:
             means[key] += change
+    slower = 0.0
     if "print" in means:
-        means["speed"] -= SPEED_EXPONENT * max(0.0, means["print"] - _promised_print(state))
+        slower = SPEED_EXPONENT * max(0.0, means["print"] - _promised_print(state))
+        means["speed"] -= slower
     for key, mean in means.items():
         beliefs[key] = Spread(mean, sd(key, mean))
+    beliefs["speed"] = Spread(means["speed"], hypot(sd("speed", 0.0), slower))
+    _at_clear_distance(state, beliefs)
     _carrier(state, sd, beliefs)
     _answers(state, beliefs)
     return beliefs
@@ -226,6 +231,28 @@ def _near(state: State, tube: Tube, means: dict[str, float]) -> None:
     loss = _blur(state, tube, near, defocus_d(tube, beam))
     threshold, distance = state.threshold
     means["print"] = log10(threshold * size / distance) + loss
+
+
+def _at_clear_distance(state: State, beliefs: dict[str, Belief]) -> None:
+    """Print and near vergence where the page is put at the clear distance instead of the ordered one: either is done."""
+    best = beliefs.get("working_distance")
+    if not isinstance(best, Spread) or state.working_mm is None or state.cap_missing:
+        return
+    clear_mm = 1000.0 / best.mean
+    if abs(clear_mm / state.working_mm - 1.0) < 0.03 or clear_mm > 5000.0:
+        return
+    tube, found = state.lead, beliefs.get("print")
+    if isinstance(found, Spread) and state.threshold is not None and state.hold_ratio == 1.0:
+        try:
+            size = evd_mm(_power(tube), tube.tube_length_mm, clear_mm, tube.eye_distance_mm, tube.cap_d)
+        except Refusal:
+            return
+        at_clear = log10(state.threshold[0] * size / state.threshold[1]) + state.changes.get("print", 0.0)
+        beliefs["print"] = Spread(found.mean, found.sd, at_clear, 0.4)
+    vergence = beliefs.get("horizontal_near")
+    if isinstance(vergence, Spread):
+        held = near_horizontal_at_prism(state, state.working_mm)
+        beliefs["horizontal_near"] = Spread(vergence.mean, vergence.sd, held, 0.4)
 
 
 def _promised_print(state: State) -> float:

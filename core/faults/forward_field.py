@@ -62,6 +62,8 @@ def _keplerian_deg(state: State, tube: Tube) -> float:
     nominal = abs(tube.magnification)
     focal = (nominal / (nominal + 1.0)) / (power / (power + 1.0))
     slope = tan(radians(open_deg / 2.0)) * focal
+    lit = lit_fraction_off_centre(tube.exit_pupil_mm, tube.pupil_mm, _offset_mm(tube))
+    slope *= min(1.0, 10.0 * lit)
     off = tube.exit_pupil_at_mm - tube.eye_distance_mm
     if abs(off) > 1e-6:
         slope = min(slope, keyhole_slope(tube.exit_pupil_mm, tube.pupil_mm, off, "half") / power)
@@ -102,6 +104,14 @@ def _shift_deg(state: State, tube: Tube, offset_mm: float) -> float:
     return shift if offset_mm > 0.0 else -shift
 
 
+def _offset_mm(tube: Tube) -> float:
+    """How far the eye's pupil lies off the axis of the tube at the eye, mm."""
+    return hypot(
+        tube.out_mm + radians(tube.tilt_out_deg) * tube.eye_distance_mm,
+        tube.up_mm + radians(tube.tilt_up_deg) * tube.eye_distance_mm,
+    )
+
+
 def _light(state: State, spans: list[tuple[float, float, float]]) -> Belief:
     """The answer about brightness and shadow: the worst tube speaks."""
     dark = side = fades = 0.0
@@ -117,19 +127,17 @@ def _light(state: State, spans: list[tuple[float, float, float]]) -> Belief:
 def _shadow(state: State, tube: Tube, wide_deg: float, off_deg: float) -> tuple[float, float, float]:
     """Chances of darker all over, one side dark, fading with gaze for one tube."""
     pupil = tube.pupil_mm / state.light_share**0.1
-    offset = hypot(
-        tube.out_mm + radians(tube.tilt_out_deg) * tube.eye_distance_mm,
-        tube.up_mm + radians(tube.tilt_up_deg) * tube.eye_distance_mm,
-    )
+    offset = _offset_mm(tube)
     if not state.keplerian:
         share = off_deg / max(0.1, wide_deg / 2.0)
         side = logistic((share - ONE_SIDED) / 0.07)
-        # The wall of the clinic has the clinic's light: a dark task at home shows there only by half.
-        return 0.5 * logistic((CALLED_DARK - state.light_share) / 0.07), side, 0.02
+        # The wall of the clinic has the clinic's light: a dark task at home seldom shows there.
+        return 0.2 * logistic((CALLED_DARK - state.light_share) / 0.07), side, 0.02
     lit = lit_fraction_off_centre(tube.exit_pupil_mm, pupil, offset)
     lit /= lit_fraction_off_centre(tube.exit_pupil_mm, tube.pupil_mm, 0.0)
-    dark = logistic((CALLED_DARK - lit * min(1.0, state.light_share)) / 0.07)
+    dark = logistic((CALLED_DARK - lit) / 0.07)
+    dark = max(dark, 0.2 * logistic((CALLED_DARK - state.light_share) / 0.07))
     kept = wide_deg / tube.open_field_deg
-    missed = logistic((0.85 - kept) / 0.05)
+    missed = logistic((0.93 - kept) / 0.04)
     sideways = logistic((offset / (0.5 * (tube.exit_pupil_mm + pupil)) - 0.5) / 0.08)
     return max(0.6 * dark, 0.1 * missed), 0.35 * sideways, max(missed, 0.6 * sideways)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..errors import Refusal
 from ..optics.alignment import arcmin_to_prism, tilt_deviation_arcmin
-from ..optics.convergence import convergence_with_caps_prism
+from ..optics.convergence import convergence_parallel_tubes_prism, convergence_with_caps_prism
 from .beliefs import Answer, Belief, answer, logistic
 from .state import State
 
@@ -77,6 +77,21 @@ def _near_horizontal(state: State, as_ordered: bool) -> float:
         if half > 0.0 and cap > 0.0:
             asked += convergence_with_caps_prism(power, cap, half)
     return asked - power * prisms
+
+
+def near_horizontal_at_prism(state: State, object_distance_mm: float) -> float:
+    """The same for a page at any distance in front of the caps, with what a toe-out adds."""
+    asked = 2.0 * _deviation(state, state.toe_out_arcmin / 2.0) + state.own_horizontal_prism
+    for tube in state.tubes:
+        outwards = state.pd_mm / 2.0 + state.spread_mm + state.spread_off_mm + tube.out_mm
+        try:
+            asked += convergence_parallel_tubes_prism(
+                tube.magnification, tube.tube_length_mm, outwards, object_distance_mm, tube.eye_distance_mm, tube.cap_d
+            )
+        except Refusal:
+            continue
+        asked -= abs(tube.magnification) * tube.base_in_prism
+    return asked
 
 
 def _unequal_vertical(state: State) -> float:

@@ -25,9 +25,13 @@ from .types import Eye, Findings
 # A complaint comes up in three of five people who have its cause, and in one of thirty who have not (common practice).
 COMPLAINS = 0.6
 COMPLAINS_ANYWAY = 0.03
+# A size of a fault that moves everything measured by less than this, in nats, belongs to "nothing is wrong": it could
+# not have been noticed.
+NOTICED_NATS = 0.5
 # Expectations nearer than this, in nats, are the same to any measurement.
 SAME_NATS = 1e-3
 SYMPTOM = "symptom."
+UNNOTICED = -1e9
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,11 @@ class Weighed:
     hypothesis: Hypothesis
     log_evidence: float
     log_posterior: tuple[float, ...]
+
+    @property
+    def tested(self) -> bool:
+        """Whether anything that was measured or asked could show this candidate at all."""
+        return self.log_evidence > UNNOTICED
 
     @property
     def best(self) -> int:
@@ -109,6 +118,9 @@ class Model:
         posterior = []
         complaints = {key: value for key, value in found.items() if key.startswith(SYMPTOM)}
         for size, prior, changed in zip(hypothesis.sizes, hypothesis.log_prior, hypothesis.changed, strict=True):
+            if not self._noticed(hypothesis.fault, size, changed, plain, complaints):
+                posterior.append(UNNOTICED)
+                continue
             total = start + prior
             for key, belief in changed.items():
                 if key in plain:
@@ -118,21 +130,29 @@ class Model:
             posterior.append(total)
         most = max(posterior)
         evidence = hypothesis.log_weight + most + log(sum(exp(value - most) for value in posterior))
+        if most == UNNOTICED:
+            evidence = UNNOTICED
         return Weighed(hypothesis, evidence, tuple(posterior))
 
-    def shows(self, hypothesis: Hypothesis, found: Mapping[str, float | str]) -> bool:
-        """Whether anything that was measured or asked could show this candidate at all."""
-        if hypothesis.fault.key == "nothing":
+    def _noticed(
+        self,
+        fault: Fault,
+        size: float,
+        changed: Mapping[str, Belief],
+        plain: Mapping[str, float],
+        complaints: Mapping[str, float | str],
+    ) -> bool:
+        """Whether anything measured or asked would have shown a fault of this size."""
+        if fault.key == "nothing":
             return True
-        for key in found:
-            if key.startswith(SYMPTOM):
-                if hypothesis.fault.key in ROWS[key.removeprefix(SYMPTOM)].causes:
+        if any(fault.key in ROWS[key.removeprefix(SYMPTOM)].causes for key in complaints):
+            return True
+        moved = 0.0
+        for key, belief in changed.items():
+            if key in plain:
+                moved += divergence(self.base[key], belief)
+                if moved >= NOTICED_NATS:
                     return True
-            elif any(
-                key in changed and divergence(self.base[key], changed[key]) > 0.1
-                for changed in hypothesis.changed
-            ):
-                return True
         return False
 
 
