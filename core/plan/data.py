@@ -15,7 +15,8 @@ Shape, version 1 (every key is always there; null where a quantity does not appl
 ``options_count``    how many options there are in all
 ``options``          the first of them, best first: ``rank``, ``configuration``, ``summary``, ``score``,
                      ``score_parts``, ``decision``, ``device`` (``eyes``, ``pair``, ``mount``, ``cap``:
-                     every number with its unit in its name), ``outcomes`` (one a goal), ``reasons_for``, ``reasons_against``
+                     every number with its unit in its name), ``outcomes`` (one a goal), ``reasons_for``,
+                     ``reasons_against``
 ``coverage``         ``goals`` and ``rows`` of ``rank``, ``key``, ``grades``
 ``smallest_set``     ``ranks``, ``goals_by_device``, ``left``, ``sentence``
 ``alternatives``     one table a near goal: ``rows``, ``telescope_is_answer``, ``sentence``

@@ -91,7 +91,9 @@ def make_case(goals: int) -> Case:
     return case
 
 
-def bare(m: float, t: float, objective: float, d: float, w: float, logmar: float, goal: float) -> tuple[float, float]:
+def bare(
+    m: float, t: float, objective: float, d: float, w: float, logmar: float, goal: float
+) -> tuple[float, float]:
     """The closed form alone: exit vergence, blur, predicted acuity, chance, field; nothing decided or explained."""
     vergence = -1000.0 / w
     leaves = m * m * vergence / (1.0 - t * m * vergence / 1000.0)
@@ -164,7 +166,9 @@ def memory() -> None:
         found = plan(EDITS["right acuity"](case, number), stock, SETTINGS)
     current, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
-    print(f"large plan after 6 edits: {current / 1e6:.1f} MB held, {peak / 1e6:.1f} MB at most ({len(found.options)} options)")
+    print(
+        f"large plan after 6 edits: {current / 1e6:.1f} MB held, {peak / 1e6:.1f} MB at most ({len(found.options)} options)"
+    )
 
 
 def main() -> None:

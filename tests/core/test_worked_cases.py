@@ -18,7 +18,6 @@ from afocal.core.settings import Settings
 from afocal.core.stock import loads_stock
 
 
-
 @dataclass(frozen=True)
 class Worked:
     """A case, a stock, the decision expected, and the printed results by the place where the plan shows them."""
