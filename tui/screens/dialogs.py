@@ -163,6 +163,9 @@ class Pick(Dialog):
             found.sort(key=lambda row: not row[1].casefold().startswith(words[0]))
         width = len(self.table.columns)
         self.table.rows = [ListRow(key, (name, note)[:width]) for key, name, note in found]
+        if words:
+            # The best match has the caret, wherever it stood among the rows before.
+            self.table.move_to(0)
 
     @on(QuietInput.Changed)
     def _changed(self, event: QuietInput.Changed) -> None:
