@@ -34,6 +34,7 @@ from .case import (
 )
 from .configuration import CORRECTIONS, EYES, FOCUS_SETTINGS, MOUNTS, POSITIONS, Configuration
 from .fields import VISIT_KINDS, Field, by_path, goal_by_key
+from .store.migrate import Migrations
 from .store.toml import parse_toml
 from .toml_cursor import Cursor
 
@@ -86,6 +87,16 @@ _READINGS = frozenset(
 )
 
 
+# The steps from older schemas to the present one; each is a function registered here.
+MIGRATIONS = Migrations("case", SCHEMA)
+
+
+def written_with_older_schema(text: str) -> bool:
+    """Whether a readable case text is of an older schema: its file is then kept for good before it is replaced."""
+    found = re.search(r"^schema\s*=\s*(\d+)\s*$", text, re.MULTILINE)
+    return found is not None and int(found[1]) < SCHEMA
+
+
 def loads_case(text: str, path: str | Path = "case.toml") -> Case:
     """The case in a TOML text. Raises FileRefusal with line, key and reason when the text is not a case.
 
@@ -105,7 +116,10 @@ def case_of(data: Mapping[str, Any], path: str | Path = "case.toml", text: str =
             "schema", f"made by a newer version (schema {schema}; this one reads up to {SCHEMA})"
         )
     if schema < 1:
-        raise file.refuse("schema", f"unknown schema {schema}; this version reads 1")
+        raise file.refuse("schema", f"unknown schema {schema}; this version reads 1 to {SCHEMA}")
+    if schema < SCHEMA:
+        data = MIGRATIONS.bring_up(Path(path), dict(data)).tables
+        file = Cursor(data, (), Path(path), text)
     code = file.word("code")
     if not CODE.fullmatch(code):
         raise file.refuse("code", f"{CODE_HELP} is needed")
@@ -113,7 +127,7 @@ def case_of(data: Mapping[str, Any], path: str | Path = "case.toml", text: str =
     if not visits:
         raise file.refuse("visit", "at least one [[visit]] is needed")
     extra = {key: value for key, value in data.items() if key not in ("schema", "code", "visit")}
-    return Case(code=code, schema_version=schema, visits=tuple(map(_visit, visits)), extra=extra)
+    return Case(code=code, schema_version=SCHEMA, visits=tuple(map(_visit, visits)), extra=extra)
 
 
 @cache

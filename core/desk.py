@@ -34,6 +34,7 @@ class Desk:
         self._case = opened.case
         self._base: Case | str = opened.case
         self._tell_saved = after_save or (lambda path, text: None)
+        self._keep_original = opened.is_older_schema
         self._undo: list[Case] = []
         self._redo: list[Case] = []
         self.saver = Saver(
@@ -108,4 +109,5 @@ class Desk:
 
     def _set(self, case: Case, keep_for_good: bool) -> None:
         self._case = case
+        keep_for_good, self._keep_original = keep_for_good or self._keep_original, False
         self.saver.put(dumps_case(case), patience_s=PATIENCE_S, keep_for_good=keep_for_good)

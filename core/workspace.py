@@ -22,11 +22,15 @@ DEMO = Path(__file__).parent / "data" / "demo"
 
 @dataclass(frozen=True, slots=True)
 class OpenedCase:
-    """A case as it was read: where from, and the stamp that a save must find unchanged (None: no file yet)."""
+    """A case as it was read: where from, and the stamp that a save must find unchanged (None: no file yet).
+
+    ``is_older_schema`` says that the file is of an older program, so that it is kept for good before the first save.
+    """
 
     case: Case
     path: Path
     stamp: Stamp | None
+    is_older_schema: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,13 +51,13 @@ class Workspace:
 
     def open_case(self, name: str) -> OpenedCase:
         """The case named by code or path. Raises FileRefusal when it is missing or no case."""
-        from .case_file import loads_case
+        from .case_file import loads_case, written_with_older_schema
 
         path = self.case_path(name)
         if not path.exists() and not path.is_symlink():
             raise FileRefusal(path, "there is no such case")
         read = read_text(path)
-        return OpenedCase(loads_case(read.text, path), path, read.stamp)
+        return OpenedCase(loads_case(read.text, path), path, read.stamp, written_with_older_schema(read.text))
 
     def new_case(self, code: str, on: date) -> OpenedCase:
         """An empty case that has no file yet. Raises EntryRefusal for a bad code or one that is taken."""

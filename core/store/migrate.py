@@ -63,10 +63,12 @@ class Migrations:
                 f"schema {found} is newer than this program knows ({self.current}); use the newer program",
                 key=self.key,
             )
+        if found == self.current:
+            return Migrated(tables)
         present = deepcopy(tables)
         for number in range(found, self.current):
             if number not in self._steps:
                 raise FileRefusal(path, f"schema {number} can no longer be read", key=self.key)
             present = self._steps[number](present)
             present[self.key] = number + 1
-        return Migrated(present, found if found != self.current else None)
+        return Migrated(present, found)

@@ -7,13 +7,14 @@ from datetime import date, datetime
 from pathlib import Path
 
 import pytest
-from afocal.core.case import Addendum, Caution, StepResult, TrainingSession, new_case
-from afocal.core.case_file import dumps_case, loads_case
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from afocal.core.case import SCHEMA, Addendum, Caution, StepResult, TrainingSession, new_case
+from afocal.core.case_file import MIGRATIONS, dumps_case, loads_case
 from afocal.core.configuration import Configuration
 from afocal.core.errors import AfocalError, FileRefusal
 from afocal.core.fields import by_path, goal_by_key
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 DEMO = Path(__file__).parents[2] / "core" / "data" / "demo" / "cases"
 MINIMAL = 'schema = 1\ncode = "T-1"\n\n[[visit]]\ndate = 2026-11-25\n'
@@ -176,3 +177,26 @@ def test_a_mutated_file_is_a_case_or_a_refusal(data):
         assert str(error)
     else:
         assert loads_case(dumps_case(case)) == case
+
+
+KEPT = Path(__file__).parent / "kept"
+
+
+@pytest.mark.parametrize("path", sorted(KEPT.glob("case-schema-*.toml")), ids=lambda path: path.stem)
+def test_kept_files_of_every_schema_are_still_read_whole(path):
+    """A file written by the first program of each schema: every field is read, nothing is unknown or refused."""
+    case = loads_case(path.read_text("utf-8"), path)
+    visit = case.visit
+    expected = {field.path for field in by_path().values() if field.section != "Follow-up"}
+    assert expected <= set(visit.findings)
+    assert not [finding.problem for finding in visit.findings.values() if finding.problem]
+    assert visit.goals[0].value("distance") and visit.choice is not None and visit.steps and visit.cautions
+    assert not case.extra and not visit.extra
+
+
+def test_there_is_a_step_from_every_older_schema():
+    """No older file is left behind, and one is kept for each."""
+    assert MIGRATIONS.missing() == []
+    assert [path.name for path in sorted(KEPT.glob("*.toml"))] == [
+        f"case-schema-{n}.toml" for n in range(1, SCHEMA + 1)
+    ]
