@@ -1,0 +1,85 @@
+"""What is probably wrong: the steps that need attention, then the ranked causes behind what was found."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from ...core.faults.types import Cause, Diagnosis
+from ...core.fitting.sheet import progress_of, verdicts
+from ..signs import current_signs
+from ..view import View
+from ..widgets.sheet import SheetRow, heading_row, text_row, value_row
+from .fitting_rows import step_label
+
+# So many causes are told in full; the others by name.
+IN_FULL = 3
+
+
+def causes_rows(view: View) -> Iterator[SheetRow]:
+    """Every line of the page; a line about a step has the step's key."""
+    yield from _attention_rows(view)
+
+
+def _attention_rows(view: View) -> Iterator[SheetRow]:
+    sheet = view.sheet
+    if sheet is None:
+        return
+    judged = verdicts(sheet, view.case.visit)
+    signs = current_signs()
+    yield heading_row("What needs attention; Enter goes there")
+    keys = progress_of(sheet, view.case.visit).attention
+    if not keys:
+        yield text_row("No step needs attention so far.")
+    for key in keys:
+        step = sheet.step(key)
+        if step is not None:
+            verdict = judged[key]
+            sign = signs.no if verdict.state == "no" else signs.check
+            yield SheetRow(
+                (
+                    (f"{sign} {verdict.state} ", verdict.state),
+                    (f"{step_label(step)[0]}: {verdict.sentence}", "plain"),
+                ),
+                key=key,
+            )
+
+
+def diagnosis_rows(diagnosis: Diagnosis) -> Iterator[SheetRow]:
+    """The likeliest causes in full, the others by name, and what the findings cannot tell."""
+    yield heading_row("Likely causes")
+    yield text_row(diagnosis.sentence, "strong")
+    if diagnosis.next_check:
+        yield value_row("Check next", diagnosis.next_check)
+    for problem in diagnosis.problems:
+        yield text_row(problem, "check")
+    for place, cause in enumerate(diagnosis.causes[:IN_FULL], 1):
+        yield from _cause_rows(place, cause)
+    rest = [
+        f"{cause.title} {cause.probability:.0%}"
+        for cause in diagnosis.causes[IN_FULL:]
+        if cause.probability >= 0.005
+    ]
+    if rest:
+        yield heading_row("Less likely")
+        yield text_row("; ".join(rest))
+    yield heading_row("How far this goes")
+    if diagnosis.used:
+        yield value_row("From what was found", "; ".join(diagnosis.used), role="plain")
+    for words in diagnosis.unexplained:
+        yield value_row("Not explained", words, role="check")
+    if diagnosis.untested:
+        yield value_row("Nothing measured so far could show", "; ".join(diagnosis.untested), role="plain")
+    yield text_row("Probabilities support the examiner's judgement; they do not replace it.", "note")
+
+
+def _cause_rows(place: int, cause: Cause) -> Iterator[SheetRow]:
+    yield heading_row(f"{place}. {cause.title}: {cause.probability:.0%}")
+    if cause.unit:
+        yield value_row("Size", cause.size_words)
+    if cause.tied_with:
+        yield value_row("Cannot be told from", "; ".join(cause.tied_with), role="check")
+    yield value_row("Remedy", cause.remedy, role="plain")
+    if cause.check and place > 1:
+        yield value_row("Check", cause.check, role="plain")
+    for predicted in cause.predicts:
+        yield text_row(predicted.sentence, "note", indent=2)
