@@ -13,6 +13,8 @@ from math import erf, exp, log, pi, sqrt
 # Common practice: one recorded value in fifty is misread or mistyped, and then lies anywhere near.
 SLIP_SHARE = 0.02
 SLIP_SPREAD = 4.0
+# One measurement tells no more than this, whatever the numbers say.
+MOST_NATS = 8.0
 # No answer is impossible: people misunderstand questions.
 ANSWER_FLOOR = 0.02
 
@@ -77,15 +79,29 @@ def divergence(first: Belief, second: Belief) -> float:
             for word, chance in first.chances.items()
         )  # fmt: skip
     if isinstance(first, Spread) and isinstance(second, Spread):
-        a, b = _mean(first), _mean(second)
-        # A value that can also be at the other's mean tells less.
-        share = (1.0 - first.other_share) * (1.0 - second.other_share)
-        return min(8.0, 0.5 * share * ((a - b) / first.sd) ** 2)
+        return min(MOST_NATS, max(0.0, _spread_divergence(first, second)))
     return 0.0
 
 
-def _mean(belief: Spread) -> float:
-    return belief.mean
+def _spread_divergence(first: Spread, second: Spread) -> float:
+    """Kullback-Leibler divergence of two normal distributions, or of mixtures of two by its variational estimate."""
+    total = 0.0
+    for weight, mean in _parts(first):
+        own = sum(w * exp(-_normal_divergence(mean, first.sd, m, first.sd)) for w, m in _parts(first))
+        other = sum(w * exp(-_normal_divergence(mean, first.sd, m, second.sd)) for w, m in _parts(second))
+        total += weight * log(own / other)
+    return total
+
+
+def _parts(belief: Spread) -> tuple[tuple[float, float], ...]:
+    if not belief.other_share:
+        return ((1.0, belief.mean),)
+    return (1.0 - belief.other_share, belief.mean), (belief.other_share, belief.other)
+
+
+def _normal_divergence(mean: float, sd: float, other_mean: float, other_sd: float) -> float:
+    apart = (mean - other_mean) / other_sd
+    return min(MOST_NATS, log(other_sd / sd) + 0.5 * ((sd / other_sd) ** 2 + apart * apart - 1.0))
 
 
 def told_apart(first: Belief, second: Belief) -> float:
@@ -95,9 +111,10 @@ def told_apart(first: Belief, second: Belief) -> float:
         gap = sum(abs(first.chances.get(w, 0.0) - second.chances.get(w, 0.0)) for w in words)
         return 0.5 + 0.25 * gap
     if isinstance(first, Spread) and isinstance(second, Spread):
-        share = (1.0 - first.other_share) * (1.0 - second.other_share)
+        if first.other_share or second.other_share:
+            return 1.0 - 0.5 * exp(-0.5 * divergence(first, second))
         apart = abs(first.mean - second.mean) / first.sd
-        return 0.5 + 0.5 * share * erf(apart / (2.0 * sqrt(2.0)))
+        return 0.5 + 0.5 * erf(apart / (2.0 * sqrt(2.0)))
     return 0.5
 
 

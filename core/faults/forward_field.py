@@ -138,6 +138,6 @@ def _shadow(state: State, tube: Tube, wide_deg: float, off_deg: float) -> tuple[
     dark = logistic((CALLED_DARK - lit) / 0.07)
     dark = max(dark, 0.2 * logistic((CALLED_DARK - state.light_share) / 0.07))
     kept = wide_deg / tube.open_field_deg
-    missed = logistic((0.93 - kept) / 0.04)
+    missed = logistic((0.91 - kept) / 0.022)
     sideways = logistic((offset / (0.5 * (tube.exit_pupil_mm + pupil)) - 0.5) / 0.08)
-    return max(0.6 * dark, 0.1 * missed), 0.35 * sideways, max(missed, 0.6 * sideways)
+    return max(0.4 * dark, 0.1 * missed), 0.25 * sideways, max(missed, 0.7 * sideways)

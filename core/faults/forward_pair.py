@@ -42,7 +42,13 @@ def pair_beliefs(state: State, means: dict[str, float], beliefs: dict[str, Belie
     )
     means["vertical_near"], means["horizontal_near"] = near_vertical, near
     own = state.answers.get("double_near")
-    beliefs["double_near"] = _double(state, near_vertical, near - designed, "near", own)
+    clear = _double(state, near_vertical, near - designed, "near", own)
+    held = near if state.cap_missing else near_horizontal_at_prism(state, state.working_mm)
+    other = _double(state, near_vertical, held - designed, "near", own)
+    # The page may have stood at the clear distance or at the ordered one.
+    beliefs["double_near"] = Answer(
+        {word: 0.5 * (chance + other.chances[word]) for word, chance in clear.chances.items()}
+    )
 
 
 def _cap(state: State) -> float:
@@ -86,7 +92,12 @@ def near_horizontal_at_prism(state: State, object_distance_mm: float) -> float:
         outwards = state.pd_mm / 2.0 + state.spread_mm + state.spread_off_mm + tube.out_mm
         try:
             asked += convergence_parallel_tubes_prism(
-                tube.magnification, tube.tube_length_mm, outwards, object_distance_mm, tube.eye_distance_mm, tube.cap_d
+                interpupillary_mm=outwards,
+                magnification=tube.magnification,
+                tube_length_mm=tube.tube_length_mm,
+                object_distance_mm=object_distance_mm,
+                eye_distance_mm=tube.eye_distance_mm,
+                cap_power_d=tube.cap_d,
             )
         except Refusal:
             continue

@@ -1,0 +1,177 @@
+"""The findings of a case: what was typed at the steps of the sheet, the trial and the follow-up, as numbers and words.
+
+Steps measure against a target, so places come out as measured less target. Whatever is off the chart or cannot be read is left
+out. An acuity at the trial stands in where the sheet has none.
+"""
+
+from __future__ import annotations
+
+from math import sqrt
+from typing import Any
+
+from ..acuity import Acuity
+from ..case import Case, Visit
+from ..errors import Refusal
+from ..fitting.types import FittingSheet, Step
+from ..plan import option_for, read_case
+from ..plan.device import Infeasible
+from ..print_size import NearPrint
+from ..refraction import Refraction, residual_after
+from ..settings import Settings
+from ..stock import Stock
+from .diagnose import diagnose
+from .symptoms import symptoms_in
+from .types import Diagnosis, Findings
+
+# Step key without its eye -> finding that takes the number as it is.
+_AS_TYPED = {
+    "fit.focus": "over_refraction_d",
+    "verify.focus": "tube_focus_d",
+    "verify.cap": "cap_power_d",
+    "verify.cap_prism": "cap_base_in_prism",
+    "fit.eye_distance": "eye_distance_mm",
+    "performance.near_end": "near_end_mm",
+    "fit.working_distance": "working_distance_mm",
+    "performance.field": "field_deg",
+    "fit.vertical": "vertical_far_prism",
+    "fit.horizontal": "horizontal_far_prism",
+    "verify.pair_power": "size_difference_percent",
+    "verify.tilt_vertical": "bench_tilt_vertical_arcmin",
+    "verify.tilt_horizontal": "bench_tilt_horizontal_arcmin",
+    "verify.cap_height": "cap_height_mm",
+    "fit.head_drop": "head_drop_deg",
+    "performance.light": "light",
+    "fit.near_single": "double_near",
+}
+_LESS_TARGET = {
+    "fit.lateral": "lateral_off_mm",
+    "fit.height": "height_off_mm",
+    "fit.tilt": "tilt_off_deg",
+    "fit.spread": "spread_off_mm",
+}
+_BY_EYE = {
+    "over_refraction_d", "tube_focus_d", "cap_power_d", "cap_base_in_prism", "eye_distance_mm", "lateral_off_mm",
+    "height_off_mm", "tilt_off_deg", "acuity_logmar", "power_ratio", "carrier_sphere_left_d", "carrier_cylinder_left_d",
+}  # fmt: skip
+_WORSE_FIRST = ("double", "double at times", "single")
+
+
+def findings_of(case: Case, sheet: FittingSheet) -> Findings:
+    """The findings at the visit worked on; those of the visit before it where this visit has no step of its own.
+
+    Never raises: a text that cannot be read is left out.
+    """
+    given: dict[str, Any] = {}
+    visits = [case.visit]
+    if not case.visit.steps and len(case.visits) > 1:
+        visits.append(case.visits[-2])
+    for visit in visits:
+        for step in sheet:
+            value = _value(step, visit)
+            if value is not None:
+                _take(step, value, given)
+    _trial(case, given)
+    chart = case.value("test.chart_distance")
+    if chart:
+        given["chart_distance_mm"] = float(chart)
+    symptoms = _complaints(case)
+    if symptoms is not None:
+        given["symptoms"] = symptoms
+    return Findings(**given)
+
+
+def _value(step: Step, visit: Visit) -> Any:
+    result = visit.steps.get(step.key)
+    if result is None or not result.measured.strip():
+        return None
+    try:
+        return step.kind.read(result.measured, step.heading)
+    except Refusal:
+        return None
+
+
+def _put(given: dict[str, Any], name: str, side: str, value: float) -> None:
+    """The first value stands: the visit worked on goes before the earlier one, the surest way before another."""
+    if name in _BY_EYE:
+        given.setdefault(name, {}).setdefault(side, value)
+    else:
+        given.setdefault(name, value)
+
+
+def _take(step: Step, value: Any, given: dict[str, Any]) -> None:
+    key = step.key.removesuffix(f".{step.eye}") if step.eye else step.key
+    target = step.target_value
+    if key in _AS_TYPED:
+        _put(given, _AS_TYPED[key], step.eye, value if isinstance(value, str) else float(value))
+    elif key in _LESS_TARGET and target is not None:
+        off = float(value) - target
+        # The way upwards is a larger gap over the pupil, or a smaller one under it; the tilt likewise.
+        _put(given, _LESS_TARGET[key], step.eye, off if "below" not in step.target else -off)
+    elif key == "performance.acuity" and isinstance(value, Acuity):
+        _put(given, "acuity_logmar", step.eye, value.logmar)
+    elif key == "performance.print" and isinstance(value, NearPrint):
+        _put(given, "print_m_units", "", value.m_units)
+    elif key == "performance.speed" and target:
+        _put(given, "speed_ratio", "", max(0.01, float(value) / target))
+    elif key in ("performance.double", "fit.single"):
+        worse = [word for word in _WORSE_FIRST if word in (given.get("double_far"), value)]
+        given["double_far"] = worse[0]
+    elif key == "fit.stays":
+        _put(given, "stays", "", "yes" if value else "no")  # type: ignore[arg-type]
+    elif key == "trial.steady":
+        _put(given, "steady", "", value)
+    elif key == "verify.carrier" and isinstance(value, Refraction):
+        _carrier(step, value, given)
+    else:
+        _power(key, step, value, given)
+
+
+def _power(key: str, step: Step, value: Any, given: dict[str, Any]) -> None:
+    """Measured over marked power, by whichever road it was measured."""
+    target = step.target_value
+    if not target or not isinstance(value, int | float) or value <= 0:
+        return
+    if key == "verify.power":
+        _put(given, "power_ratio", step.eye, target / value)
+    elif key == "verify.power_images":
+        _put(given, "power_ratio", step.eye, value / target)
+    elif key == "verify.power_lensometer":
+        _put(given, "power_ratio", step.eye, sqrt(value / target))
+
+
+def _carrier(step: Step, worn: Refraction, given: dict[str, Any]) -> None:
+    accept = step.accept
+    wanted = Refraction(accept.sphere_d, accept.cylinder_d, accept.axis_deg)  # type: ignore[union-attr]
+    sphere, cylinder = residual_after(worn, wanted)
+    _put(given, "carrier_sphere_left_d", step.eye, sphere)
+    _put(given, "carrier_cylinder_left_d", step.eye, cylinder)
+
+
+def _trial(case: Case, given: dict[str, Any]) -> None:
+    for side in ("right", "left", "both"):
+        value = case.value(f"trial.acuity_{side}")
+        if isinstance(value, Acuity):
+            _put(given, "acuity_logmar", side, value.logmar)
+    seen = case.value("trial.print")
+    if isinstance(seen, NearPrint):
+        _put(given, "print_m_units", "", seen.m_units)
+
+
+def _complaints(case: Case) -> frozenset[str] | None:
+    """What was complained of at a follow-up, and the reason why a device was changed; None while nobody asked."""
+    words = [case.value(path) for path in ("follow_up.problems", "follow_up.reason")]
+    said = [text for text in words if isinstance(text, str) and text.strip()]
+    return symptoms_in("; ".join(said)) if said else None
+
+
+def diagnose_case(case: Case, sheet: FittingSheet, stock: Stock, settings: Settings) -> Diagnosis | None:
+    """The causes of what was found at a visit with the chosen option; None while nothing is chosen or it cannot be used."""
+    choice = case.visit.choice
+    if choice is None:
+        return None
+    context, demands = read_case(case, settings)
+    try:
+        option = option_for(context, stock, demands, choice)
+    except (Infeasible, Refusal):
+        return None
+    return diagnose(option, context.person, findings_of(case, sheet), settings)
