@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import atan, degrees, radians, tan
 
-from ..errors import DomainRefusal
+from ..errors import AfocalError, DomainRefusal
 from ..formula import formula
 from ..optics.binocular_field import (
     housing_extent_deg,
@@ -40,7 +40,7 @@ UNCORRECTED_LEAST_D = 0.01
 KEYHOLE_LEAST_SHARE = 0.35
 
 
-class Infeasible(Exception):
+class Infeasible(AfocalError):
     """A configuration that cannot be used: the code of the reason and a sentence."""
 
     def __init__(self, code: RefusalCode, reason: str) -> None:
