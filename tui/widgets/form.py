@@ -288,8 +288,10 @@ class Form(Widget):
         row = self.current_row
         if row is None or self.reading is None or row.multiline or not self.dirty:
             return
-        live = replace(row, echo=self.reading(row.key, self.text), error="", status="")
-        drawn = draw_row(live, self.body.columns)
+        # A text cut to the field is not repeated behind it: it is no longer what stands there.
+        text = row.text[: self.body.columns.field]
+        live = replace(row, text=text, echo=self.reading(row.key, self.text), error="", status="")
+        drawn = draw_row(live, self.body.columns, is_current=True)
         if len(drawn.lines) > len(self.body.drawn[self._index].lines):
             return
         spare = len(self.body.drawn[self._index].lines) - len(drawn.lines)

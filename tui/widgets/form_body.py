@@ -34,7 +34,10 @@ class FormBody(Drawn):
     def lay_out(self) -> None:
         """Lay out all rows for the present width."""
         self.columns = columns_for(self.rows, self.text_width)
-        self.drawn = [draw_row(row, self.columns) for row in self.rows]
+        self.drawn = [
+            draw_row(row, self.columns, is_current=index == self.current)
+            for index, row in enumerate(self.rows)
+        ]
         self._number()
 
     def _number(self) -> None:
@@ -48,7 +51,7 @@ class FormBody(Drawn):
     def redraw_row(self, index: int, row: Row) -> bool:
         """Lay out one row again and repaint it; false when the lines of the rows after it have moved."""
         before = self.drawn[index]
-        after = draw_row(row, self.columns)
+        after = draw_row(row, self.columns, is_current=index == self.current)
         self.drawn[index] = after
         if len(after.lines) != len(before.lines):
             self._number()
@@ -70,11 +73,13 @@ class FormBody(Drawn):
         return self.starts[index] + self.drawn[index].field_line
 
     def mark(self, index: int) -> None:
-        """Move the marker to a row."""
-        for at in (self.current, index):
+        """Move the marker to a row, and the words to choose from with it."""
+        left, self.current = self.current, index
+        for at in {left, index}:
             if 0 <= at < len(self.drawn):
                 self.repaint_lines(self._mark_line(at), width=2)
-        self.current = index
+                if self.rows[at].choices:
+                    self.redraw_row(at, self.rows[at])
 
     def _mark_line(self, index: int) -> int:
         multiline = self.rows[index].multiline

@@ -16,12 +16,12 @@ from ..safe_text import fit, shown, wrap
 from ..signs import current_signs
 from .drawn import Drawn, Line, Piece
 
-_NARROW = 60
+_WIDE = 150
 _KEPT = 100
 
 
 class AnswerLine(Drawn, can_focus=True):
-    """The best option in words, at one fixed place: one line, two where it is narrow, scrolled by Up and Down."""
+    """The best option in words, at one fixed place: two lines, one where it is wide, scrolled by Up and Down."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("down", "scroll_lines(1)", show=False, priority=True),
@@ -79,7 +79,7 @@ class AnswerLine(Drawn, can_focus=True):
         self.scroll_to_line(self.top)
 
     def _take_height(self) -> None:
-        self.styles.height = 2 if self.text_width < _NARROW else 1
+        self.styles.height = 2 if self.text_width < _WIDE else 1
 
     def caret_screen_offset(self) -> Offset:
         """The first letter of the sentence, or of its part in view."""

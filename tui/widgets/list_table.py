@@ -120,18 +120,44 @@ class ListTable(DrawnList):
             old = before[number] if number < len(before) else None
             new = self._rows[number] if number < self._count else None
             if old != new:
-                self.repaint_lines(number + 1)
+                self.repaint_lines(self.first_line(number))
         self.show_current()
         self._repaint_current()
 
-    def use_source(self, count: int, fetch: Fetch) -> None:
-        """Take `count` rows from a function, which is asked only for what is scrolled to."""
+    def use_source(self, count: int, fetch: Fetch, *, stay: bool = False) -> None:
+        """Take `count` rows from a function, which is asked only for what is scrolled to.
+
+        With `stay` the caret stays on the row of its key if that is still near (a row that moved to the top is
+        found there), and only the lines that differ are painted; without, the caret goes to the first row.
+        """
+        stay = stay and self._fetch is not None and bool(self._count and count) and self.is_mounted
+        key, at = (self.current_key, self.current) if stay else (None, 0)
+        before = self._visible_rows() if stay else []
         self._fetch = fetch
         self._rows = []
         self._index = {}
         self._pages.clear()
-        self._current = 0
-        self._take_count(count, same_source=False)
+        same = stay and count == self._count
+        self._take_count(count, same_source=same)
+        self._current = self._near(key, min(at, count - 1)) if key else 0
+        if same:
+            for line, (old, new) in enumerate(zip(before, self._visible_rows(), strict=True)):
+                if old != new:
+                    self.repaint_lines(self.first_line(self.top + line))
+            for row in {at, self._current}:
+                self.repaint_lines(self.first_line(row))
+        self.show_current()
+
+    def _visible_rows(self) -> list[ListRow]:
+        return [self.row(n) for n in range(self.top, min(self.top + self.visible_count, self._count))]
+
+    def _near(self, key: str, at: int) -> int:
+        """The number of the row with a key, looked for on the page of `at` and on the first; else `at`."""
+        for page in (at // _PAGE, 0):
+            for number in range(page * _PAGE, min((page + 1) * _PAGE, self._count)):
+                if self.row(number).key == key:
+                    return number
+        return at
 
     def _take_count(self, count: int, *, same_source: bool) -> None:
         changed = count != self._count
@@ -147,7 +173,7 @@ class ListTable(DrawnList):
             return False
         if self._rows[number] != row:
             self._rows[number] = row
-            self.repaint_lines(number + 1)
+            self.repaint_lines(self.first_line(number))
         return True
 
     def row(self, index: int) -> ListRow:
@@ -180,11 +206,11 @@ class ListTable(DrawnList):
 
     @property
     def pinned_count(self) -> int:
-        return 1
+        return 1 if any(column.title for column in self.columns) else 0
 
     @property
     def line_count(self) -> int:
-        return self._count + 1 if self._count else 2
+        return self.pinned_count + (self._count or 1)
 
     def lay_out(self) -> None:
         self._layout_columns = columns_that_fit(self.columns, self.text_width)
@@ -196,11 +222,11 @@ class ListTable(DrawnList):
         self.refresh()
 
     def pieces(self, line: int) -> Line:
-        if line == 0:
+        if line < self.pinned_count:
             return self._header()
         if not self._count:
             return ((" " * _MARKER, "plain"), (shown(self._empty), "note"))
-        index = line - 1
+        index = line - self.pinned_count
         here = index == self.current
         row = self.row(index)
         mark = self.mark if here else " " * _MARKER
@@ -239,13 +265,13 @@ class ListTable(DrawnList):
         return self.row(index).key
 
     def first_line(self, index: int) -> int:
-        return index + 1
+        return index + self.pinned_count
 
     def last_line(self, index: int) -> int:
-        return index + 1
+        return index + self.pinned_count
 
     def row_at_line(self, line: int) -> int:
-        return min(max(0, line - 1), self._count - 1)
+        return min(max(0, line - self.pinned_count), self._count - 1)
 
     def caret_cell(self, index: int) -> tuple[int, int]:
         """On the cell of the column the caret is in; in a right-aligned one on the first sign of the text."""
@@ -258,7 +284,7 @@ class ListTable(DrawnList):
                     x += max(0, width - max(1, cell_len(text)))
                 break
             x += width + _GAP
-        return x, index + 1
+        return x, self.first_line(index)
 
     def action_column(self, direction: int) -> None:
         """To the next column shown, or the one before."""

@@ -86,29 +86,50 @@ def columns_for(rows: tuple[Row, ...], width: int) -> Columns:
     return Columns(width, False, min(longest + 1, max(14, width * 3 // 8)), field)
 
 
-def draw_row(row: Row, columns: Columns) -> DrawnRow:
-    """Lay out one row."""
+def draw_row(row: Row, columns: Columns, *, is_current: bool = False) -> DrawnRow:
+    """Lay out one row. The current one names its choices, in the room that is left: no line moves for it."""
     if row.heading:
         return _heading(row, columns)
     if row.multiline:
         return _multiline(row, columns)
     lead: list[tuple[Piece, ...]] = []
+    choices = _choices(row) if is_current else ""
     if columns.narrow:
-        lead.append(
-            (
-                (" " * _MARKER, "plain"),
-                (fit(_label(row, columns.width - _MARKER), columns.width - 2), "label"),
-            )
-        )
+        lead.append(_label_line(row, columns, choices))
         first: list[Piece] = [(" " * _MARKER, "here")]
     else:
-        first = [(" " * _MARKER, "here"), (fit(_label(row, columns.label), columns.label), "label")]
+        label = fit(_label(row, columns.label - 1), columns.label - 1) + " "
+        first = [(" " * _MARKER, "here"), (label, "label")]
     signs = current_signs()
     value = fit(shown(row.text), columns.field)
     first += [(signs.field_start, "bracket"), (value, "field"), (signs.field_end, "bracket")]
-    lines = _flow(first, _after(row), columns)
+    lines = _flow(first, _after(row, columns.field), columns)
+    room = columns.width - line_width(lines[0]) - 1
+    if choices and not columns.narrow and room >= _LEAST_CHOICES:
+        lines[0] = (*lines[0], (" " + fit(choices, min(room, cell_len(choices))), "note"))
     lines += _sentences(row, columns)
     return DrawnRow((*lead, *lines), len(lead), columns.field_x, columns.field)
+
+
+# Fewer cells than this do not say anything of the words to choose from.
+_LEAST_CHOICES = 12
+
+
+def _choices(row: Row) -> str:
+    if not row.choices or row.wanted or row.echo:
+        return ""
+    return "one of: " + ", ".join(shown(choice) for choice in row.choices)
+
+
+def _label_line(row: Row, columns: Columns, choices: str) -> tuple[Piece, ...]:
+    """The line above a field where it is narrow: the label, and the words to choose from behind it."""
+    width = columns.width - _MARKER
+    label = _label(row, width)
+    room = width - cell_len(label) - 1
+    if choices and room >= _LEAST_CHOICES:
+        tail = fit(choices.removeprefix("one of: "), room)
+        return ((" " * _MARKER, "plain"), (label + " ", "label"), (tail, "note"))
+    return ((" " * _MARKER, "plain"), (fit(label, width), "label"))
 
 
 def _label(row: Row, room: int) -> str:
@@ -116,8 +137,8 @@ def _label(row: Row, room: int) -> str:
     return shown(row.short_label) if row.short_label and cell_len(label) > room else label
 
 
-def _after(row: Row) -> list[Piece]:
-    """What follows the field, each piece unbroken where the width allows."""
+def _after(row: Row, field: int = 0) -> list[Piece]:
+    """What follows the field, each piece unbroken where the width allows; a text too long for it stands there whole."""
     signs = current_signs()
     pieces: list[Piece] = []
     if row.unit:
@@ -129,10 +150,9 @@ def _after(row: Row) -> list[Piece]:
         pieces.append((row.status, "note"))
     if row.wanted:
         pieces.append((f"wanted {shown(row.wanted)}", "note"))
-    if row.echo:
-        pieces.append((f"{signs.reads} {shown(row.echo)}", "echo"))
-    elif row.choices and not row.wanted:
-        pieces.append(("one of: " + ", ".join(shown(choice) for choice in row.choices), "note"))
+    echo = row.echo or (row.text if field and cell_len(shown(row.text)) > field else "")
+    if echo:
+        pieces.append((f"{signs.reads} {shown(echo)}", "echo"))
     return pieces
 
 
