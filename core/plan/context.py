@@ -161,7 +161,7 @@ def _closed(eye: Eye) -> str:
         try:
             on_chart(eye.off_chart)
         except Refusal as refusal:
-            return str(refusal)
+            return f"{eye.side.capitalize()} eye {eye.off_chart}: {refusal.reason}."
     if eye.logmar is None and eye.near is None:
         return f"No acuity is recorded for the {eye.side} eye."
     return ""

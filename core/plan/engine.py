@@ -163,7 +163,7 @@ def _decision(
         off = [words for words in closed if not words.startswith("No acuity")]
         words = off[0] if off else closed[0]
         if off:
-            words += " Offer non-optical and electronic help, and refer again if the category changes."
+            words += " Refer again if the category changes."
         return Decision("refuse", words)
     if not stock.telescopes:
         return Decision("refuse", "The stock has no telescope: name a stock file.")

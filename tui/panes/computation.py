@@ -22,8 +22,10 @@ from ..widgets.sheet import Sheet
 from .base import Pane
 from .computation_rows import device_words, explained, grade_words, option_rows, plan_rows, promise_of
 
-# So many options stand in the list at once; the last row brings all.
-FIRST_OPTIONS = 30
+# At first the list has the best way of using each telescope with each eye in each position; the last row brings all.
+LEADERS = 24
+LOOKED_THROUGH = 400
+ALL_AT_ONCE = 1000
 MORE = "more"
 WIDE = 120
 
@@ -88,12 +90,16 @@ class ComputationPane(Pane):
         self._show_detail()
 
     def _list_rows(self, plan: Plan) -> list[ListRow]:
-        count = len(plan.options) if self._all else min(len(plan.options), FIRST_OPTIONS)
         chosen = self._view.case.visit.choice if self._view else None
-        rows = [_list_row(option, chosen) for option in plan.options[:count]]
-        if count < len(plan.options):
-            rest = f"{len(plan.options) - count} more: Enter lists them all"
-            rows.append(ListRow(MORE, ("", rest, *("" for _ in self._goals))))
+        if self._all:
+            return [_list_row(option, chosen) for option in plan.options[:ALL_AT_ONCE]]
+        ranks = leading_ranks(plan)
+        rows = [_list_row(plan.options[rank], chosen) for rank in ranks]
+        rest = len(plan.options) - len(ranks)
+        if rest > 0:
+            rows.append(
+                ListRow(MORE, ("", f"{rest} other ways: Enter lists them", *("" for _ in self._goals)))
+            )
         return rows
 
     def _option(self) -> Option | None:
@@ -101,9 +107,10 @@ class ComputationPane(Pane):
         if plan is None or not len(plan.options):
             return None
         key = self.options.current_key
-        for option in plan.options[: len(self.options.rows)]:
-            if option.configuration.key == key:
-                return option
+        ranks = range(min(len(plan.options), ALL_AT_ONCE)) if self._all else leading_ranks(plan)
+        for rank in ranks:
+            if plan.coverage.rows[rank].configuration.key == key:
+                return plan.options[rank]
         return plan.options[0]
 
     def _show_detail(self) -> None:
@@ -223,6 +230,21 @@ class ComputationPane(Pane):
                 self.post_message(CaseEdited(change, said="Taken into the case; undo goes back."))
 
         self.app.push_screen(WhatIf(view, option), decided)
+
+
+def leading_ranks(plan: Plan) -> list[int]:
+    """Where the best way of using each telescope with each eye in each position stands, best first."""
+    seen: set[tuple[str, str, str]] = set()
+    ranks = []
+    for rank in range(min(len(plan.options), LOOKED_THROUGH)):
+        way = plan.coverage.rows[rank].configuration
+        kind = (way.telescope, way.eye, way.position)
+        if kind not in seen:
+            seen.add(kind)
+            ranks.append(rank)
+            if len(ranks) == LEADERS:
+                break
+    return ranks
 
 
 def _list_row(option: Option, chosen: Configuration | None) -> ListRow:
