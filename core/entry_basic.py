@@ -70,8 +70,11 @@ class Number:
 
     def read(self, text: str, label: str) -> float:
         """The number, checked against the accepted range."""
-        match = _QUANTITY.match(normal(text).lower())
-        if match is None or (match[2] and match[2] != self.range.unit.lower().replace(" ", "")):
+        unit = self.range.unit.lower()
+        # The unit may be of two words, as in prism D.
+        plain = normal(text).lower().removesuffix(unit).strip()
+        match = _QUANTITY.match(plain)
+        if match is None or (match[2] and match[2] != unit.replace(" ", "")):
             raise EntryRefusal(label, text, self.accepted, example=self.example)
         value = float(match[1])
         if not self.range.accepts(value):
