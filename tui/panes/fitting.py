@@ -17,7 +17,7 @@ from ...core.fitting.verdict import CAUTIONS_KEY
 from ..commands import bindings_for
 from ..messages import CaseEdited, Told
 from ..view import View
-from ..widgets.form import Form
+from ..widgets.form import Form, Row
 from ..widgets.sheet import Sheet
 from .base import Pane
 from .fitting_detail import detail_page, detail_rows, help_words
@@ -228,8 +228,30 @@ class FittingPane(Pane):
             self.form.focus()
 
     def action_next_open(self) -> None:
-        """The next step without a result."""
-        self._move(next_open, "No step is open.")
+        """The next step without a result; a caution not yet understood counts as one."""
+        self.form.accept()
+        rows = [row for row in self.form.rows if row.key.startswith(CAUTION)]
+        keys = [row.key for row in rows]
+        here = self.form.current_key or ""
+        later = rows[keys.index(here) + 1 :] if here in keys else []
+        if self._go_to_caution(later):
+            return
+        view = self._view
+        steps_left = (
+            view is not None
+            and view.sheet is not None
+            and next_open(view.sheet, view.case.visit, self._current_step_key()) is not None
+        )
+        if steps_left or not self._go_to_caution(rows):
+            self._move(next_open, "No step is open.")
+
+    def _go_to_caution(self, rows: Iterable[Row]) -> bool:
+        """The first of these cautions that is still to be given or understood."""
+        wanted = next((row for row in rows if row.status in ("open", "check")), None)
+        if wanted is None or not self.form.go_to(wanted.key):
+            return False
+        self.form.focus()
+        return True
 
     def action_next_attention(self) -> None:
         """The next step whose result wants attention, a text that could not be read before all."""
