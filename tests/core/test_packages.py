@@ -110,3 +110,22 @@ def test_nothing_is_posix_only_without_a_branch():
             elif isinstance(node, ast.ImportFrom) and node.level == 0:
                 names = [node.module or ""]
             assert not only & {name.split(".")[0] for name in names}, path
+
+
+def test_records_are_the_librarys_own():
+    """Frozen records are pydantic models (what files bring in) or standard dataclasses; we keep no copy of either.
+
+    A home-made record class would start a little faster and would have to be understood, tested and kept by everyone.
+    """
+    from pydantic import BaseModel
+
+    from afocal.core.case import Case
+    from afocal.core.settings import Settings
+    from afocal.core.stock import Stock, Telescope
+
+    assert all(issubclass(model, BaseModel) for model in (Case, Stock, Telescope, Settings))
+    for path in SOURCES:
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.ImportFrom) and any(alias.name == "dataclass" for alias in node.names):
+                assert node.level == 0 and node.module == "dataclasses", f"{path}: dataclass from {node.module}"
+            assert not (isinstance(node, ast.FunctionDef) and node.name == "dataclass"), path
