@@ -10,13 +10,14 @@ from afocal.tui import terminal
 
 terminal.prepare()
 
+from textual.app import ComposeResult  # noqa: E402
+
 from afocal.themes import load_built_in  # noqa: E402
 from afocal.tui.quiet import QuietScreen  # noqa: E402
 from afocal.tui.theming import ThemedApp, starting_theme_name  # noqa: E402
 from afocal.tui.widgets.form import Form, Row  # noqa: E402
 from afocal.tui.widgets.lines import AnswerLine, KeyLine, KeyWord, MessageLine  # noqa: E402
 from afocal.tui.widgets.list_table import Column, ListRow, ListTable  # noqa: E402
-from textual.app import ComposeResult  # noqa: E402
 
 ROWS = [
     row

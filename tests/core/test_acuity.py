@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from afocal.core.acuity import (
     Acuity,
     Notation,
@@ -14,8 +17,6 @@ from afocal.core.acuity import (
     parse_acuity,
 )
 from afocal.core.errors import AfocalError, ClinicalRefusal, EntryRefusal, RangeRefusal
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 LOG2 = math.log10(2)
 LOG5 = math.log10(5)

@@ -6,6 +6,9 @@ import math
 from itertools import pairwise
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from afocal.core.acuity import (
     CHART_LINES,
     decimal_acuity,
@@ -27,8 +30,6 @@ from afocal.core.acuity import (
     vas_score,
 )
 from afocal.core.errors import RangeRefusal
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 LOG2 = math.log10(2)
 

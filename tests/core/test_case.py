@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime
 
 import pytest
+
 from afocal.core.case import Case, Signature, new_case
 from afocal.core.errors import EntryRefusal, RangeRefusal
 

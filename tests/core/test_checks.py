@@ -6,6 +6,7 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
+
 from afocal.core.case_file import dumps_case, loads_case
 from afocal.core.checks import register_all
 from afocal.core.signing import sign

@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from afocal.core.contrast import (
     contrast_reserve,
     grade_of_reserve,
@@ -14,8 +17,6 @@ from afocal.core.contrast import (
     weber_threshold,
 )
 from afocal.core.errors import RangeRefusal
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 
 @settings(max_examples=50)

@@ -6,6 +6,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 import pytest
+
 from afocal.core.case import Signature
 from afocal.core.case_header import case_header
 from afocal.core.desk import Desk

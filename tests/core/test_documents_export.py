@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from afocal.core.documents.export import document_name, export_text, personal_warnings
 from afocal.core.errors import FileRefusal
 from afocal.core.store.filesystem import FileSystem

@@ -14,6 +14,9 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from fhir.resources import get_fhir_model_class
+from fhir.resources.R4B import get_fhir_model_class as get_r4b_class
+
 from afocal.core.case import StepResult
 from afocal.core.documents.exchange import (
     Exchange,
@@ -26,8 +29,6 @@ from afocal.core.documents.exchange import (
 )
 from afocal.core.documents.fhir import bundle_of, dumps, fhir_text
 from afocal.core.errors import Refusal
-from fhir.resources import get_fhir_model_class
-from fhir.resources.R4B import get_fhir_model_class as get_r4b_class
 
 sys.path.insert(0, str(Path(__file__).parent))
 import documents_cases as cases

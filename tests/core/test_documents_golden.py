@@ -12,6 +12,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from afocal.core.documents import handout, note_facts, order, working_sheet
 from afocal.core.documents.chart_note import chart_note
 from afocal.core.documents.fhir import fhir_text

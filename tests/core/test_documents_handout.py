@@ -8,6 +8,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+
 from afocal.core.documents.everyday import day, distance, near_distance, small_distance, times
 from afocal.core.documents.handout import (
     CONDITIONS,

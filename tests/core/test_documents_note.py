@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
+
 from afocal.core.case import new_case
 from afocal.core.documents.chart_note import chart_note, note_difference, note_digest
 from afocal.core.documents.text import columns

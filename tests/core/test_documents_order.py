@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from afocal.core.case import new_case
 from afocal.core.documents.order import OrderBlocked, both_forms, obstacles, order
 from afocal.core.documents.text import columns

@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from afocal.core.documents.tables import (
     OUTCOME_COLUMNS,
     VISIT_COLUMNS,

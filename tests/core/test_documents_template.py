@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from afocal.core.documents import chart_note, handout
 from afocal.core.documents.template import Placeholder, read_template
 from afocal.core.errors import FileRefusal

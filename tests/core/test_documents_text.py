@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from afocal.core.documents.text import clean, columns, fill, in_letters, paragraphs, signed
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
+from afocal.core.documents.text import clean, columns, fill, in_letters, paragraphs, signed
 
 HOSTILE = '\x1b[2J\x1b]0;title\x07<script>alert(1)</script> {code} =HYPERLINK("x")\u202eabc\u2066\u200b\ufeff\x00\x85line'
 

@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from afocal.core.case import new_case
 from afocal.core.documents.text import columns
 from afocal.core.documents.working_sheet import FORMULAS_OF, NOT_COMPUTED, working_sheet, workings

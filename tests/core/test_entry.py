@@ -5,12 +5,13 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from afocal.core.acuity import Acuity, OffChart
 from afocal.core.entry import Curve, Detail, Pd, Reserve, length_mm
 from afocal.core.errors import Refusal
 from afocal.core.fields import GOAL_FIELDS, by_path, fields, goal_by_key
-from hypothesis import given
-from hypothesis import strategies as st
 
 ALL = (*fields(), *GOAL_FIELDS)
 

@@ -7,6 +7,7 @@ from itertools import product
 from math import isfinite
 
 import pytest
+
 from afocal.core.case import Case, StepResult, new_case
 from afocal.core.configuration import CORRECTIONS, EYES, FOCUS_SETTINGS, MOUNTS, POSITIONS, Configuration
 from afocal.core.errors import AfocalError
@@ -25,7 +26,7 @@ def tube(id: str, power: float, **more: object) -> Telescope:
         "description": f"tube {power}x", "type": "galilean", "tube_length_mm": 24.0, "objective_diameter_mm": 22.0,
         "positions": POSITIONS, "mounts": MOUNTS, "corrections": CORRECTIONS[:3], "spread_highest_mm": 2.0,
     }  # fmt: skip
-    return Telescope.model_validate({"id": id, "magnification": power, **usual, **more})
+    return Telescope(**{"id": id, "magnification": power, **usual, **more})
 
 
 STOCK = Stock(

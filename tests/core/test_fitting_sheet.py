@@ -12,6 +12,7 @@ from datetime import date
 from math import atan, degrees, radians, tan
 
 import pytest
+
 from afocal.core.case import Case, new_case
 from afocal.core.configuration import Configuration
 from afocal.core.errors import ClinicalRefusal, EntryRefusal

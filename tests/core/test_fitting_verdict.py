@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime
 
 import pytest
+
 from afocal.core import ranges as r
 from afocal.core.case import Case, Caution, StepResult, new_case
 from afocal.core.case_file import dumps_case, loads_case

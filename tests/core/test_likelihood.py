@@ -5,6 +5,10 @@ from __future__ import annotations
 import math
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from mpmath import mp, mpf
+
 from afocal.core.errors import RangeRefusal
 from afocal.core.likelihood import (
     Interval,
@@ -18,9 +22,6 @@ from afocal.core.likelihood import (
     within_subject_sd_logmar,
     within_what_repeats,
 )
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from mpmath import mp, mpf
 
 # now, magnification, chance of 20/40 for a CR95 of 0.20 and 0.30, chance of 20/50 likewise: two digits, computed from
 # the normal distribution outside the program.

@@ -8,6 +8,7 @@ import statistics
 
 import mpmath
 import pytest
+
 from afocal.core.documents.look_back_report import look_back_text
 from afocal.core.look_back import (
     TooFew,

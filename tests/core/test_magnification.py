@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from afocal.core.errors import ClinicalRefusal, RangeRefusal
 from afocal.core.magnification import (
     acuity_reserve,
@@ -25,8 +28,6 @@ from afocal.core.magnification import (
     required_magnification,
     snellen_denominator_through_telescope,
 )
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 # function, arguments, value
 VALUES = [

@@ -5,6 +5,9 @@ from __future__ import annotations
 from math import atan, degrees, radians, tan
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from afocal.core.constants import CONSTANTS
 from afocal.core.errors import DomainRefusal
 from afocal.core.optics import alignment
@@ -30,8 +33,6 @@ from afocal.core.optics.alignment import (
     tilt_for_deviation_arcmin,
     tilt_tolerances,
 )
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 
 def through_tube(magnification, tube_length, height, slope, decentration=0.0):

@@ -5,6 +5,9 @@ from __future__ import annotations
 from math import atan, degrees, radians, tan
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from afocal.core.errors import DomainRefusal
 from afocal.core.optics.binocular_field import (
     centre_separation_decentred_deg,
@@ -25,8 +28,6 @@ from afocal.core.optics.binocular_field import (
     union_field_deg,
 )
 from afocal.core.optics.field import real_field_deg
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 TUBES = [(1.6, 18.0, 28.0, 15.0), (2.0, 24.0, 25.0, 15.0), (2.5, 28.0, 24.0, 17.0)]
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from afocal.core.errors import DomainRefusal
-from afocal.core.optics import caps, rays
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+
+from afocal.core.errors import DomainRefusal
+from afocal.core.optics import caps, rays
 
 MAGNIFICATIONS = st.one_of(st.floats(1.2, 10), st.floats(-10, -1.2))
 TUBES = st.floats(8, 160)

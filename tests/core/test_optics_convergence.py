@@ -5,6 +5,9 @@ from __future__ import annotations
 from math import atan, degrees
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from afocal.core.errors import DomainRefusal
 from afocal.core.formula import recording
 from afocal.core.optics import convergence
@@ -26,8 +29,6 @@ from afocal.core.optics.convergence import (
     toe_in_angle_deg,
 )
 from afocal.core.optics.rays import chain, lens, object_to_pupil, telescope_matrix
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 
 def slope_at_pupil(magnification, tube_length, cap, distance, eye_distance, height, cap_shift=0.0):

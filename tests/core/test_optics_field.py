@@ -5,6 +5,9 @@ from __future__ import annotations
 from math import atan, degrees, pi, radians, sqrt, tan
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from afocal.core.errors import DomainRefusal
 from afocal.core.optics.field import (
     apparent_field_deg,
@@ -24,8 +27,6 @@ from afocal.core.optics.field import (
 from afocal.core.optics.field_general import apparent_field_general_deg, real_field_general_deg
 from afocal.core.optics.field_of_view import FieldOfView, field_in_use, galilean_field, value_in_use
 from afocal.core.optics.rays import RayMatrix, chain, lens, telescope_matrix, translation
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 TUBES = [(1.6, 18.0, 28.0), (2.0, 24.0, 25.0), (2.5, 28.0, 16.0), (3.0, 35.0, 19.0), (4.0, 60.0, 30.0)]
 

@@ -12,6 +12,9 @@ from contextlib import nullcontext, suppress
 from math import inf, isfinite, nan
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from afocal.core.errors import AfocalError, DomainRefusal
 from afocal.core.formula import REGISTRY, Formula
 from afocal.core.optics._domain import DOMAINS, Domain
@@ -19,8 +22,6 @@ from afocal.core.optics.alignment import INSTRUMENT_LIMITS
 from afocal.core.optics.field_of_view import galilean_field
 from afocal.core.optics.rays import telescope_matrix
 from afocal.core.sources import SOURCES
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 MODULES = [
     "field",

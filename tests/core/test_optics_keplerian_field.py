@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import atan, degrees, radians, tan
 
 import pytest
+
 from afocal.core.errors import DomainRefusal
 from afocal.core.optics.keplerian_field import (
     apparent_field_field_stop_deg,

@@ -5,6 +5,9 @@ from __future__ import annotations
 from math import pi, sqrt
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from afocal.core.constants import CONSTANTS
 from afocal.core.errors import DomainRefusal
 from afocal.core.optics.light import (
@@ -15,8 +18,6 @@ from afocal.core.optics.light import (
     surface_transmittance,
     transmittance_of_surfaces,
 )
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 
 @pytest.mark.parametrize(("index", "reflectance"), [(1.5, 0.04), (1.523, 0.04297), (1.0, 0.0), (3.0, 0.25)])

@@ -6,13 +6,14 @@ from math import inf, isfinite, nan, nextafter
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from afocal.core.errors import AfocalError, DomainRefusal
 from afocal.core.formula import REGISTRY, Formula
 from afocal.core.optics import ametropia, blur, caps, focus, measuring, rays, telescope, thick
 from afocal.core.optics.rays import RayMatrix
 from afocal.core.sources import SOURCES
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 MODULES = (ametropia, blur, caps, focus, measuring, rays, telescope, thick)
 NAMES = {module.__name__.removeprefix("afocal.core.") for module in MODULES}

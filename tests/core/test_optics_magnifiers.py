@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from afocal.core.constants import CONSTANTS
 from afocal.core.errors import DomainRefusal
 from afocal.core.formula import recording
@@ -25,8 +28,6 @@ from afocal.core.optics.magnifiers import (
     stand_field_mm,
 )
 from afocal.core.optics.rays import chain, lens, object_to_pupil, translation
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 
 @settings(max_examples=60)

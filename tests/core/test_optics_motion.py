@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import log10
 
 import pytest
+
 from afocal.core.constants import CONSTANTS
 from afocal.core.errors import DomainRefusal
 from afocal.core.optics import motion

@@ -5,6 +5,9 @@ from __future__ import annotations
 from math import atan, atan2, cos, degrees, radians, sin, tan
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from afocal.core.errors import DomainRefusal
 from afocal.core.optics import mounting
 from afocal.core.optics.mounting import (
@@ -22,8 +25,6 @@ from afocal.core.optics.mounting import (
     off_axis_margin_deg,
     tube_to_lens_normal_deg,
 )
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 MOUNTS = [
     (9.5, 27.0, 12.0, 2.0, 24.0),

@@ -5,11 +5,12 @@ from __future__ import annotations
 from math import atan, degrees, inf, nan, nextafter
 
 import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
 from afocal.core.errors import DomainRefusal
 from afocal.core.optics import rays
 from afocal.core.optics.rays import IDENTITY, RayMatrix
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
 
 POWERS = st.floats(-60, 60)
 GAPS = st.floats(0, 200)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from afocal.core.errors import DomainRefusal
-from afocal.core.optics import measuring, rays, telescope
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+
+from afocal.core.errors import DomainRefusal
+from afocal.core.optics import measuring, rays, telescope
 
 MAGNIFICATIONS = st.one_of(st.floats(1.06, 10), st.floats(-10, -1.06))
 TUBES = st.floats(8, 160)

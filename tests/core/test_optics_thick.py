@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
 from afocal.core.errors import DomainRefusal
 from afocal.core.optics import rays, thick
 from afocal.core.optics.rays import RayMatrix
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
 
 FIRST = st.floats(5, 20)
 GAP = st.floats(0.5, 12)

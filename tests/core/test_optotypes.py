@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from afocal.core.errors import RangeRefusal
 from afocal.core.optotypes import (
     critical_detail_mm,
@@ -14,8 +17,6 @@ from afocal.core.optotypes import (
     sign_legibility_distance_ft,
     sign_snellen_denominator,
 )
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 # logMAR, height mm at 4 m, at 6 m, at 20 ft: anchor rows from the University of Rome's table for 4 m; the rest from
 # the exact tangent.

@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from afocal.core.errors import AfocalError, EntryRefusal, RangeRefusal
 from afocal.core.print_size import (
     NearPrint,
@@ -24,8 +27,6 @@ from afocal.core.print_size import (
     x_height_of_points_mm,
     x_height_points,
 )
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 # typed, M units, distance mm
 READ = [

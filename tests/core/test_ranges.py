@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
+
 from afocal.core import ranges
 from afocal.core.errors import RangeRefusal
 from afocal.core.ranges import ALL_RANGES, Range

@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from afocal.core.errors import ClinicalRefusal, RangeRefusal
 from afocal.core.reading import (
     ReadingPoint,
@@ -18,8 +21,6 @@ from afocal.core.reading import (
     reading_speed_wpm,
     target_evd_mm,
 )
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 SIZES = [0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1]
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 
 import pytest
-from afocal.core.errors import EntryRefusal, RangeRefusal, Refusal
-from afocal.core.refraction import Refraction, parse_refraction, power_vector, residual_after
 from hypothesis import given
 from hypothesis import strategies as st
+
+from afocal.core.errors import EntryRefusal, RangeRefusal, Refusal
+from afocal.core.refraction import Refraction, parse_refraction, power_vector, residual_after
 
 quarter = st.integers(-40, 40).map(lambda n: n / 4)
 lenses = st.builds(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+
 from afocal.core.assumptions import ASSUMPTIONS
 from afocal.core.settings import WEIGHTS, Settings, dumps_settings, loads_settings
 from afocal.core.sources import SOURCES

@@ -6,6 +6,7 @@ import math
 import re
 
 import pytest
+
 from afocal.core.constants import CONSTANTS, constant
 from afocal.core.errors import EntryRefusal, RangeRefusal
 from afocal.core.sources import SOURCES, citation

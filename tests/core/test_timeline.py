@@ -9,6 +9,7 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
+
 from afocal.core.case import Case, StepResult, new_case
 from afocal.core.configuration import Configuration
 from afocal.core.settings import Settings

@@ -9,6 +9,7 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
+
 from afocal.core.case import Case, new_case
 from afocal.core.case_file import dumps_case, loads_case
 from afocal.core.configuration import Configuration

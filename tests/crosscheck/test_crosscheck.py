@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from afocal.core.errors import DomainRefusal
 from afocal.core.optics import caps, field, focus, measuring, rays, telescope, thick
 

@@ -11,8 +11,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import afocal.core.optics as optics_package
 import pytest
+
+import afocal.core.optics as optics_package
 from afocal.core.acuity import decimal_acuity, logmar
 from afocal.core.constants import CONSTANTS, constant
 from afocal.core.formula import REGISTRY

@@ -8,6 +8,7 @@ from __future__ import annotations
 from math import log10
 
 import pytest
+
 from afocal.core.magnification import required_magnification, snellen_denominator_through_telescope
 from afocal.core.optics.binocular_field import union_field_deg
 from afocal.core.optics.caps import cap_working_distance_mm

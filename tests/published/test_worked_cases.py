@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable
 
 import pytest
+
 from afocal.core.acuity import OffChart, nearest_chart_line, on_chart, parse_acuity, snellen_denominator
 from afocal.core.contrast import contrast_reserve
 from afocal.core.errors import ClinicalRefusal

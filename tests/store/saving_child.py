@@ -11,6 +11,7 @@ import tomllib
 from pathlib import Path
 
 import tomli_w
+
 from afocal.core.errors import FileRefusal
 from afocal.core.store.files import ChangedOnDisk, SaveFailed
 from afocal.core.store.history import save_case

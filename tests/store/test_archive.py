@@ -7,6 +7,7 @@ import os
 import zipfile
 
 import pytest
+
 from afocal.core.errors import FileRefusal
 from afocal.core.store.archive import pack, unpack
 from afocal.core.store.files import digest_of

@@ -6,6 +6,7 @@ import json
 import os
 
 import pytest
+
 from afocal.core.errors import EntryRefusal, FileRefusal
 from afocal.core.store.check import Checker, Finding, Validator, dotted_key, nearest_key
 

@@ -8,6 +8,7 @@ import tomllib
 from datetime import UTC, datetime, timedelta
 
 import pytest
+
 from afocal.core.errors import FileRefusal
 from afocal.core.paths import history_dir
 from afocal.core.store.files import SaveFailed

@@ -12,6 +12,7 @@ import tomllib
 from datetime import date
 
 import pytest
+
 from afocal.core.errors import EntryRefusal, FileRefusal
 from afocal.core.store.index import CaseIndex
 from afocal.core.store.index_schema import VERSION

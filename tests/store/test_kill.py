@@ -15,6 +15,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+
 from afocal.core.store.history import versions
 from afocal.core.store.reading import read_text
 

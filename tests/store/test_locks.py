@@ -9,6 +9,7 @@ import threading
 import time
 
 import pytest
+
 from afocal.core.store import locks
 from afocal.core.store.files import SaveFailed, save_text
 from afocal.core.store.locks import LockBusy, lock_path, machine_name, save_lock

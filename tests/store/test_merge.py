@@ -6,9 +6,10 @@ from copy import deepcopy
 from datetime import date
 
 import pytest
-from afocal.core.store.merge import MISSING, differences, resolve, same, three_way
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
+from afocal.core.store.merge import MISSING, differences, resolve, same, three_way
 
 BASE = {
     "code": "P1",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from afocal.core.errors import FileRefusal
 from afocal.core.store.migrate import Migrations
 

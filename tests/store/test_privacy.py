@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 
 import pytest
+
 from afocal.core.store.privacy import looks_personal
 
 

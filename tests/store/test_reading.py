@@ -10,6 +10,7 @@ import time
 import tomllib
 
 import pytest
+
 from afocal.core.errors import FileRefusal
 from afocal.core.store import files
 from afocal.core.store.reading import decode, printable, read_text

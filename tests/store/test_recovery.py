@@ -6,6 +6,7 @@ import json
 import tomllib
 
 import pytest
+
 from afocal.core.store import recovery
 from afocal.core.store.files import save_text
 from afocal.core.store.recovery import SET_ASIDE, begin, discard_copy, find, keep_copy

@@ -6,6 +6,7 @@ import errno
 import tomllib
 
 import pytest
+
 from afocal.core.store.filesystem import FileSystem
 from afocal.core.store.history import save_case
 from afocal.core.store.index import CaseIndex

@@ -6,6 +6,7 @@ import os
 import stat
 
 import pytest
+
 from afocal.core.store import files
 from afocal.core.store.files import ChangedOnDisk, SaveFailed, current_stamp, save_text
 from afocal.core.store.reading import read_text

@@ -6,6 +6,7 @@ import errno
 from pathlib import Path
 
 import pytest
+
 from afocal.core.store.files import ChangedOnDisk, SaveFailed, digest_of, save_text
 from afocal.core.store.history import save_case
 

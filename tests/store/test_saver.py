@@ -7,6 +7,7 @@ import threading
 import time
 
 import pytest
+
 from afocal.core.store.filesystem import FileSystem
 from afocal.core.store.history import versions
 from afocal.core.store.reading import read_text

@@ -6,6 +6,7 @@ import socket
 import tomllib
 
 import pytest
+
 from afocal.core import paths
 from afocal.core.store.archive import pack, unpack
 from afocal.core.store.history import versions

@@ -7,6 +7,7 @@ import subprocess
 import sys
 
 import pytest
+
 from afocal.core.errors import FileRefusal
 from afocal.core.store import reading
 from afocal.core.store.filesystem import FileSystem, reason_of

@@ -12,11 +12,12 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from harness import POSIX, Terminal, key_bytes
+
 from afocal.tui import terminal
 from afocal.tui.driver import HIDE, SHOW, STEADY_BLOCK, caret_driver
 from afocal.tui.signs import ASCII_SIGNS, UNICODE_SIGNS
 from afocal.tui.theming import DEFAULT_THEME, PALETTE_THEME, starting_theme_name
-from harness import POSIX, Terminal, key_bytes
 
 PROGRAM = str(Path(__file__).parent / "kinds_program.py")
 needs_pty = pytest.mark.skipif(not POSIX, reason="a pseudo-terminal needs POSIX")

@@ -5,8 +5,9 @@ from __future__ import annotations
 import ast
 from pathlib import Path
 
-import afocal.themes as themes
 import pytest
+
+import afocal.themes as themes
 from afocal.themes import (
     COLOUR_KEYS,
     LEAST_RATIO,

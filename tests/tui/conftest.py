@@ -7,10 +7,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from textual.pilot import Pilot
+
 from afocal.core.workspace import demo_workspace
 from afocal.tui.app import AfocalApp
 from afocal.tui.screens.case import CaseScreen
-from textual.pilot import Pilot
 
 KEYS = {" ": "space", ".": "full_stop", "-": "minus", "+": "plus", "/": "slash", ",": "comma", "@": "at"}
 

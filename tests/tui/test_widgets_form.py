@@ -6,13 +6,14 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
+from textual.app import ComposeResult
+from textual.geometry import Offset, Size
+
 from afocal.tui.caret import CaretApp, caret_offset
 from afocal.tui.quiet import QuietInput, QuietScreen
 from afocal.tui.signs import use_signs
 from afocal.tui.widgets.form import Form, Row
 from afocal.tui.widgets.rows import NARROW, columns_for, draw_row
-from textual.app import ComposeResult
-from textual.geometry import Offset, Size
 
 ROWS = (
     Row("part", "Examination", heading=True),

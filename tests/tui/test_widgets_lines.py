@@ -3,10 +3,6 @@
 from __future__ import annotations
 
 import pytest
-from afocal.tui.caret import CaretApp, caret_offset
-from afocal.tui.quiet import QuietDialog, QuietInput, QuietScreen
-from afocal.tui.safe_text import clean, fit, to_ascii, wrap
-from afocal.tui.widgets.lines import AnswerLine, KeyLine, KeyWord, MessageLine, lay_out_keys
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.cells import cell_len
@@ -15,6 +11,11 @@ from textual.geometry import Size
 from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Input
+
+from afocal.tui.caret import CaretApp, caret_offset
+from afocal.tui.quiet import QuietDialog, QuietInput, QuietScreen
+from afocal.tui.safe_text import clean, fit, to_ascii, wrap
+from afocal.tui.widgets.lines import AnswerLine, KeyLine, KeyWord, MessageLine, lay_out_keys
 
 KEYS = tuple(
     KeyWord(f"F{number}", word) for number, word in enumerate(["Help", "Intake", "Plan", "Fit", "Notes"], 1)

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import pytest
+from textual.app import ComposeResult
+from textual.geometry import Size
+from textual.widget import Widget
+
 from afocal.tui.caret import CaretApp, caret_offset
 from afocal.tui.quiet import QuietScreen
 from afocal.tui.widgets.drawn_list import DrawnList
 from afocal.tui.widgets.list_table import Column, ListRow, ListTable, columns_that_fit
 from afocal.tui.widgets.sheet import Sheet, SheetRow, heading_row, lay_out_row, text_row, value_row
-from textual.app import ComposeResult
-from textual.geometry import Size
-from textual.widget import Widget
 
 
 class OneWidget(CaretApp[None]):
