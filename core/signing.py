@@ -151,13 +151,13 @@ def _typed(finding: Finding) -> list[str]:
 
 
 def _plain(value: Any) -> Any:
-    """Only what JSON has, in one spelling: whole floats as they read back, days and moments as text."""
+    """Only what JSON has, in one spelling: numbers alike however they are written, days and moments as text."""
     if isinstance(value, Mapping):
         return {str(key): _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [_plain(item) for item in value]
-    if isinstance(value, float):
-        return repr(value)
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return repr(float(value))
     if isinstance(value, datetime | date | time):
         return value.isoformat()
     return value if value is None or isinstance(value, bool | int | str) else repr(value)
