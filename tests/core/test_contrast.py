@@ -43,6 +43,7 @@ def test_letters_in_triplets_count_a_twentieth_each(letters: float, log_cs: floa
 
 # reserve, grade (Whittaker and Lovie-Kitchin 1994, abstract)
 RESERVES = [
+    (0.5, "rate and accuracy fall"),
     (3.99, "rate and accuracy fall"),
     (4.0, "reading slows"),
     (9.99, "reading slows"),

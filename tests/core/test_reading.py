@@ -245,6 +245,14 @@ def test_the_plateau_rule_stands_apart_from_the_smaller_sizes() -> None:
     assert plateau_of(points([20, 50, 98, 102, 100, 100])) == (pytest.approx(100), pytest.approx(0.6))
 
 
+def test_a_wider_plateau_needs_a_wider_gap() -> None:
+    """With a spread of 10 wpm, a size 20 wpm under the mean stands apart and one 19 wpm under it does not."""
+    plateau = [110.0, 90.0, 110.0, 90.0, 100.0]  # mean 100, standard deviation 10
+    assert plateau_of(points([20, 80, *plateau])) == (pytest.approx(100), pytest.approx(0.6))
+    with pytest.raises(ClinicalRefusal, match="no set of large sizes stands out"):
+        plateau_of(points([20, 81, *plateau]))
+
+
 def test_the_plateau_rule_refuses_when_no_set_stands_apart() -> None:
     """Speeds without order have no plateau."""
     with pytest.raises(ClinicalRefusal, match="no set of large sizes stands out"):
