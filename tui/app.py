@@ -7,10 +7,11 @@ all that it stands on are loaded in a thread after the first paint.
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterable
-from typing import TYPE_CHECKING, ClassVar
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar
 
-from textual.app import SystemCommand
 from textual.binding import BindingType
 from textual.events import Event, Key
 from textual.screen import ModalScreen, Screen
@@ -18,25 +19,27 @@ from textual.screen import ModalScreen, Screen
 from ..core.errors import AfocalError
 from ..core.workspace import Workspace
 from ..themes import ThemeData
-from .commands import BY_ID, Place, bindings_for, commands_in, keys_in_force, shown_key
+from .commands import BY_ID, Place, bindings_for, commands_in, keymap_of, keys_in_force, shown_key
 from .crash import GuardedApp
+from .ending import call_when_asked_to_end
 from .quiet import keys_in_order
 from .screens.case_list import CaseListScreen
 from .theming import ThemedApp
 from .widgets.lines import KeyLine, KeyWord, MessageLine
 
 if TYPE_CHECKING:
+    from ..core.desk import Desk
     from ..core.settings import Settings
     from ..core.stock import Stock
     from .screens.case import CaseScreen
 
 
-class AfocalApp(GuardedApp[int], ThemedApp[int]):
+# The framework's own bindings are left out: Ctrl+C would tell in a corner, for a moment, how to quit.
+class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
     """See the module's first lines."""
 
     TITLE = "afocal"
-    ENABLE_COMMAND_PALETTE = True
-    COMMAND_PALETTE_BINDING = "ctrl+p"
+    ENABLE_COMMAND_PALETTE = False
     BINDINGS: ClassVar[list[BindingType]] = list(bindings_for("everywhere"))
     animation_level = "none"
 
@@ -45,47 +48,63 @@ class AfocalApp(GuardedApp[int], ThemedApp[int]):
         self.workspace = workspace
         self._first_case = case
         self.keys_of: dict[str, str] = {name: command.key for name, command in BY_ID.items()}
+        self.desks: list[Desk] = []
+        """what is open; kept here because a crash report must find it when the screens are gone"""
         self._settings: Settings | None = None
         self._stock: Stock | None = None
         self._problems: list[str] = []
-        self._warm = threading.Event()
+        self._list: CaseListScreen | None = None
         self._lock = threading.Lock()
 
     # ---- start
 
     def get_default_screen(self) -> Screen:
         """The list of cases is the ground that everything else stands on."""
-        return CaseListScreen(self.workspace)
+        self._list = CaseListScreen(self.workspace)
+        return self._list
 
     def on_ready(self) -> None:
         """After the first paint: load what a case needs, without holding up a key."""
         super().on_ready()
+        call_when_asked_to_end(self.end_from_outside)
         threading.Thread(target=self._warm_up, name="afocal-warm-up", daemon=True).start()
         if self._first_case:
             self.call_after_refresh(self.open_case, self._first_case)
 
-    def _warm_up(self) -> None:
-        self.settings  # noqa: B018 - loaded and kept
-        self.stock  # noqa: B018
-        from ..core import case_file, fitting, plan  # noqa: F401
-        from .panes import intake  # noqa: F401
-        from .screens import case  # noqa: F401
+    def call_from_any_thread(self, call: Callable[..., Any], *arguments: Any) -> None:
+        """Have something done by the screen's thread without waiting for it; nothing when the program is ending."""
+        with suppress(RuntimeError):  # the loop has ended
+            self.call_later(call, *arguments)
 
-        self._warm.set()
-        self.call_from_thread(self._settings_known)
+    def _warm_up(self) -> None:
+        try:
+            self.settings  # noqa: B018 - loaded and kept
+            self.stock  # noqa: B018
+            from ..core import case_file, fitting, plan  # noqa: F401
+            from ..core.store.files import sweep_leftovers
+            from .panes import intake  # noqa: F401
+            from .screens import case  # noqa: F401
+
+            sweep_leftovers(self.workspace.cases)
+        except Exception as error:  # a thread would print it with its values
+            self.call_from_any_thread(self._handle_exception, error)
+            return
+        self.call_from_any_thread(self._settings_known)
 
     def _settings_known(self) -> None:
         keys, problems = keys_in_force(self.settings.keys)
         if keys != self.keys_of:
             self.keys_of = keys
-            self.set_keymap({name: key for name, key in keys.items() if key != BY_ID[name].key})
+            self.set_keymap(keymap_of(keys))
             for screen in self.screen_stack:
                 for line in screen.query(KeyLine):
                     self.fill_key_line(line, getattr(screen, "place", "list"))
         for sentence in (*self._problems, *problems):
             self.say(sentence, "check")
         self._problems.clear()
-        self._offer_recovery()
+        from .screens.recovery import offer_recovery
+
+        offer_recovery(self)
 
     @property
     def settings(self) -> Settings:
@@ -138,57 +157,66 @@ class AfocalApp(GuardedApp[int], ThemedApp[int]):
 
         stock, settings = self.stock, self.settings
         said, self._problems = tuple(self._problems), []
-        self.push_screen(CaseScreen(opened, stock, settings, said=said))
+        screen = CaseScreen(opened, stock, settings, said=said, after_save=self._saved)
+        self.desks.append(screen.desk)
+        self.push_screen(screen)
+
+    def _saved(self, path: Path, text: str) -> None:
+        """In the saver's thread: the list is told when it is next looked at, not while somebody types."""
+        if self._list is not None:
+            self._list.saved[path] = text
 
     def leave_case(self, screen: CaseScreen) -> None:
         """Back to the list when everything is on disk; else ask."""
-        state = screen.desk.close()
-        if state.is_safe:
-            self.pop_screen()
-            return
-        self._ask_about_unsaved(screen, self.pop_screen)
 
-    def _ask_about_unsaved(self, screen: CaseScreen, go) -> None:
+        def leave() -> None:
+            self.desks.remove(screen.desk)
+            self.pop_screen()
+
+        if screen.desk.close().is_safe:
+            leave()
+        else:
+            self._ask_about_unsaved(screen.desk, leave)
+
+    def _ask_about_unsaved(self, desk: Desk, leave: Callable[[], None]) -> None:
         from .screens.dialogs import Decide
 
-        state = screen.desk.saver.state
+        state = desk.saver.state
         copy = f"A copy is kept at {state.recovery} and offered at the next start." if state.recovery else ""
-        text = f"{screen.desk.case.code} is not saved: {state.reason}.\n{copy}"
+        text = f"{desk.case.code} is not saved in {desk.path}: {state.reason}.\n{copy}"
         answers = (
             ("stay", "Stay and keep trying"),
-            ("leave", "Leave; the copy is offered at the next start"),
+            ("leave", "Leave; the copy is offered at the next start" if copy else "Leave and lose it"),
         )
 
         def decided(answer: str | None) -> None:
             if answer == "leave":
-                go()
+                leave()
             else:
-                screen.desk.save_now()
+                desk.save_now()
 
         self.push_screen(Decide("Not on disk", text, answers), decided)
 
     def action_quit(self) -> None:  # type: ignore[override]
         """Leave; asks only when something is not on disk."""
-        from_case = [screen for screen in self.screen_stack if hasattr(screen, "desk")]
-        for screen in from_case:
-            if screen is self.screen:
-                screen.pane.accept_typed()  # type: ignore[attr-defined]
-            if not screen.desk.close().is_safe:  # type: ignore[attr-defined]
-                self._ask_about_unsaved(screen, lambda: self.exit(0))  # type: ignore[arg-type]
+        pane = getattr(self.screen, "pane", None)
+        if pane is not None:
+            pane.accept_typed()
+        for desk in self.desks:
+            if not desk.close().is_safe:
+                self._ask_about_unsaved(desk, lambda: self.exit(0))
                 return
         self.exit(0)
 
     def end_from_outside(self) -> None:
         """The terminal closed or the system asks us to go: what was typed is accepted, what is open is saved."""
-        for screen in self.screen_stack:
-            if hasattr(screen, "desk"):
-                screen.desk.close()  # type: ignore[attr-defined]
+        for screen in reversed(self.screen_stack):
+            pane = getattr(screen, "pane", None)
+            if pane is not None:
+                pane.accept_typed()
+        for desk in self.desks:
+            desk.close()
         self.exit(0)
-
-    def _offer_recovery(self) -> None:
-        from .screens.recovery import offer_recovery
-
-        offer_recovery(self)
 
     # ---- saying and showing
 
@@ -208,37 +236,42 @@ class AfocalApp(GuardedApp[int], ThemedApp[int]):
             if command.in_key_line and self.keys_of[command.id]
         ]
 
-    def get_system_commands(self, screen: Screen) -> Iterable[SystemCommand]:
-        """The palette: our commands that work here, with their keys, and none of the framework's."""
-        place: Place = getattr(screen, "place", "list")
-        for command in commands_in(place):
-            if command.id == "palette":
-                continue
-            key = self.keys_of[command.id]
-            name = f"{command.word} ({shown_key(key)})" if key else command.word
-            yield SystemCommand(
-                name[:1].upper() + name[1:], command.sentence, self._runner(screen, command.id)
-            )
-
-    def _runner(self, screen: Screen, name: str):
-        action = BY_ID[name].action
-
-        async def run() -> None:
-            # The action is the pane's, the screen's or the app's, whichever has it.
-            for owner in (getattr(screen, "pane", None), screen, self):
-                method = getattr(owner, f"action_{action}", None)
-                if method is not None:
-                    result = method()
-                    if result is not None:
-                        await result
-                    return
-
-        return run
-
     def action_palette(self) -> None:
-        """The palette, unless a dialog is open."""
-        if not isinstance(self.screen, ModalScreen):
-            self.action_command_palette()
+        """Every command that works here, by name, with its key."""
+        if isinstance(self.screen, ModalScreen):
+            return
+        from .screens.dialogs import Pick
+
+        place: Place = getattr(self.screen, "place", "list")
+        found = [command for command in commands_in(place) if command.id != "palette"]
+        screen = self.screen
+
+        def picked(name: str | None) -> None:
+            if name is not None:
+                self.call_later(self._run_command, screen, name)
+
+        self.push_screen(
+            Pick(
+                "All commands",
+                [
+                    (command.id, f"{command.word[:1].upper()}{command.word[1:]}: {command.sentence}")
+                    for command in found
+                ],
+                details=[shown_key(self.keys_of[command.id]) for command in found],
+            ),
+            picked,
+        )
+
+    async def _run_command(self, screen: Screen, name: str) -> None:
+        """The action is the pane's, the screen's or the app's, whichever has it."""
+        action = f"action_{BY_ID[name].action}"
+        for owner in (getattr(screen, "pane", None), screen, self):
+            method = getattr(owner, action, None)
+            if method is not None:
+                result = method()
+                if result is not None:
+                    await result
+                return
 
     def action_messages(self) -> None:
         """The recent messages, newest first."""
@@ -262,6 +295,6 @@ class AfocalApp(GuardedApp[int], ThemedApp[int]):
         """Choose the colours."""
         if isinstance(self.screen, ModalScreen):
             return
-        from .screens.theme_choice import ThemeChoice
+        from .screens.theme_choice import choose_theme
 
-        self.push_screen(ThemeChoice(self))
+        choose_theme(self)

@@ -7,6 +7,7 @@ action is a method of the screen (or of the app) named ``action_<id with undersc
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
@@ -125,13 +126,38 @@ def commands_in(place: Place) -> tuple[Command, ...]:
     return tuple(sorted(found, key=lambda command: -order.index(command.where)))
 
 
+def places() -> tuple[Place, ...]:
+    """Every place that has commands of its own or of others."""
+    return tuple(_LIVES_IN)
+
+
 def bindings_for(*places: Place) -> list[Binding]:
-    """The framework's bindings of the commands declared for these places themselves."""
+    """The framework's bindings of the commands declared for these places themselves.
+
+    A command without a key is bound to one that no keyboard has, so that the settings can give it a real one.
+    """
     return [
-        Binding(command.key, command.action, command.word, id=command.id, priority=True, show=False)
+        Binding(
+            bound_key(command, command.key),
+            command.action,
+            command.word,
+            id=command.id,
+            priority=True,
+            show=False,
+        )
         for command in COMMANDS
-        if command.where in places and command.key
+        if command.where in places
     ]
+
+
+def bound_key(command: Command, key: str) -> str:
+    """The key as the framework is told; for no key a name that is none."""
+    return key or f"no-key-{command.id}"
+
+
+def keymap_of(keys: Mapping[str, str]) -> dict[str, str]:
+    """What the framework must be told of keys that are not the declared ones."""
+    return {name: bound_key(BY_ID[name], key) for name, key in keys.items() if key != BY_ID[name].key}
 
 
 def shown_key(key: str) -> str:
@@ -144,29 +170,47 @@ def shown_key(key: str) -> str:
 def keys_in_force(own: Mapping[str, str]) -> tuple[dict[str, str], list[str]]:
     """The key of each command with the clinic's own ones put in, and a sentence for each that cannot be used.
 
-    A clash is two commands with one key in one place; the clinic's key is then left out and the default stays.
+    A clash is two commands with one key in one place; the clinic's key is then left out and the default stays. Two
+    commands may exchange their keys. An empty text takes the key away.
     """
     keys = {command.id: command.key for command in COMMANDS}
     problems: list[str] = []
-    for name, key in own.items():
-        if name not in keys:
-            problems.append(f"keys.{name}: there is no such command; the names stand in the help")
-            continue
-        wanted = key.strip().lower()
-        if wanted in _TAKEN:
-            problems.append(
-                f"keys.{name}: {shown_key(wanted)} is {_TAKEN[wanted]}; {shown_key(keys[name])} stays"
-            )
-            continue
-        rival = next((each for each in _rivals(BY_ID[name]) if keys[each.id] == wanted), None)
-        if wanted and rival is not None:
-            problems.append(
-                f"keys.{name}: {shown_key(wanted)} is taken by '{rival.word}'; {shown_key(keys[name])} stays"
-            )
-            continue
-        keys[name] = wanted
+    for name, given in own.items():
+        wanted = given.strip().lower()
+        refusal = _refusal(name, wanted)
+        if refusal:
+            problems.append(f"keys.{name}: {refusal}")
+        else:
+            keys[name] = wanted
+    for name in reversed([name for name in own if name in keys and keys[name] != BY_ID[name].key]):
+        rival = next((each for each in _rivals(BY_ID[name]) if keys[each.id] == keys[name]), None)
+        if keys[name] and rival is not None:
+            default = BY_ID[name].key
+            stays = f"{shown_key(default)} stays" if default else "it stays without a key"
+            problems.append(f"keys.{name}: {shown_key(keys[name])} is taken by '{rival.word}'; {stays}")
+            keys[name] = default
     return keys, problems
 
+
+def _refusal(name: str, wanted: str) -> str:
+    """Why a wanted key cannot be used at all, "" when it can."""
+    if name not in BY_ID:
+        from difflib import get_close_matches
+
+        near = get_close_matches(name, BY_ID, n=1)
+        hint = f"the nearest is {near[0]}" if near else "the names stand in the help"
+        return f"there is no such command; {hint}"
+    default = BY_ID[name].key
+    stays = f"{shown_key(default)} stays" if default else "it stays without a key"
+    if wanted in _TAKEN:
+        return f"{shown_key(wanted)} is {_TAKEN[wanted]}; {stays}"
+    if wanted and not _KEY.fullmatch(wanted):
+        return f"'{wanted}' is no key for a command; accepted are keys such as ctrl+b, alt+b, f10; {stays}"
+    return ""
+
+
+# A letter alone is needed for typing; what a command may have is a function key or a letter held with another key.
+_KEY = re.compile(r"(shift\+|ctrl\+)?f([1-9]|1[0-9]|2[0-4])|(ctrl|alt)\+([a-z0-9]|shift\+[a-z])")
 
 # Keys that terminals send for something else, or that editing needs.
 _TAKEN = {
@@ -178,6 +222,14 @@ _TAKEN = {
     "shift+tab": "the way to the last field",
     "enter": "the way to accept a value",
     "escape": "the way back",
+    "ctrl+c": "the way to copy what is marked",
+    "ctrl+v": "the way to paste",
+    "ctrl+x": "the way to cut what is marked",
+    "ctrl+a": "the way to the start of a text",
+    "ctrl+e": "the way to the end of a text",
+    "ctrl+k": "the way to clear a text to its end",
+    "ctrl+u": "the way to clear a text to its start",
+    "ctrl+w": "the way to clear a word",
 }
 
 

@@ -13,6 +13,7 @@ from typing import Any, ClassVar, TypeVar
 
 from rich.segment import Segment
 from textual.binding import Binding, BindingType
+from textual.events import Key
 from textual.geometry import Size
 from textual.reactive import Reactive
 from textual.screen import ModalScreen, Screen
@@ -121,3 +122,26 @@ class QuietInput(Input):
 
     def restricted(self) -> None:
         """No bell: the sentence beside the field says what is wrong."""
+
+
+def share_keys(event: Key, line: QuietInput, below: Widget) -> bool:
+    """A text line and a list below it that work as one: true when the key was for the other of the two.
+
+    Call it for keys that neither of them took. The focus is moved at once, not by a message, so that of letters typed
+    in a burst none comes in between.
+    """
+    screen = line.screen
+    if event.key in ("down", "up", "pagedown", "pageup"):
+        if screen.focused is not line:
+            return False
+        screen.set_focus(below)
+        return True
+    if event.is_printable and event.character:
+        screen.set_focus(line)
+        line.insert_text_at_cursor(event.character)
+        return True
+    if event.key == "backspace" and line.value:
+        screen.set_focus(line)
+        line.action_delete_left()
+        return True
+    return False

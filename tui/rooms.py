@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 from ..core.case import Case
 from ..core.case_file import case_data, case_of, loads_case
 from ..core.desk import Desk
 from ..core.errors import FileRefusal
+from ..core.fields import by_path, goal_by_key
 from ..core.store.files import Stamp
-from ..core.store.merge import Merge, three_way
+from ..core.store.merge import Choice, Merge, resolve, three_way
 from ..core.store.reading import read_text
+
+_SHOWN = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,23 +32,44 @@ class Theirs:
         """Whether both sets of changes fit together without a decision."""
         return self.merge.is_clean
 
+    @property
+    def has_ours(self) -> bool:
+        """Whether something was changed here that they do not have."""
+        return bool(self.merge.from_mine)
 
-def their_version(desk: Desk) -> Theirs | FileRefusal | None:
-    """The version on disk against ours; a FileRefusal when it cannot be read, None when it is the same as ours."""
+    def decided(self, choices: Mapping[str, Choice]) -> Theirs:
+        """The same with every conflict decided. Raises our refusals when the result is no case."""
+        return replace(self, case=case_of(resolve(self.merge, choices), "case"))
+
+
+def their_version(desk: Desk) -> Theirs | FileRefusal:
+    """The version on disk against ours; a FileRefusal when it cannot be read."""
     try:
         read = read_text(desk.path)
         theirs = loads_case(read.text, desk.path)
+        merge = three_way(*(case_data(each, readings=False) for each in (desk.base, desk.case, theirs)))
+        merged = case_of(merge.merged, desk.path) if merge.is_clean else desk.case
     except FileRefusal as refusal:
         return refusal
-    if theirs == desk.case:
-        return None
-    merge = three_way(*(case_data(each, readings=False) for each in (desk.base, desk.case, theirs)))
-    merged = case_of(merge.merged, desk.path) if merge.is_clean else desk.case
     return Theirs(merged, theirs, read.stamp, merge, words_of(merge))
 
 
 def words_of(merge: Merge) -> str:
-    """What they changed, by key, a few of them by name."""
-    keys = [each.key for each in merge.from_theirs]
-    shown = ", ".join(keys[:4])
-    return shown + (f" and {len(keys) - 4} more" if len(keys) > 4 else "") if keys else "nothing that counts"
+    """What they changed, a few of the fields by name."""
+    names = [name_of(each.path) for each in merge.from_theirs]
+    more = f" and {len(names) - _SHOWN} more" if len(names) > _SHOWN else ""
+    return ", ".join(names[:_SHOWN]) + more if names else "nothing that counts"
+
+
+def name_of(path: tuple[str, ...]) -> str:
+    """A key of the case file as the form calls it; its dotted name when the form has none."""
+    field = by_path().get(".".join(path[-2:])) or (
+        goal_by_key().get(path[-1]) if "goal" in path[:-1] or "goals" in path[:-1] else None
+    )
+    return field.label if field is not None else ".".join(part for part in path if not part.startswith("["))
+
+
+def value_words(value: object) -> str:
+    """A value of the file in few words."""
+    text = "(nothing)" if value is None or type(value).__name__ == "_Missing" else str(value)
+    return text if len(text) <= 60 else text[:57] + "..."

@@ -4,22 +4,28 @@ from __future__ import annotations
 
 import gc
 import os
-import signal
 import tempfile
 from argparse import Namespace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ..core.workspace import Workspace, demo_workspace
+
+if TYPE_CHECKING:
+    from .app import AfocalApp
 
 
 def open_screen(arguments: Namespace) -> int:
     """Run the screen until it is left; returns the exit status."""
     # Nothing made during the start is garbage yet: collecting then only costs time.
     gc.disable()
+    from ..core import paths
     from . import terminal
 
     terminal.prepare()
-    with tempfile.TemporaryDirectory(prefix="afocal-practice-") as folder:
+    # Taken before a practice run moves the folders: a report must outlive it.
+    reports = paths.reports_dir()
+    with tempfile.TemporaryDirectory(prefix="afocal-practice-", ignore_cleanup_errors=True) as folder:
         if arguments.demo:
             _practice_folders(Path(folder))
             workspace = demo_workspace(Path(folder))
@@ -32,7 +38,7 @@ def open_screen(arguments: Namespace) -> int:
                 workspace.settings_path,
                 workspace.is_demo,
             )
-        return _run(workspace, arguments.case or "")
+        return _run(workspace, arguments.case or "", reports)
 
 
 def _practice_folders(folder: Path) -> None:
@@ -41,19 +47,13 @@ def _practice_folders(folder: Path) -> None:
         os.environ.setdefault(name, str(folder / name.removeprefix("AFOCAL_").lower()))
 
 
-def _run(workspace: Workspace, case: str) -> int:
-    from ..core import paths
+def _run(workspace: Workspace, case: str, reports: Path) -> int:
     from .app import AfocalApp
     from .crash import run_guarded
     from .theming import starting_theme
 
     app = AfocalApp(workspace, case, starting_theme(workspace.settings_path, os.environ))
-    for name in ("SIGTERM", "SIGHUP"):
-        number = getattr(signal, name, None)
-        if number is not None:
-            signal.signal(number, lambda *_: app.call_later(app.end_from_outside))
-    app.call_later(_thaw)
-    return run_guarded(app, paths.reports_dir(), _version, lambda: _cases_open(app))
+    return run_guarded(app, reports, _version, lambda: _cases_open(app))
 
 
 def _version() -> str:
@@ -62,19 +62,15 @@ def _version() -> str:
     return version("afocal")
 
 
-def _cases_open(app) -> list[str]:
+def _cases_open(app: AfocalApp) -> list[str]:
     """Where each open case stands, and whether all of it is on disk."""
     lines = []
-    for screen in app.screen_stack:
-        if hasattr(screen, "desk"):
-            state = screen.desk.close()
-            if state.is_safe:
-                lines.append(f"What was accepted is saved in {screen.desk.path}.")
-            else:
-                lines.append(f"Not saved in {screen.desk.path}; a copy is kept at {state.recovery}.")
+    for desk in app.desks:
+        state = desk.close()
+        if not state.is_safe:
+            lines.append(f"Not saved in {desk.path}; a copy is kept at {state.recovery}.")
+        elif app.workspace.is_demo:
+            lines.append("The practice set is thrown away, as at every end.")
+        else:
+            lines.append(f"What was accepted is saved in {desk.path}.")
     return lines
-
-
-def _thaw() -> None:
-    gc.freeze()
-    gc.enable()

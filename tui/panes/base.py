@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import ClassVar
+from collections.abc import Callable, Iterable
+from typing import Any, ClassVar
 
 from textual.containers import Container
 
-from ..commands import Place
+from ..commands import Place, bindings_for
+from ..messages import CaseEdited
 from ..view import View
 
 
 class Pane(Container):
-    """One of the four faces of a case. It posts messages and is given views."""
+    """One of the four faces of a case. It posts messages and is given views.
+
+    ``take_edit``, when the screen has set it, takes an edit at once: the new rows, the answer and the move of the caret
+    then go out in one frame, and nothing typed is left in a queue when the program must end.
+    """
 
     DEFAULT_CSS = """
     Pane { width: 1fr; height: 1fr; background: $ground; }
@@ -20,6 +25,21 @@ class Pane(Container):
 
     place: ClassVar[Place] = "case"
     title: ClassVar[str] = ""
+
+    take_edit: Callable[[CaseEdited], None] | None = None
+
+    def __init_subclass__(cls, **options: Any) -> None:
+        """The keys of a pane are those declared for its place."""
+        if "BINDINGS" not in cls.__dict__:
+            cls.BINDINGS = [*bindings_for(cls.place)]
+        super().__init_subclass__(**options)
+
+    def send(self, edited: CaseEdited) -> None:
+        """Hand an edit of the case up."""
+        if self.take_edit is not None:
+            self.take_edit(edited)
+        else:
+            self.post_message(edited)
 
     def show(self, view: View) -> None:
         """Show a view; repaint only what differs from the last one."""

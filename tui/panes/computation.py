@@ -213,9 +213,7 @@ class ComputationPane(Pane):
             )
             return case.with_visit(visit)
 
-        self.post_message(
-            CaseEdited(change, said=f"Chosen: {device_words(option)}. F4 has the fitting sheet.")
-        )
+        self.send(CaseEdited(change, said=f"Chosen: {device_words(option)}. F4 has the fitting sheet."))
 
     def action_option_what_if(self) -> None:
         """Change one figure and see it beside the original."""
@@ -227,7 +225,7 @@ class ComputationPane(Pane):
 
         def decided(change: Callable[[Case], Case] | None) -> None:
             if change is not None:
-                self.post_message(CaseEdited(change, said="Taken into the case; undo goes back."))
+                self.send(CaseEdited(change, said="Taken into the case; undo goes back."))
 
         self.app.push_screen(WhatIf(view, option), decided)
 

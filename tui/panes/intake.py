@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import Any
 
-from textual import on
 from textual.app import ComposeResult
 
 from ...core.case import Case, Finding, Goal
@@ -50,9 +49,9 @@ class IntakePane(Pane):
 
     def __init__(self) -> None:
         super().__init__(id="intake")
-        self.form = Form(reading=self._reading)
+        self.form = Form(edited=self._edited, reading=self._reading)
         self._view: View | None = None
-        self._errors: dict[str, tuple[str, str]] = {}
+        self._errors: dict[str, str] = {}
         self._rows: dict[str, tuple[Any, Row]] = {}
         self._goal_begun: int | None = None
 
@@ -71,10 +70,10 @@ class IntakePane(Pane):
             self.form.go_to(goal_key(begun, "distance"))
 
     def refuse(self, key: str, sentence: str) -> None:
-        """The sentence stands under the field; what was typed stays there to be mended, the old value counts."""
-        row = next((row for row in self.form.rows if row.key == key), None)
-        if row is not None and self._view is not None:
-            self._errors[key] = (self._refused_text, sentence)
+        """The sentence, which names what was typed, stands under the field until it is mended; the old value stays."""
+        if self._view is not None and any(row.key == key for row in self.form.rows):
+            self._goal_begun = None
+            self._errors[key] = sentence
             self.show(self._view)
 
     def _all_rows(self, view: View) -> Iterator[Row]:
@@ -96,7 +95,7 @@ class IntakePane(Pane):
         goals = view.case.visit.goals
         for index in range(len(goals) + 1):
             goal = goals[index] if index < len(goals) else Goal()
-            task = task_for(str(goal.value("task") or ""), library()) if goal.findings else None
+            task = _task_of(goal)
             for field in GOAL_FIELDS:
                 if index == len(goals) and field.path != "task":
                     break
@@ -117,7 +116,7 @@ class IntakePane(Pane):
         row = _field_row(key, field, label, finding, assumed, view)
         error = self._errors.get(key)
         if error is not None:
-            row = replace(row, error=error[1], status="error", text=row.text)
+            row = replace(row, error=error, status="error")
         self._rows[key] = (basis, row)
         return row
 
@@ -137,49 +136,59 @@ class IntakePane(Pane):
 
     # ---- what was typed goes up
 
-    _refused_text = ""
-
-    @on(Form.FieldEdited)
-    def _edited(self, event: Form.FieldEdited) -> None:
-        event.stop()
+    def _edited(self, key: str, text: str, confirmed: bool) -> None:
+        """Called by the form with each accepted text, before the caret moves on."""
         view = self._view
         if view is None:
             return
-        self._errors.pop(event.key, None)
-        self._refused_text = event.text
-        if event.confirmed:
-            self._confirm(event.key, view)
+        had_error = self._errors.pop(key, None) is not None
+        if confirmed:
+            self._confirm(key, view)
             return
-        goal = goal_of_key(event.key)
-        key, text = event.key, event.text
+        goal = goal_of_key(key)
         if goal is None:
-            self.post_message(CaseEdited(lambda case: case.with_typed(key, text), key))
+            self.send(CaseEdited(lambda case: case.with_typed(key, text), key))
         else:
             index, name = goal
             if index == len(view.case.visit.goals) and text.strip():
                 self._goal_begun = index
-            self.post_message(CaseEdited(lambda case: _with_goal(case, index, name, text), key))
+            self.send(CaseEdited(lambda case: _with_goal(case, index, name, text), key))
+        if had_error and key not in self._errors and self._view is view:
+            self.show(view)
 
     def _confirm(self, key: str, view: View) -> None:
         """Enter on an assumed or carried-over value takes it as it is, by name."""
         if key in view.case.visit.findings:
-            self.post_message(
-                CaseEdited(lambda case: case.confirmed(key), key, "Confirmed as measured today.")
-            )
+            self.send(CaseEdited(lambda case: case.confirmed(key), key, "Confirmed as measured today."))
+            return
+        goal = goal_of_key(key)
+        if goal is not None:
+            self._confirm_usual(key, *goal, view)
             return
         assumed = view.person.assumed.get(key)
         field = by_path().get(key)
-        if assumed is None or field is None:
-            return
-        text = _typed_of(field, assumed)
+        text = _typed_of(field, assumed) if assumed is not None and field is not None else ""
         if text:
-            self.post_message(
+            self.send(
                 CaseEdited(
                     lambda case: case.with_typed(key, text, "confirmed"),
                     key,
                     "Assumed value accepted by name.",
                 )
             )
+
+    def _confirm_usual(self, key: str, index: int, name: str, view: View) -> None:
+        """Enter on the usual figure of a task takes it as this person's own."""
+        goals = view.case.visit.goals
+        task = _task_of(goals[index]) if index < len(goals) else None
+        value = task.values.get(name) if task is not None else None
+        if value is None:
+            return
+        field = goal_by_key()[name]
+        text = field.kind.echo(value)
+        self.send(
+            CaseEdited(lambda case: case.with_goal_typed(index, name, text), key, "Usual figure accepted.")
+        )
 
     # ---- the caret
 
@@ -227,7 +236,8 @@ class IntakePane(Pane):
             goals[at - 1], goals[at] = goals[at], goals[at - 1]
             return case.with_goals(goals)
 
-        self.post_message(CaseEdited(change, said=f"Goal {at + 1} is goal {at} now."))
+        self._forget_goal_errors()
+        self.send(CaseEdited(change, said=f"Goal {at + 1} is goal {at} now."))
 
     def action_goal_remove(self) -> None:
         """The goal of the row is removed; undo brings it back."""
@@ -236,12 +246,18 @@ class IntakePane(Pane):
             self.post_message(Told("Put the caret on the goal that is to go."))
             return
         at = goal[0]
-        self.post_message(
+        self._forget_goal_errors()
+        self.send(
             CaseEdited(
                 lambda case: case.with_goals([g for n, g in enumerate(case.visit.goals) if n != at]),
                 said=f"Goal {at + 1} removed; undo brings it back.",
             )
         )
+
+    def _forget_goal_errors(self) -> None:
+        """Goals change places: what was refused belongs to none of them any more."""
+        for key in [key for key in self._errors if key.startswith(GOAL)]:
+            del self._errors[key]
 
     def help_topic(self) -> tuple[str, str]:
         """What the field means, its unit, range and spellings, and where the value goes."""
@@ -313,6 +329,11 @@ def _same_number(typed: str, value: float) -> bool:
         return float(typed) == value
     except ValueError:
         return False
+
+
+def _task_of(goal: Goal) -> Task | None:
+    """The task of the library that a goal names."""
+    return task_for(str(goal.value("task") or ""), library()) if goal.findings else None
 
 
 def _usual(key: str, task: Task | None) -> Assumed | None:

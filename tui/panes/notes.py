@@ -137,9 +137,7 @@ class NotesPane(Pane):
         text = clean(self.words.text, newlines=True)
         if self._view is None or self._view.read_only or text == self._view.case.visit.notes:
             return
-        self.post_message(
-            CaseEdited(lambda case: case.with_visit(case.visit.model_copy(update={"notes": text})))
-        )
+        self.send(CaseEdited(lambda case: case.with_visit(case.visit.model_copy(update={"notes": text}))))
 
     # ---- the caret
 
@@ -211,7 +209,7 @@ class NotesPane(Pane):
             self.post_message(Told(sentence, "done"))
             return
         full = self._note(view, "full")
-        self.post_message(CaseEdited(_note_taken(full), said=sentence))
+        self.send(CaseEdited(_note_taken(full), said=sentence))
 
 
 def _note_taken(text: str) -> Callable[[Case], Case]:

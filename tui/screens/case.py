@@ -1,53 +1,44 @@
-"""One case on the screen: routes between the four panes, keeps the case on disk, hands down what follows from it.
+"""One case on the screen: routes between the four panes and hands down what follows from the case.
 
-Nothing clinical is decided here. An edit goes: pane -> ``CaseEdited`` -> desk (saved) -> person -> pane; then the plan
-and the fitting sheet, at once while they are quick, in a thread when they are not; a result that came too late is
-dropped.
+Nothing clinical is decided here. An edit goes: pane -> ``CaseEdited`` -> desk (saved) -> person, plan, fitting sheet ->
+pane, all with the key while that is quick; a plan that takes longer is made in a thread, and one that came too late
+is dropped.
 """
 
 from __future__ import annotations
 
 import time
-from datetime import date
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 from textual import on
 from textual.app import ComposeResult
 from textual.containers import Container
 
 from ...core.case import Case
-from ...core.case_file import loads_case
-from ...core.desk import Desk
-from ...core.errors import AfocalError, FileRefusal
+from ...core.errors import AfocalError
 from ...core.fitting.sheet import fitting_sheet
 from ...core.fitting.types import FittingSheet
 from ...core.person import person_of
-from ...core.plan import plan
+from ...core.plan import Plan, plan
 from ...core.settings import Settings
 from ...core.stock import Stock
-from ...core.store.saver import SaverState
-from ...core.store.watch import Watch
 from ...core.workspace import OpenedCase
 from ..commands import Place, bindings_for
+from ..keeper import Keeper
 from ..messages import CaseEdited, PaneAsked, Told, WorkingAsked
 from ..panes.base import Pane
 from ..panes.computation_rows import device_words
-from ..quiet import QuietScreen
 from ..view import View
 from ..widgets.lines import AnswerLine, KeyLine, MessageLine
+from .case_commands import CaseCommands
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-# A recomputation up to this long is done with the key; a longer one goes to a thread.
-QUICK_S = 0.012
-# How often the file is looked at for another room's change. One stat, nothing sent.
-WATCH_S = 2.0
-
-PANES: tuple[Place, ...] = ("intake", "computation", "fitting", "notes")
+# A plan that took up to this long is made with the key, the next one too; a longer one in a thread.
+QUICK_S = 0.025
 
 
-def make_pane(name: str) -> Pane:
+def make_pane(name: Place) -> Pane:
     """A pane by its name, imported when it is first wanted."""
     if name == "intake":
         from ..panes.intake import IntakePane
@@ -66,7 +57,7 @@ def make_pane(name: str) -> Pane:
     return NotesPane()
 
 
-class CaseScreen(QuietScreen[None]):
+class CaseScreen(CaseCommands):
     """See the module's first lines."""
 
     DEFAULT_CSS = """
@@ -77,11 +68,18 @@ class CaseScreen(QuietScreen[None]):
     BINDINGS = bindings_for("case")
 
     def __init__(
-        self, opened: OpenedCase, stock: Stock, settings: Settings, *, said: tuple[str, ...] = ()
+        self,
+        opened: OpenedCase,
+        stock: Stock,
+        settings: Settings,
+        *,
+        said: tuple[str, ...] = (),
+        after_save: Callable[[Path, str], None] | None = None,
     ) -> None:
         super().__init__()
         self.stock, self.settings = stock, settings
-        self.desk = Desk(opened, on_save=self._save_state_from_thread)
+        self.keeper = Keeper(self, opened, after_save)
+        self.desk = self.keeper.desk
         self.answer = AnswerLine("")
         self.messages = MessageLine(more="Ctrl+L all")
         self.keys = KeyLine()
@@ -91,10 +89,8 @@ class CaseScreen(QuietScreen[None]):
         self._said = said
         self._shown: dict[str, View] = {}
         self._plan_took_s = 0.0
-        self._plan_number = 0
-        self._watch = Watch(opened.path)
-        self._save_kind = ""
-        self._deciding = False
+        self._plans_made = 0
+        self._in_thread = False
 
     # ---- what stands on the screen
 
@@ -104,25 +100,42 @@ class CaseScreen(QuietScreen[None]):
         yield self.messages
         yield self.keys
 
-    async def on_mount(self) -> None:
+    async def on_mount(self) -> None:  # type: ignore[override]
         """Intake first; the plan right behind it."""
         super().on_mount()
-        await self._show_pane("intake")
+        self._tell_from = self.app
+        await self.show_pane("intake")
         for sentence in self._said:
             self.say(sentence, "check")
-        self.call_after_refresh(self._replan)
-        self.set_interval(WATCH_S, self._look_at_file)
+        self.call_after_refresh(self._first_plan)
+
+    def _first_plan(self) -> None:
+        self._follow()
+        self.keeper.start()
 
     def say(self, text: str, weight: str = "note") -> None:
         """Say something in the line that keeps it."""
         self.messages.say(text, weight)  # type: ignore[arg-type]
+
+    def say_once(self, text: str, weight: str = "note") -> None:
+        """The same, but not again and again while it is the last thing said."""
+        if not self.messages.recent or self.messages.recent[-1].text != text:
+            self.say(text, weight)
+
+    def tell_from_thread(self, call: Callable[..., Any], *arguments: Any) -> None:
+        """Have something done here, asked for by another thread, which does not wait for it."""
+        if self._tell_from is not None:
+            self._tell_from.call_from_any_thread(call, *arguments)  # type: ignore[attr-defined]
+
+    _tell_from = None
 
     @property
     def pane(self) -> Pane:
         """The pane in view."""
         return self.panes[self.place]
 
-    async def _show_pane(self, name: Place) -> None:
+    async def show_pane(self, name: Place) -> None:
+        """Bring a pane to the front; what stands typed in the one that is left is accepted first."""
         if name in self.panes and self.place == name:
             self.pane.take_focus()
             return
@@ -130,8 +143,10 @@ class CaseScreen(QuietScreen[None]):
             self.pane.accept_typed()
         pane = self.panes.get(name)
         if pane is None:
-            pane = self.panes[name] = make_pane(name)
+            pane = make_pane(name)
+            pane.take_edit = self.take_edit
             await self.query_one("#panes").mount(pane)
+            self.panes[name] = pane
         for other, each in self.panes.items():
             each.display = other == name
         self.place = name
@@ -140,7 +155,7 @@ class CaseScreen(QuietScreen[None]):
         self.app.fill_key_line(self.keys, name)  # type: ignore[attr-defined]
 
     def _show_view(self) -> None:
-        if self._shown.get(self.place) is not self.view:
+        if self.place in self.panes and self._shown.get(self.place) is not self.view:
             self._shown[self.place] = self.view
             self.pane.show(self.view)
 
@@ -158,6 +173,15 @@ class CaseScreen(QuietScreen[None]):
             read_only=case.visit.signed,
         )
 
+    @on(CaseEdited)
+    def _edited(self, event: CaseEdited) -> None:
+        event.stop()
+        self.take_edit(event)
+
+    def take_edit(self, edited: CaseEdited) -> None:
+        """An edit from a pane."""
+        self.change(edited.change, edited.key, edited.said)
+
     def change(
         self, make: Callable[[Case], Case], key: str = "", said: str = "", *, for_good: bool = False
     ) -> bool:
@@ -171,29 +195,28 @@ class CaseScreen(QuietScreen[None]):
             return False
         if said:
             self.say(said, "done")
-        self._case_changed()
+        if changed:
+            self.case_changed()
         return changed
 
-    def _case_changed(self) -> None:
-        self.view = self._fresh_view(self.view)
-        if self._plan_took_s <= QUICK_S:
-            self._replan()
-        else:
-            self._show_view()
-            self._replan()
+    def case_changed(self) -> None:
+        """The case on the desk is another one: show it with what follows from it."""
+        if self.desk.case is not self.view.case:
+            self.view = self._fresh_view(self.view)
+            self._follow()
 
-    def _replan(self) -> None:
+    def _follow(self) -> None:
         """Compute what follows from the case: here when it is quick, else in a thread."""
-        self._plan_number += 1
-        if self._plan_took_s <= QUICK_S:
-            self._planned(self._plan_number, *self._computed(self.view.case))
-        else:
-            number, case = self._plan_number, self.view.case
-            self.run_worker(
-                lambda: self._plan_in_thread(number, case), thread=True, exclusive=True, group="plan"
-            )
+        if self._plan_took_s <= QUICK_S and not self._in_thread:
+            self._take_plan(self.view.case, *self._computed(self.view.case))
+            return
+        self._show_view()
+        if not self._in_thread:
+            self._in_thread = True
+            case = self.view.case
+            self.run_worker(lambda: self._plan_in_thread(case), thread=True, group="plan")
 
-    def _computed(self, case: Case):
+    def _computed(self, case: Case) -> tuple[Plan, FittingSheet | None, float]:
         started = time.perf_counter()
         made = plan(case, self.stock, self.settings)
         return made, self._sheet(case), time.perf_counter() - started
@@ -208,24 +231,26 @@ class CaseScreen(QuietScreen[None]):
         except AfocalError as error:
             return FittingSheet(choice, choice.telescope, (), (str(error),))
 
-    def _plan_in_thread(self, number: int, case: Case) -> None:
-        result = self._computed(case)
-        self.app.call_from_thread(self._planned, number, *result)
+    def _plan_in_thread(self, case: Case) -> None:
+        self.tell_from_thread(self._thread_done, case, *self._computed(case))
 
-    def _planned(self, number: int, made, sheet, took_s: float) -> None:
-        # The first plan also pays for loading; the shortest of two tells better.
-        self._plan_took_s = took_s if self._plan_number > 1 else min(took_s, QUICK_S)
-        if number != self._plan_number or not self.is_mounted:
-            return
+    def _thread_done(self, case: Case, made: Plan, sheet: FittingSheet | None, took_s: float) -> None:
+        self._in_thread = False
+        if case is self.view.case:
+            self._take_plan(case, made, sheet, took_s)
+        else:
+            # The case has moved on; what came too late is dropped. Once in a while a quick one may follow at once.
+            self._plan_took_s = took_s
+            self._follow()
+
+    def _take_plan(self, case: Case, made: Plan, sheet: FittingSheet | None, took_s: float) -> None:
+        self._plans_made += 1
+        # The first plan also pays for loading; what it took says nothing of the next.
+        self._plan_took_s = 0.0 if self._plans_made == 1 else took_s
         view = self.view
-        self.view = View(view.case, view.settings, view.stock, view.person, made, sheet, view.read_only)
+        self.view = View(case, view.settings, view.stock, view.person, made, sheet, view.read_only)
         self.answer.text = answer_sentence(self.view)
         self._show_view()
-
-    @on(CaseEdited)
-    def _edited(self, event: CaseEdited) -> None:
-        event.stop()
-        self.change(event.change, event.key, event.said)
 
     @on(Told)
     def _told(self, event: Told) -> None:
@@ -235,140 +260,9 @@ class CaseScreen(QuietScreen[None]):
     @on(PaneAsked)
     async def _pane_asked(self, event: PaneAsked) -> None:
         event.stop()
-        await self._show_pane(event.pane)  # type: ignore[arg-type]
+        await self.show_pane(event.pane)  # type: ignore[arg-type]
         if event.key:
             self.pane.go_to(event.key)
-
-    # ---- saving
-
-    def _save_state_from_thread(self, state: SaverState) -> None:
-        if state.kind == self._save_kind and state.kind == "saved" and not state.warning:
-            return
-        self._save_kind = state.kind
-        if state.kind in ("failed", "changed") or state.warning:
-            self.app.call_from_thread(self._save_state, state)
-
-    def _save_state(self, state: SaverState) -> None:
-        if state.kind == "failed":
-            copy = f"; a copy is kept at {state.recovery}" if state.recovery else ""
-            self.say(f"NOT saved: {state.reason}. It is tried again by itself{copy}.", "error")
-        elif state.kind == "changed":
-            self._ask_about_change()
-        elif state.warning:
-            self.say(state.warning, "check")
-
-    def action_save(self) -> None:
-        """Say when it was saved; try again when it was not."""
-        self.pane.accept_typed()
-        state = self.desk.saver.state
-        if (state.kind in ("failed", "idle") and self.desk.saver.stamp is None) or state.kind == "failed":
-            state = self.desk.save_now()
-        if state.is_safe:
-            when = state.at.astimezone().strftime("%H:%M:%S") if state.at else "before"
-            self.say(f"Saved {when} in {self.desk.path}", "done")
-        else:
-            self._save_state(state)
-
-    # ---- another room
-
-    def _look_at_file(self) -> None:
-        if (
-            self._deciding
-            or self.desk.saver.state.kind in ("saving", "changed")
-            or self.desk.saver.stamp is None
-        ):
-            return
-        seen = self._watch.look(self.desk.saver.stamp)
-        if seen.kind == "changed" and self.desk.saver.state.kind != "saving":
-            self._take_theirs_or_ask()
-
-    def _take_theirs_or_ask(self) -> None:
-        from ..rooms import their_version
-
-        found = their_version(self.desk)
-        if found is None:
-            return
-        if isinstance(found, FileRefusal):
-            self.say(f"Changed elsewhere and not readable now: {found}", "error")
-            self._deciding = True
-            return
-        if found.is_clean:
-            self.desk.replace(found.case, found.stamp)
-            self.say(f"Changed elsewhere and taken in: {found.words}", "check")
-            self._case_changed()
-        else:
-            self._ask_about_change()
-
-    def _ask_about_change(self) -> None:
-        if self._deciding:
-            return
-        self._deciding = True
-        from .rooms import ask_about_change
-
-        ask_about_change(self, self._change_decided)
-
-    def _change_decided(self) -> None:
-        self._deciding = False
-        self._case_changed()
-
-    # ---- commands
-
-    async def action_pane_intake(self) -> None:
-        """Intake."""
-        await self._show_pane("intake")
-
-    async def action_pane_computation(self) -> None:
-        """Computation."""
-        await self._show_pane("computation")
-
-    async def action_pane_fitting(self) -> None:
-        """Fitting."""
-        await self._show_pane("fitting")
-
-    async def action_pane_notes(self) -> None:
-        """Notes."""
-        await self._show_pane("notes")
-
-    def action_undo(self) -> None:
-        """One version back."""
-        self._walk(self.desk.undo, "Undone.", "There is nothing to undo.")
-
-    def action_redo(self) -> None:
-        """One version forward."""
-        self._walk(self.desk.redo, "Done again.", "There is nothing to redo.")
-
-    def _walk(self, step: Callable[[], bool], done: str, nothing: str) -> None:
-        if step():
-            self.say(done, "done")
-            self._case_changed()
-        else:
-            self.say(nothing)
-
-    def action_go_to(self) -> None:
-        """Go to a row by typing part of its name."""
-        from .dialogs import Pick
-
-        jumps = list(self.pane.jumps())
-        if not jumps:
-            self.say("Nothing to jump to on this page.")
-            return
-
-        def arrived(key: str | None) -> None:
-            if key is not None:
-                self.pane.take_focus()
-                self.pane.go_to(key)
-
-        self.app.push_screen(Pick("Go to", jumps), arrived)
-
-    def action_working(self) -> None:
-        """The working of the number under the caret."""
-        if self.answer.has_focus and self.view.best is not None:
-            best = self.view.best
-            self.post_message(
-                WorkingAsked(best.configuration, 0, "probability", "The chance in the answer line")
-            )
-        else:
-            self.pane.working_asked()
 
     @on(WorkingAsked)
     def _working_wanted(self, event: WorkingAsked) -> None:
@@ -376,73 +270,6 @@ class CaseScreen(QuietScreen[None]):
         from .working import working_page
 
         self.app.push_screen(working_page(self.view, event))
-
-    def action_picture(self) -> None:
-        """The picture page."""
-        if self.view.plan is None:
-            self.say("Nothing is computed yet.")
-            return
-        from .picture import PicturePage
-
-        self.app.push_screen(PicturePage(self.view))
-
-    def action_large(self) -> None:
-        """The answer, large; the caret goes to the answer line first."""
-        from .large import LargeAnswer
-
-        self.app.push_screen(LargeAnswer(self.view, answer_sentence(self.view)))
-
-    def action_cases(self) -> None:
-        """Back to the list; the last save is finished first."""
-        self.pane.accept_typed()
-        self.app.leave_case(self)  # type: ignore[attr-defined]
-
-    def action_visit_new(self) -> None:
-        """Begin a follow-up or a fitting visit today."""
-        from .dialogs import Pick
-
-        def begin(kind: str | None) -> None:
-            if kind:
-                self.change(
-                    lambda case: case.with_new_visit(date.today(), kind),  # type: ignore[arg-type]
-                    said=f"A {kind} visit begins; values from the last visit are marked until confirmed.",
-                )
-
-        kinds = [("follow-up", "Follow-up"), ("fitting", "Fitting"), ("examination", "Examination")]
-        self.app.push_screen(Pick("New visit today", kinds), begin)
-
-    def action_visit_timeline(self) -> None:
-        """All visits side by side."""
-        from .visits import timeline_page
-
-        self.app.push_screen(timeline_page(self.view))
-
-    def action_sign(self) -> None:
-        """Sign the visit."""
-        from .visits import ask_to_sign
-
-        self.pane.accept_typed()
-        ask_to_sign(self)
-
-    def action_addendum(self) -> None:
-        """Add words to a signed visit."""
-        from .visits import ask_for_addendum
-
-        ask_for_addendum(self)
-
-    def action_versions(self) -> None:
-        """Earlier versions of the file."""
-        from .rooms import show_versions
-
-        self.pane.accept_typed()
-        show_versions(self)
-
-    def take_version(self, text: str) -> None:
-        """Make an earlier version's text the present case, as an edit that can be undone."""
-        self.change(
-            lambda case: loads_case(text, self.desk.path),
-            said="The earlier version is the present one; undo goes back.",
-        )
 
 
 def answer_sentence(view: View) -> str:

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import time
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from textual import on
 from textual.app import ComposeResult
+from textual.events import Key
 from textual.widgets import Static
 
 from ...core import paths
 from ...core.store.index import CaseIndex
 from ...core.workspace import Workspace
 from ..commands import bindings_for
-from ..quiet import QuietInput, QuietScreen
+from ..quiet import QuietInput, QuietScreen, share_keys
 from ..widgets.lines import KeyLine, MessageLine
 from ..widgets.list_table import Column, ListRow, ListTable
 
@@ -31,6 +34,8 @@ _SORT_WORDS = {
 }
 # The list is looked through again while it is open, so that another room's work shows.
 REFRESH_S = 20.0
+# While a folder is read for the first time, the list is painted again so often at most.
+PROGRESS_S = 0.3
 
 
 class CaseListScreen(QuietScreen[None]):
@@ -61,11 +66,22 @@ class CaseListScreen(QuietScreen[None]):
             empty="No cases here yet. Ctrl+N begins one with a patient code.",
             id="cases",
         )
-        self.search = QuietInput("", id="search", placeholder="search: code, date, goal, device, next step")
+        self.search = QuietInput(
+            "",
+            id="search",
+            placeholder="type to search: code, date, goal, device, next step",
+            select_on_focus=False,
+        )
+        self.saved: dict[Path, str] = {}
+        """texts that were saved since the list was last looked at, put in by the savers' threads"""
         self.messages = MessageLine(more="Ctrl+L all")
         self.keys = KeyLine()
         self._title = Static("", id="title", markup=False)
         self._sort = 0
+        self._titled = ""
+        self._painted_at = 0.0
+        self._is_behind = False
+        self._walked = False
         self._refresher: BackgroundRefresh | None = None
 
     def compose(self) -> ComposeResult:
@@ -90,48 +106,74 @@ class CaseListScreen(QuietScreen[None]):
 
     def on_screen_resume(self) -> None:
         """Back from a case: what was saved there is shown."""
+        self._note_saved()
         if self._refresher is not None:
             self._refresher.now()
-        self.show_page()
+            self.show_page()
 
-    def show_page(self) -> None:
+    def _note_saved(self) -> None:
+        from ...core.case_header import case_header
+
+        while self.saved:
+            path, text = self.saved.popitem()
+            self.index.note_saved(path, text, case_header)
+
+    def show_page(self, *, from_the_top: bool = False) -> None:
         """The rows of the present search and order, read as they are scrolled to."""
         search, sort = self.search.value.strip(), _SORTS[self._sort]
         descending = sort in ("last_visit", "problem")
         total = self.index.total(search)
-        key = self.table.current_key
 
         def fetch(first: int, last: int) -> list[ListRow]:
             rows = self.index.page(first, last - first, search=search, sort=sort, descending=descending)
             return [_list_row(row) for row in rows]
 
-        self.table.use_source(total, fetch)
-        if key:
-            self.table.go_to(key)
-        words = f"{total} {'case' if total == 1 else 'cases'}, by {_SORT_WORDS[sort]}"
-        practice = "  PRACTICE SET, kept nowhere" if self.workspace.is_demo else ""
-        self._title.update(f"Cases: {words}{practice}")
+        self.table.empty = (
+            f"No case has '{search}' in it. Escape shows all again."
+            if search
+            else "No cases here yet. Ctrl+N begins one with a patient code."
+        )
+        self.table.use_source(total, fetch, stay=not from_the_top)
+        practice = "  PRACTICE SET, thrown away at the end" if self.workspace.is_demo else ""
+        title = f"{total} {'case' if total == 1 else 'cases'}, by {_SORT_WORDS[sort]}{practice}"
+        if title != self._titled:
+            self._titled = title
+            self._title.update(title, layout=False)
+        self._painted_at = time.monotonic()
 
     def _look_behind(self) -> None:
         from ...core.case_header import case_header
         from ...core.store.refresh import BackgroundRefresh
 
+        tell = self.app.call_from_any_thread  # type: ignore[attr-defined]
         self._refresher = BackgroundRefresh(
             self.index,
             case_header,
-            on_progress=lambda progress: self.app.call_from_thread(self._progressed, progress),
+            on_progress=lambda progress: tell(self._progressed, progress),
             every_s=REFRESH_S,
         )
         self._refresher.start()
 
     def _progressed(self, progress: Progress) -> None:
-        if progress.altered:
-            self.show_page()
+        if progress.problem:
+            self.messages.say(f"The cases cannot be listed: {progress.problem}", "error")
+        self._is_behind |= progress.altered
+        recent = time.monotonic() - self._painted_at < PROGRESS_S and not progress.done
+        # While a case is open in front, the list waits: it is painted when it is looked at again.
+        if self._is_behind and not recent and self.app.screen is self:
+            self._is_behind = False
+            # Until the caret was moved it waits at the top for the newest, wherever the first one found ends up.
+            self.show_page(from_the_top=self.table.current <= 0 and not self._walked)
+
+    @on(ListTable.RowFocused)
+    def _row_focused(self, event: ListTable.RowFocused) -> None:
+        event.stop()
+        self._walked = True
 
     @on(QuietInput.Changed, "#search")
     def _searched(self, event: QuietInput.Changed) -> None:
         event.stop()
-        self.show_page()
+        self.show_page(from_the_top=True)
 
     @on(QuietInput.Submitted, "#search")
     def _search_entered(self, event: QuietInput.Submitted) -> None:
@@ -143,6 +185,16 @@ class CaseListScreen(QuietScreen[None]):
         event.stop()
         self._open(event.key)
 
+    def on_key(self, event: Key) -> None:
+        """Letters search wherever the caret is, Up and Down walk the list, Escape gives up the search."""
+        if event.key == "escape" and self.search.value:
+            self.search.value = ""
+            self.table.focus()
+        elif not share_keys(event, self.search, self.table):
+            return
+        event.stop()
+        event.prevent_default()
+
     def _open(self, name: str | None) -> None:
         if name:
             self.app.open_case(name)  # type: ignore[attr-defined]
@@ -150,7 +202,7 @@ class CaseListScreen(QuietScreen[None]):
     def action_list_sort(self) -> None:
         """The next order."""
         self._sort = (self._sort + 1) % len(_SORTS)
-        self.show_page()
+        self.show_page(from_the_top=True)
 
     def action_look_back(self) -> None:
         """What was promised and what came of it, over all cases, from the index."""

@@ -12,11 +12,11 @@ from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
+from textual.events import Key
 from textual.widgets import Static
 
-from ..quiet import QuietDialog, QuietInput
+from ..quiet import QuietDialog, QuietInput, share_keys
 from ..safe_text import clean
-from ..widgets.list_table import Column, ListRow, ListTable
 from ..widgets.sheet import Sheet, SheetRow, heading_row, text_row
 
 _CSS = """
@@ -120,9 +120,16 @@ class Ask(Dialog):
 
 
 class Pick(Dialog):
-    """A list to choose from, narrowed by typing part of a name."""
+    """A list to choose from, narrowed by typing part of a name.
+
+    Letters go into the line above, Up and Down into the list: the caret is where the eye is wanted.
+    """
 
     foot = "Type part of the name, Up and Down, Enter choose, Esc back"
+
+    DEFAULT_CSS = """
+    Pick Sheet { height: 1fr; }
+    """
 
     def __init__(
         self,
@@ -136,24 +143,27 @@ class Pick(Dialog):
         notes = details or [""] * len(choices)
         self._choices = [(key, name, note) for (key, name), note in zip(choices, notes, strict=True)]
         self._current = current
-        self.input = QuietInput("")
-        columns = [Column("name", "", 20, flexible=True)]
-        if details:
-            columns.append(Column("note", "", 18, priority=1))
-        self.table = ListTable(columns, empty="Nothing is named so.")
+        self.input = QuietInput("", placeholder="part of the name", select_on_focus=False)
+        self.list = Sheet(self._rows(""))
 
     def body(self) -> ComposeResult:
         yield self.input
-        yield self.table
+        yield self.list
 
     def on_mount(self) -> None:
         super().on_mount()
-        self._narrow("")
         if self._current:
-            self.table.go_to(self._current)
-        self.input.focus()
+            self.list.go_to(self._current)
+            self.list.focus()
+        else:
+            self.input.focus()
 
-    def _narrow(self, text: str) -> None:
+    @property
+    def current(self) -> str | None:
+        """The choice that Enter takes."""
+        return self.list.current_key or None
+
+    def _rows(self, text: str) -> tuple[SheetRow, ...]:
         words = text.casefold().split()
         found = [
             row for row in self._choices if all(word in f"{row[1]} {row[2]}".casefold() for word in words)
@@ -161,63 +171,78 @@ class Pick(Dialog):
         if words:
             # What starts with the letters comes before what only contains them.
             found.sort(key=lambda row: not row[1].casefold().startswith(words[0]))
-        width = len(self.table.columns)
-        self.table.rows = [ListRow(key, (name, note)[:width]) for key, name, note in found]
-        if words:
-            # The best match has the caret, wherever it stood among the rows before.
-            self.table.move_to(0)
+        if not found:
+            return (text_row("Nothing is named so; Backspace takes a letter back.", "note"),)
+        return tuple(
+            SheetRow(((name, "plain"), (f"  {note}" if note else "", "strong")), key=key)
+            for key, name, note in found
+        )
 
     @on(QuietInput.Changed)
     def _changed(self, event: QuietInput.Changed) -> None:
         event.stop()
-        self._narrow(event.value)
-        self.picked_changed(self.table.current_key)
+        self.list.rows = self._rows(event.value)
+        # The first that fits is the one meant.
+        self.list.action_edge(-1)
+        self.picked_changed(self.current)
 
     @on(QuietInput.Submitted)
     def _submitted(self, event: QuietInput.Submitted) -> None:
         event.stop()
-        self.dismiss(self.table.current_key)
+        if self.current:
+            self.dismiss(self.current)
 
-    @on(ListTable.RowChosen)
-    def _chosen(self, event: ListTable.RowChosen) -> None:
+    @on(Sheet.RowFocused)
+    def _walked(self, event: Sheet.RowFocused) -> None:
         event.stop()
-        self.dismiss(event.key)
+        self.picked_changed(self.current)
 
-    def on_key(self, event) -> None:
-        """Up and Down walk the list while the caret stays in the text."""
-        if event.key in ("up", "down") and self.input.has_focus:
+    @on(Sheet.RowChosen)
+    def _chosen(self, event: Sheet.RowChosen) -> None:
+        event.stop()
+        if event.key:
+            self.dismiss(event.key)
+
+    def on_key(self, event: Key) -> None:
+        """Up and Down go from the text to the list, letters from the list to the text."""
+        if share_keys(event, self.input, self.list):
             event.stop()
             event.prevent_default()
-            self.table.action_step(1 if event.key == "down" else -1)
-            self.picked_changed(self.table.current_key)
 
     def picked_changed(self, key: str | None) -> None:
         """For a chooser that previews."""
 
 
 class Decide(Dialog):
-    """A question with a few answers, each a row; the first is the safe one and has the caret."""
+    """A question with a few answers, each a row below the words; the first is the safe one and has the caret."""
 
-    foot = "Up and Down, Enter decide, Esc back"
+    foot = "Up and Down, Enter decide, Esc decide nothing"
 
-    def __init__(self, title: str, text: str, answers: Sequence[tuple[str, str]]) -> None:
+    def __init__(self, title: str, text: str, answers: Sequence[tuple[str, str]], *, foot: str = "") -> None:
         super().__init__(title)
-        self._text = text
-        rows = [ListRow(key, (name,)) for key, name in answers]
-        self.table = ListTable([Column("answer", "", 20, flexible=True)], rows, id="answers")
-        self._page = Sheet(tuple(text_row(line or " ") for line in text.splitlines()))
+        if foot:
+            self.foot = foot  # type: ignore[misc]
+        words = [text_row(line or " ") for line in text.splitlines()]
+        self._first = answers[0][0]
+        rows = [*words, text_row(" "), *(text_row(name, "strong", key=key) for key, name in answers)]
+        self.sheet = Sheet(tuple(rows))
 
     def body(self) -> ComposeResult:
-        self._page.styles.height = "auto" if self._text.count("\n") < 4 else "1fr"
-        yield self._page
-        yield self.table
+        yield self.sheet
 
     def on_mount(self) -> None:
         super().on_mount()
-        self._page.styles.height = min(12, max(2, self._text.count("\n") + 3))
-        self.table.focus()
+        self.sheet.focus()
+        self.call_after_refresh(self._show_answers)
 
-    @on(ListTable.RowChosen, "#answers")
-    def _chosen(self, event: ListTable.RowChosen) -> None:
+    def _show_answers(self) -> None:
+        """The answers in view, and as much of the words above them as there is room for."""
+        self.sheet.go_to(self._first)
+        self.sheet.scroll_to_line(self.sheet.line_count)
+        self.app.place_caret()  # type: ignore[attr-defined]
+
+    @on(Sheet.RowChosen)
+    def _chosen(self, event: Sheet.RowChosen) -> None:
         event.stop()
-        self.dismiss(event.key)
+        if event.key:
+            self.dismiss(event.key)

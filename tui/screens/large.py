@@ -1,53 +1,46 @@
-"""The answer, large: power, expected acuity and chance in big digits, the sentence below them."""
+"""The answer, large: chance, expected acuity and power in big digits, the sentence below them."""
 
 from __future__ import annotations
 
-from textual.app import ComposeResult
-from textual.widgets import Digits, Static
+from collections.abc import Iterator
+
+from rich.style import Style
+from textual.renderables.digits import Digits
 
 from ...core.acuity import Acuity, format_acuity
-from ..safe_text import clean
+from ..signs import current_signs
 from ..view import View
-from ..widgets.sheet import Sheet, text_row
-from .dialogs import Dialog
+from ..widgets.sheet import SheetRow, text_row
+from .dialogs import Page
 
 
-class LargeAnswer(Dialog):
-    """Figures as large as the terminal makes them; the words stay readable by a screen reader."""
-
-    DEFAULT_CSS = """
-    LargeAnswer Digits { width: 1fr; height: auto; color: $heading; background: $ground; padding: 0 1; }
-    LargeAnswer .what { height: 1; color: $ink; background: $ground; padding: 0 1; }
-    LargeAnswer Sheet { height: 1fr; }
-    """
-
-    foot = "Esc back"
-
-    def __init__(self, view: View, sentence: str) -> None:
-        super().__init__("The answer")
-        self._figures = list(figures(view))
-        self.sheet = Sheet((text_row(sentence, "strong"),))
-
-    def body(self) -> ComposeResult:
-        for words, digits in self._figures:
-            yield Static(clean(words), classes="what", markup=False)
-            yield Digits(digits)
-        yield self.sheet
-
-    def on_mount(self) -> None:
-        super().on_mount()
-        self.sheet.focus()
+def large_page(view: View, sentence: str) -> Page:
+    """Figures as large as the terminal makes them, each with its words first: they scroll like any page."""
+    rows: list[SheetRow] = []
+    for words, figure in figures(view):
+        rows += [text_row(f"{words}: {figure}"), *_large(figure)]
+    return Page("The answer", [*rows, text_row(sentence, "strong")])
 
 
-def figures(view: View):
-    """(words, digits) of the best option for the first goal: power, expected acuity, chance."""
+def figures(view: View) -> Iterator[tuple[str, str]]:
+    """(words, figure) of the best option for the first goal: chance, expected acuity or print, power."""
     best = view.best
     if best is None or not best.outcomes:
         return
     outcome = best.outcomes[0]
-    yield "power", f"{abs(outcome.magnification):.2g}x"
-    if outcome.predicted_logmar_with_losses is not None:
-        acuity = format_acuity(Acuity(outcome.predicted_logmar_with_losses), view.settings.acuity_notation)
-        yield f"expected for {outcome.goal}", acuity.split()[0]
     if outcome.probability is not None:
-        yield "chance", f"{outcome.probability:.0%}"
+        yield f"Chance for {outcome.goal}", f"{outcome.probability:.0%}"
+    if outcome.print_read_m_units is not None:
+        yield "Smallest print expected", f"{outcome.print_read_m_units:.2g}M"
+    elif outcome.predicted_logmar_with_losses is not None:
+        acuity = format_acuity(Acuity(outcome.predicted_logmar_with_losses), view.settings.acuity_notation)
+        yield "Acuity expected", acuity.split()[0]
+    yield "Power", f"{abs(outcome.magnification):.2g}x"
+
+
+def _large(figure: str) -> Iterator[SheetRow]:
+    """The figure in large digits; where only plain characters can be drawn the words above have to do."""
+    if not current_signs().ascii_only:
+        drawn = "".join(getattr(piece, "text", "") for piece in Digits(figure).render(Style(bold=True)))
+        for line in drawn.splitlines():
+            yield SheetRow(((line, "heading"),))

@@ -9,6 +9,7 @@ from ...core.case_file import case_data, loads_case
 from ...core.errors import AfocalError, FileRefusal
 from ...core.store.files import save_text
 from ...core.store.recovery import Offer, begin, discard_copy, find
+from ..rooms import name_of, value_words
 from .dialogs import Decide
 
 if TYPE_CHECKING:
@@ -68,12 +69,8 @@ def _take(app: AfocalApp, offer: Offer) -> None:
 def difference_words(offer: Offer) -> str:
     """The differences, one a line: key, what the file has, what the copy has."""
     shown = [
-        f"  {each.key}: {_value(each.before)} -> {_value(each.after)}" for each in offer.differences[:40]
+        f"{name_of(each.path)}: {value_words(each.before)} -> {value_words(each.after)}"
+        for each in offer.differences[:40]
     ]
     more = len(offer.differences) - len(shown)
-    return "\n".join([*shown, *([f"  and {more} more"] if more > 0 else [])])
-
-
-def _value(value: object) -> str:
-    text = "(nothing)" if type(value).__name__ == "_Missing" else str(value)
-    return text if len(text) <= 60 else text[:57] + "..."
+    return "\n".join([*shown, *([f"and {more} more"] if more > 0 else [])])

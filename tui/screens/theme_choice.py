@@ -50,12 +50,17 @@ class ThemeChoice(Pick):
         self._afocal.theme = self._before
         self.dismiss(None)
 
-    def dismiss(self, result=None):
-        """Keep the chosen one."""
-        if result:
-            self._afocal.theme = result
-            self._afocal.say(keep_theme(self._afocal, result), "done")
-        return super().dismiss(result)
+
+def choose_theme(app: AfocalApp) -> None:
+    """Open the chooser; what is chosen is worn and kept."""
+
+    def chosen(name: str | None) -> None:
+        if name:
+            app.theme = name
+            said = keep_theme(app, name)
+            app.say(said, "done" if said.startswith("Colours") else "check")
+
+    app.push_screen(ThemeChoice(app), chosen)
 
 
 def keep_theme(app: AfocalApp, name: str) -> str:

@@ -248,10 +248,16 @@ class Form(Widget):
         self._go(self._first_stop(len(self.body.rows) - 1 if direction > 0 else 0, -direction))
 
     def confirm(self) -> None:
-        """Enter: accept, also an assumed or carried-over value as it stands, and go on."""
+        """Enter: accept, also an assumed or carried-over value as it stands, and go on.
+
+        On a row whose last text was refused, Enter on the old value takes that again, and the sentence goes.
+        """
         row = self.current_row
-        if row is not None and not self.dirty and row.status in ("assumed", "carried over"):
-            self._tell(row.key, self.text, True)
+        if row is not None and not self.dirty:
+            if row.status in ("assumed", "carried over"):
+                self._tell(row.key, self.text, True)
+            elif row.error:
+                self._tell(row.key, self.text, False)
         self.step(1, leave=True)
 
     def accept(self) -> None:

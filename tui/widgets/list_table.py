@@ -98,7 +98,8 @@ class ListTable(DrawnList):
         self._count = len(self._rows)
         self._pages: OrderedDict[int, Sequence[ListRow]] = OrderedDict()
         self._column = 0
-        self._empty = empty
+        self.empty = empty
+        """said when there is no row"""
 
     # ---- rows in
 
@@ -225,7 +226,7 @@ class ListTable(DrawnList):
         if line < self.pinned_count:
             return self._header()
         if not self._count:
-            return ((" " * _MARKER, "plain"), (shown(self._empty), "note"))
+            return ((" " * _MARKER, "plain"), (shown(self.empty), "note"))
         index = line - self.pinned_count
         here = index == self.current
         row = self.row(index)
