@@ -1,7 +1,7 @@
 """What a cause lets one expect of a measurement, and how well a measured value agrees with that expectation.
 
-A number is expected at a mean with the standard deviation of its repeats; one value in fifty may be a slip, so no single
-slip rules a cause out. An answer is expected with a probability for each word.
+A number is expected at a mean with the standard deviation of its repeats; one value in fifty may be a slip, so
+no single slip rules a cause out. An answer is expected with a probability for each word.
 """
 
 from __future__ import annotations

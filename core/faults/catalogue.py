@@ -1,7 +1,8 @@
 """The candidate causes: how each changes the state of the device, over which sizes, how often it is met, what to do.
 
-Priors are judgements of practice without a source: relative weights before anything was measured, ``weight`` for the whole
-cause (shared among its eyes), the sizes falling off with ``scale``. They matter only where measurements decide nothing.
+Priors are judgements of practice without a source: relative weights before anything was measured, ``weight``
+for the whole cause (shared among its eyes), the sizes falling off with ``scale``. They matter only where
+measurements decide nothing.
 """
 
 from __future__ import annotations
@@ -11,15 +12,14 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from .state import State
-from .types import Eye
 
 Apply = Callable[[State, str, float], State]
 
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One candidate. ``sizes`` are what is tried; ``scale`` how fast larger ones get rarer; ``noticed`` the size at which
-    complaints are as loud as they get. ``words`` says a size; ``title`` names the cause for an eye.
+    """One candidate. ``sizes`` are what is tried; ``scale`` how fast larger ones get rarer; ``noticed`` the
+    size at which complaints are as loud as they get. ``words`` says a size; ``title`` names the cause for an eye.
     """
 
     key: str
@@ -33,7 +33,7 @@ class Fault:
     words: Callable[[float], str]
     remedy: str
     by_eye: bool = False
-    when: Callable[[State], bool] = lambda state: True  # noqa: E731
+    when: Callable[[State], bool] = lambda state: True
 
 
 def _grid(first: float, last: float, step: float, both: bool = True) -> tuple[float, ...]:
@@ -82,7 +82,9 @@ def _focus(state: State, side: str, size: float) -> State:
 
 
 def _wrong_place(state: State, side: str, _size: float) -> State:
-    """The correction found behind the ocular was put in front of the objective (M² times too strong), or the reverse."""
+    """The correction found behind the ocular was put in front of the objective (M² times too strong), or the
+    reverse.
+    """
     tube = state.tube(side)
     wanted = tube.ametropia_d
     power = tube.magnification**2
@@ -140,7 +142,11 @@ def _tilt(state: State, side: str, size: float) -> State:
 
 
 def _focus_words(size: float) -> str:
-    way = "too long a focus: the tube converges the light" if size > 0 else "too short a focus: the tube spreads the light"
+    way = (
+        "too long a focus: the tube converges the light"
+        if size > 0
+        else "too short a focus: the tube spreads the light"
+    )
     return f"about {size:+.2f} D {way}"
 
 
@@ -166,7 +172,7 @@ TUBE_FAULTS: tuple[Fault, ...] = (
     Fault("nothing", "nothing is wrong: within what repeats", "", 3.0, ONE, 1.0, 1.0, _nothing, lambda _: "none",
           "Leave it as it is; measure again at the next visit."),
     Fault("sphere", "sphere left uncorrected", "D", 1.6, _grid(0.25, 5.0, 0.25), 1.0, 2.0, _sphere, _sphere_words,
-          "Refract again behind the ocular and put the sphere there: into the carrier, or built in at the ocular.", True),
+          "Refract again behind the ocular and put the sphere there: in the carrier or at the ocular.", True),
     Fault("cylinder", "cylinder left uncorrected", "D", 0.8, _grid(0.5, 5.0, 0.25, False), 1.2, 3.0, _cylinder,
           lambda size: f"about {size:.2f} D of cylinder left uncorrected",
           "Correct the cylinder behind the ocular; check its axis in the carrier.", True),
@@ -175,7 +181,8 @@ TUBE_FAULTS: tuple[Fault, ...] = (
     Fault("wrong_place", "correction put in the wrong place", "", 0.2, ONE, 1.0, 1.0, _wrong_place,
           lambda _: "the whole correction, counted at the other end of the tube",
           "Put the correction where it was found: lenses before the objective act M² times.", True, _corrected),
-    Fault("eye_changed", "the eye itself sees less than when it was promised", "logMAR", 0.5, _grid(0.1, 0.8, 0.1, False),
+    Fault("eye_changed", "the eye itself sees less than when it was promised", "logMAR", 0.5, _grid(0.1, 0.8, 0.1,
+          False),
           0.3, 0.3, _eye_changed, lambda size: f"about {size:.1f} log of acuity lost",
           "Measure again without the device; look for a cause that needs care before any change of the device.", True),
     Fault("accommodation", "less accommodation than counted on", "D", 0.5, _grid(0.5, 4.0, 0.5, False), 1.5, 1.5,

@@ -101,7 +101,11 @@ def _light(state: State, _side: str, size: float) -> State:
 def _contrast(state: State, _side: str, size: float) -> State:
     per_log = state.settings.assume("contrast_loss_per_log")
     changed = _changes(state, {"log_cs": -size, "print": per_log * size})
-    return _answers(changed, more_light=_mix("no change", "helps", 0.6), words=_mix("as letters", "worse than letters", 0.3))
+    return _answers(
+        changed,
+        more_light=_mix("no change", "helps", 0.6),
+        words=_mix("as letters", "worse than letters", 0.3),
+    )
 
 
 def _scotoma(state: State, _side: str, size: float) -> State:
@@ -118,17 +122,31 @@ def _reserve(state: State, _side: str, size: float) -> State:
 def _motion(state: State, _side: str, size: float) -> State:
     changed = replace(state, slip_deg_s=size)
     loud = _loud(size, 10.0, 0.35, 0.92)
-    return _answers(changed, steady={"steady": 1.0 - loud, "steady when supported": 0.6 * loud, "unsteady": 0.4 * loud})
+    return _answers(
+        changed, steady={"steady": 1.0 - loud, "steady when supported": 0.6 * loud, "unsteady": 0.4 * loud}
+    )
 
 
 def _loose(state: State, _side: str, _size: float) -> State:
-    changed = _answers(state, stays={"no": 0.9, "yes": 0.1}, steady={"steady": 0.4, "steady when supported": 0.3, "unsteady": 0.3})
-    return _answers(changed, double_far={"single": 0.4, "double at times": 0.5, "double": 0.1}) if state.two else changed
+    changed = _answers(
+        state,
+        stays={"no": 0.9, "yes": 0.1},
+        steady={"steady": 0.4, "steady when supported": 0.3, "unsteady": 0.3},
+    )
+    return (
+        _answers(changed, double_far={"single": 0.4, "double at times": 0.5, "double": 0.1})
+        if state.two
+        else changed
+    )
 
 
 def _untrained(state: State, _side: str, _size: float) -> State:
     changed = _changes(state, {"speed": -0.15})
-    return _answers(changed, home=_mix("as in the clinic", "worse at home", 0.85), words=_mix("as letters", "worse than letters", 0.3))
+    return _answers(
+        changed,
+        home=_mix("as in the clinic", "worse at home", 0.85),
+        words=_mix("as letters", "worse than letters", 0.3),
+    )
 
 
 def _posture(state: State, _side: str, size: float) -> State:
@@ -145,30 +163,38 @@ def _prism_words(size: float) -> str:
 
 
 MORE_FAULTS: tuple[Fault, ...] = (
-    Fault("tilt_vertical", "one tube tilted up or down against the other", "arcmin", 0.9, _TILTS, 25.0, 30.0, _vertical,
+    Fault("tilt_vertical", "one tube tilted up or down against the other", "arcmin", 0.9, _TILTS, 25.0, 30.0,
+          _vertical,
           lambda size: _way(size, "right tube up against the left", "right tube down against the left", "arcmin", 0),
           "Bend temple or bridge so that the tubes stand parallel; a prism is no cure for a tilted tube.", when=_two),
     Fault("tilt_horizontal", "tubes toed out or in", "arcmin", 0.9, _TILTS, 25.0, 40.0, _toe,
           lambda size: _way(size, "toed out in all", "toed in in all", "arcmin", 0),
           "Turn the tubes parallel; shifting them sideways changes the field, not the vergence.", when=_two),
-    Fault("height_mismatch", "tubes or caps at different heights", "mm", 0.8, _grid(0.5, 6.0, 0.5), 1.5, 2.0, _mismatch,
+    Fault("height_mismatch", "tubes or caps at different heights", "mm", 0.8, _grid(0.5, 6.0, 0.5), 1.5, 2.0,
+          _mismatch,
           lambda size: _way(size, "right higher than left", "left higher than right"),
           "Recentre caps and tubes to one height; else one cap only.", when=_two),
     Fault("spread", "tubes spread too far or too little", "mm", 0.7, _grid(0.5, 5.0, 0.5), 2.0, 2.5, _spread,
           lambda size: _way(size, "too far outwards, each", "too far inwards, each"),
           "Back towards the PD until the far target is single and its middle bright.", when=_two),
     Fault("own_deviation", "the person's own deviation, up and down", "prism D", 0.3, _grid(0.5, 6.0, 0.5), 2.0, 2.0,
-          _own_vertical, _prism_words, "Examine binocular vision without the device; prism for the person, or one tube.",
+          _own_vertical, _prism_words,
+          "Examine binocular vision without the device; prism for the person, or one tube.",
           when=_two),
-    Fault("own_deviation_sideways", "the person's own deviation, sideways", "prism D", 0.3, _grid(2.0, 20.0, 2.0), 5.0, 5.0,
-          _own_horizontal, _prism_words, "Examine binocular vision without the device; prism for the person, or one tube.",
+    Fault("own_deviation_sideways", "the person's own deviation, sideways", "prism D", 0.3, _grid(2.0, 20.0,
+          2.0), 5.0, 5.0,
+          _own_horizontal, _prism_words,
+          "Examine binocular vision without the device; prism for the person, or one tube.",
           when=_two),
     Fault("fusion_lost", "fusion does not hold", "", 0.4, ONE, 1.0, 1.0, _fusion_lost, lambda _: "",
           "Cover test, suppression; one tube for the better eye.", when=_two),
-    Fault("near_convergence", "parallel tubes ask more convergence at near than the eyes have", "", 0.7, ONE, 1.0, 1.0,
-          _near_convergence, lambda _: "", "Base-in at the caps, tubes turned in for this distance, or one eye at near.",
+    Fault("near_convergence", "parallel tubes ask more convergence at near than the eyes have", "", 0.7, ONE,
+          1.0, 1.0,
+          _near_convergence, lambda _: "",
+          "Base-in at the caps, tubes turned in for this distance, or one eye at near.",
           when=_capped_pair),
-    Fault("unequal_images", "pictures of unequal size by unequal corrections", "%", 0.2, _grid(2, 14, 2, False), 4.0, 5.0,
+    Fault("unequal_images", "pictures of unequal size by unequal corrections", "%", 0.2, _grid(2, 14, 2,
+          False), 4.0, 5.0,
           _images, lambda size: f"about {size:.0f} % between the two pictures",
           "Put unequal corrections behind the oculars, set both tubes afocal.", when=_two),
     Fault("cap_left_on", "cap left on for distance", "", 0.4, ONE, 1.0, 1.0, _cap_left_on, lambda _: "the whole cap",
@@ -182,7 +208,8 @@ MORE_FAULTS: tuple[Fault, ...] = (
     Fault("cap_unequal", "caps of unequal power", "D", 0.3, _grid(0.5, 3.0, 0.25), 1.0, 1.0, _cap_unequal,
           lambda size: f"about {size:+.2f} D on this side", "Two caps of one power.", True, _capped_pair),
     Fault("cap_reversed", "prism caps put on reversed", "", 0.4, ONE, 1.0, 1.0, _cap_reversed,
-          lambda _: "base out instead of base in", "Turn the caps round or swap right and left: base towards the nose.",
+          lambda _: "base out instead of base in",
+          "Turn the caps round or swap right and left: base towards the nose.",
           when=lambda s: s.two and s.ordered_prism > 0),
     Fault("working_distance", "page held at another distance", "%", 1.0,
           (-50.0, -40.0, -30.0, -20.0, 20.0, 30.0, 50.0, 75.0, 100.0), 40.0, 40.0, _held,
@@ -190,30 +217,35 @@ MORE_FAULTS: tuple[Fault, ...] = (
           "Fix the distance: string, stand; practise from too near outwards.", when=_capped),
     Fault("light", "too little light on the task", "halvings", 0.9, (1.0, 2.0, 3.0, 4.0, 5.0), 2.0, 3.0, _light,
           lambda size: f"about {2**size:.0f} times less light than in the clinic",
-          "A lamp of one's own on the task, from the side of the better eye; in dim light less power or a larger exit pupil."),
-    Fault("contrast", "contrast sensitivity lower than counted on", "log", 0.7, _grid(0.2, 1.2, 0.1, False), 0.4, 0.4, _contrast,
+          "A lamp on the task, from the side of the better eye; in dim light less power or a larger exit pupil."),
+    Fault("contrast", "contrast sensitivity lower than counted on", "log", 0.7, _grid(0.2, 1.2, 0.1, False), 0.4,
+          0.4, _contrast,
           lambda size: f"about {size:.1f} log of contrast lost",
           "More light, bold print, go nearer; under a reserve of 4 an electronic aid rather than more power."),
-    Fault("scotoma", "scotoma or too few characters in view", "times halved", 0.7, (0.5, 1.0, 1.5, 2.0, 3.0), 1.0, 1.0, _scotoma,
+    Fault("scotoma", "scotoma or too few characters in view", "times halved", 0.7, (0.5, 1.0, 1.5, 2.0, 3.0), 1.0,
+          1.0, _scotoma,
           lambda size: f"about {100 * 0.5**size:.0f} % of the characters left in view",
           "Eccentric viewing practised, decentre for the preferred place, less power for more characters."),
-    Fault("reserve", "print too near to threshold to read on", "log", 0.6, _grid(0.1, 0.5, 0.1, False), 0.2, 0.2, _reserve,
+    Fault("reserve", "print too near to threshold to read on", "log", 0.6, _grid(0.1, 0.5, 0.1, False), 0.2, 0.2,
+          _reserve,
           lambda size: f"speed down to {100 * 10**-size:.0f} %",
           "Larger print or more equivalent power: twice threshold, or the critical print size."),
-    Fault("motion", "head or hand unsteady", "deg/s", 0.8, (3.0, 4.0, 6.0, 8.0, 11.0, 15.0, 20.0, 30.0), 8.0, 8.0, _motion,
+    Fault("motion", "head or hand unsteady", "deg/s", 0.8, (3.0, 4.0, 6.0, 8.0, 11.0, 15.0, 20.0, 30.0), 8.0, 8.0,
+          _motion,
           lambda size: f"about {size:.0f} deg/s of slip in the picture",
           "Seated and supported, less power, shorter looks; no walking with it."),
     Fault("loose_mount", "loose tube or mount", "", 0.4, ONE, 1.0, 1.0, _loose, lambda _: "",
           "Tighten or replace the mount; measure alignment again."),
     Fault("no_training", "not trained enough", "", 0.9, ONE, 1.0, 1.0, _untrained, lambda _: "",
-          "Practise: fixate without it, then bring it up; seated before standing, indoors before outdoors; call at two weeks."),
+          "Practise: fixate first, then bring it up; seated first, indoors first; call at two weeks."),
     Fault("posture", "head drop or posture in use", "deg", 0.6, _grid(4, 20, 4, False), 8.0, 8.0, _posture,
           lambda size: f"about {size:.0f} degrees more head drop than planned",
           "Tube lower or tilted more, reading stand; for a stiff neck another position."),
     Fault("field_narrow", "field of this device too narrow for the task", "", 0.5, ONE, 1.0, 1.0, _complaint_only,
           lambda _: "", "Practise finding without it first; less power or a bioptic; the ring that the tube hides.",
           when=lambda s: s.needs_wide_field),
-    Fault("middle_distance", "middle distance out of reach of a tube set for far", "", 0.6, ONE, 1.0, 1.0, _complaint_only,
+    Fault("middle_distance", "middle distance out of reach of a tube set for far", "", 0.6, ONE, 1.0, 1.0,
+          _complaint_only,
           lambda _: "", "As designed: a weak cap of 0.25 to 0.75 D, a hyperfocal setting, or a focusing tube.",
           when=lambda s: not s.by_hand),
     Fault("reflections", "reflections in the tube", "", 0.3, ONE, 1.0, 1.0, _complaint_only, lambda _: "",

@@ -1,7 +1,8 @@
 """From findings to ranked causes: probabilities, ties, the check to do next, and plain sentences.
 
-The probability of a cause is its share among the causes that the findings at hand can show; those that nothing measured
-could show are named apart. Ties are causes whose predictions of everything measured differ by less than a measurement tells.
+The probability of a cause is its share among the causes that the findings at hand can show; those that nothing
+measured could show are named apart. Ties are causes whose predictions of everything measured differ by less
+than a measurement tells.
 """
 
 from __future__ import annotations
@@ -27,13 +28,18 @@ REMAINS = 0.05
 REMAINS_OF_FIRST = 0.1
 # A check is worth naming when it picks the right one of two causes this often.
 CHECK_LEAST = 0.62
+# Findings that move the odds by this much, in nats, have told two causes apart already.
+TOLD_APART_NATS = 3.0
 MOST_PREDICTED = 7
 UNEXPLAINED_SIZE = 3.0
 UNEXPLAINED_CHANCE = 0.04
 
 
 def diagnose(option: Option, person: Person, findings: Findings, settings: Settings) -> Diagnosis:
-    """The ranked causes of what was found with an option on a person. Never raises for findings that are missing."""
+    """The ranked causes of what was found with an option on a person. Whatever is missing plays no part.
+
+    RangeRefusal for a number that is not finite, EntryRefusal for an answer or a complaint that is not known.
+    """
     model = model_of(option, person, settings, findings.chart_distance_mm)
     return diagnose_with(model, findings, option.configuration)
 
@@ -79,11 +85,22 @@ def _title(title: str, eye: Eye) -> str:
     return f"{title}, {eye} eye" if eye else title
 
 
-def _apart(model: Model, first: Weighed, second: Weighed, keys: Sequence[str] | Mapping[str, object]) -> float:
-    """Nats by which the predictions of two causes, each at its best size, differ over the keys."""
+def _apart(
+    model: Model, first: Weighed, second: Weighed, keys: Sequence[str] | Mapping[str, object]
+) -> float:
+    """Nats by which two causes differ over the keys: the first at its best size, the second at whichever of the sizes
+    that explain the findings nearly as well comes nearest to it.
+    """
+    return min(_apart_at(model, first, second, place, keys) for place in second.near)
+
+
+def _apart_at(
+    model: Model, first: Weighed, second: Weighed, place: int, keys: Sequence[str] | Mapping[str, object]
+) -> float:
     total = 0.0
     for key in keys:
-        one, two = _beliefs(model, first, second, key)
+        one = model.belief(first.hypothesis, first.best, key)
+        two = model.belief(second.hypothesis, place, key)
         if one is not None and two is not None:
             total += divergence(one, two)
     return total
@@ -158,7 +175,7 @@ def _size_words(model: Model, item: Weighed, low: float, high: float) -> str:
         shown = sorted((low, high), key=abs)
         words += f" ({abs(shown[0]):g} to {abs(shown[1]):g} {fault.unit} explain it nearly as well)"
     if fault.key == "focus" and not model.state.by_hand:
-        six = model.state.lead.magnification ** 2 / 6.0
+        six = model.state.lead.magnification**2 / 6.0
         if 0.6 * six <= size <= 1.5 * six:
             words += f"; setting it on a chart at 6 m instead of far away leaves about {six:+.2f} D"
     if fault.key == "sphere" and item.hypothesis.eye:
@@ -173,7 +190,9 @@ def _chance_words(chance: float) -> str:
 
 
 def _predicted(model: Model, item: Weighed, found: Mapping[str, float | str]) -> tuple[Predicted, ...]:
-    """What this cause lets expect: first where it differs from the promise, measured or not; then what was measured."""
+    """What this cause lets expect: first where it differs from the promise, measured or not; then what was
+    measured.
+    """
     changed = item.hypothesis.changed[item.best]
     rated = []
     for key, belief in changed.items():
@@ -216,6 +235,8 @@ def _check(model: Model, first: Weighed, second: Weighed | None, found: Mapping[
         worth = told_apart(one, two)
         if worth >= CHECK_LEAST and worth - 0.03 * measure_of(key).effort > best:
             best, best_key = worth - 0.03 * measure_of(key).effort, key
+    if not best_key and _apart(model, first, second, found) > TOLD_APART_NATS:
+        return "Nothing more is needed to tell these two apart; put it right and measure again."
     names = f"{_titled(first.hypothesis)} and {_titled(second.hypothesis)}"
     if not best_key:
         asked = _asked(first, second, found)
@@ -289,7 +310,6 @@ def _sentence(
     elif len(remaining) == 1 and first.fault != "nothing":
         head += " Nothing else that these findings can show comes near it."
     if unexplained:
-        head += (
-            f" It does not explain: {'; '.join(unexplained)}. There may be more than one fault, or a slip in a measurement."
-        )
+        head += f" It does not explain: {'; '.join(unexplained)}."
+        head += " There may be more than one fault, or a slip in a measurement."
     return head

@@ -6,6 +6,7 @@ The keys are those of :mod:`.measures`; a key is left out where the measurement 
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from math import hypot, log10
 
 from ..errors import Refusal
@@ -155,9 +156,10 @@ def _eye(state: State, tube: Tube, means: dict[str, float]) -> None:
     means[f"tube_focus.{side}"] = tube.built_in_d + state.hyperfocal_d + tube.focus_d
     means[f"power.{side}"] = tube.wrong_power
     means[f"eye_distance.{side}"] = tube.eye_distance_mm - state.depth_to_pupil_mm
-    means[f"lateral.{side}"] = tube.out_mm
-    means[f"height.{side}"] = tube.up_mm
-    means[f"tilt.{side}"] = tube.tilt_up_deg
+    means[f"lateral.{side}"] = tube.out_mm + state.spread_off_mm
+    if not state.two:
+        means[f"height.{side}"] = tube.up_mm
+        means[f"tilt.{side}"] = tube.tilt_up_deg
     if tube.cap_d:
         means[f"cap_power.{side}"] = tube.cap_d
         means[f"cap_prism.{side}"] = tube.base_in_prism
@@ -185,10 +187,8 @@ def _range(state: State, tube: Tube, means: dict[str, float]) -> None:
         lends = tube.sphere_d + (
             tube.ametropia_d if tube.tube_length_mm != state.telescope.tube_length_mm else 0.0
         )
-        try:
+        with suppress(Refusal):
             means["near_end"] = 1000.0 / nearest_focus_mm(state.telescope, lends) + on
-        except Refusal:
-            pass
         means["far_end"] = on
         return
     relaxed = tube.sphere_d - tube.focus_d - state.hyperfocal_d
@@ -234,7 +234,9 @@ def _near(state: State, tube: Tube, means: dict[str, float]) -> None:
 
 
 def _at_clear_distance(state: State, beliefs: dict[str, Belief]) -> None:
-    """Print and near vergence where the page is put at the clear distance instead of the ordered one: either is done."""
+    """Print and near vergence where the page is put at the clear distance instead of the ordered one: either
+    is done.
+    """
     best = beliefs.get("working_distance")
     if not isinstance(best, Spread) or state.working_mm is None or state.cap_missing:
         return
@@ -270,22 +272,21 @@ def _posture(state: State, means: dict[str, float]) -> None:
     if state.bioptic_height_mm is None:
         return
     tube = state.lead
-    try:
+    with suppress(Refusal):
         means["head_drop"] = head_drop_deg(
             max(1.0, state.bioptic_height_mm + tube.up_mm),
             state.rotation_mm,
             state.tube_tilt_deg + tube.tilt_up_deg,
             abs(_power(tube)),
         )
-    except Refusal:
-        pass
 
 
 def _carrier(state: State, sd: Callable[[str, float], float], beliefs: dict[str, Belief]) -> None:
     """What the delivered carrier leaves over: a wrong lens shows there, a changed eye does not."""
     for tube in state.tubes:
-        left, cylinder = state.changes.get(f"lens_sphere.{tube.side}", 0.0), state.changes.get(
-            f"lens_cylinder.{tube.side}", 0.0
+        left, cylinder = (
+            state.changes.get(f"lens_sphere.{tube.side}", 0.0),
+            state.changes.get(f"lens_cylinder.{tube.side}", 0.0),
         )
         for key, size in ((f"carrier_sphere.{tube.side}", left), (f"carrier_cylinder.{tube.side}", cylinder)):
             beliefs[key] = Spread(size, sd(key, size), 0.0, 0.6 if size else 0.0)

@@ -1,8 +1,9 @@
 """Field, its symmetry and its light on a state of the device.
 
-A tube that stands sideways by s shifts the field of a Galilean by about s/(t + M d); one that is turned by an angle about its
-ocular shifts it as a decentration by (t + (M - 1) d) times the angle would: for one eye the two look alike. A Keplerian's
-field follows its axis, and the eye off the exit pupil dims it or sees it through a keyhole.
+A tube that stands sideways by s shifts the field of a Galilean by about s/(t + M d); one that is turned by an
+angle about its ocular shifts it as a decentration by (t + (M - 1) d) times the angle would: for one eye the
+two look alike. A Keplerian's field follows its axis, and the eye off the exit pupil dims it or sees it through
+a keyhole.
 """
 
 from __future__ import annotations
@@ -37,7 +38,9 @@ def field_beliefs(state: State, means: dict[str, float], beliefs: dict[str, Beli
 
 
 def real_field_deg(state: State, tube: Tube) -> float:
-    """The real field of one tube, degrees: the device's own figure times what the fault changes of the computed one."""
+    """The real field of one tube, degrees: the device's own figure times what the fault changes of the
+    computed one.
+    """
     if state.keplerian:
         return _keplerian_deg(state, tube)
     telescope = state.telescope

@@ -27,6 +27,8 @@ def pair_beliefs(state: State, means: dict[str, float], beliefs: dict[str, Belie
     )
     means["bench_vertical"], means["bench_horizontal"] = state.tilt_vertical_arcmin, state.toe_out_arcmin
     means["spread"] = state.spread_off_mm + sum(tube.out_mm for tube in state.tubes) / 2.0
+    means["height_difference"] = state.height_difference_mm
+    means["tilt_difference"] = state.tilt_vertical_arcmin / 60.0
     first, second = (tube.wrong_power for tube in state.tubes)
     difference = 100.0 * (max(first, second) / min(first, second) - 1.0)
     means["size_difference"] = difference
@@ -112,7 +114,7 @@ def _unequal_vertical(state: State) -> float:
 
 
 def _double(
-    state: State, vertical: float, horizontal: float, where: str, own: dict[str, float] | None | object
+    state: State, vertical: float, horizontal: float, where: str, own: dict[str, float] | object | None
 ) -> Answer:
     """Single, double at times or double, by the deviation against the reserve that opposes it."""
     if isinstance(own, dict):

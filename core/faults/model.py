@@ -1,7 +1,7 @@
 """Every candidate with its predictions over its sizes, for one device on one person; then the likelihood of findings.
 
-Made once for a device; any findings can then be held against it. Predictions are kept only where they differ from those of
-the device without a fault.
+Made once for a device; any findings can then be held against it. Predictions are kept only where they differ
+from those of the device without a fault.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from math import exp, log
 
+from ..errors import EntryRefusal
 from ..person import Person
 from ..plan.types import Option
 from ..settings import Settings
@@ -17,14 +18,15 @@ from .beliefs import Answer, Belief, Spread, divergence, log_likelihood
 from .catalogue import Fault
 from .catalogue_more import FAULTS
 from .forward import measure
-from .measures import values_of
+from .measures import values_of, words_of
 from .state import State, state_of
 from .symptoms import GENERAL, ROWS, SYMPTOMS
 from .types import Eye, Findings
 
-# A complaint comes up in three of five people who have its cause, and in one of thirty who have not (common practice).
+# A complaint comes up in three of five people who have its cause, and in one of eighty who have not (common
+# practice).
 COMPLAINS = 0.6
-COMPLAINS_ANYWAY = 0.03
+COMPLAINS_ANYWAY = 0.012
 # A size of a fault that moves everything measured by less than this, in nats, belongs to "nothing is wrong": it could
 # not have been noticed.
 NOTICED_NATS = 0.5
@@ -32,6 +34,8 @@ NOTICED_NATS = 0.5
 SAME_NATS = 1e-3
 SYMPTOM = "symptom."
 UNNOTICED = -1e9
+# A size explains findings nearly as well as the best one down to these odds (1.5 nats: between a fourth and a fifth).
+NEARLY_AS_WELL = 1.5
 
 
 @dataclass(frozen=True)
@@ -72,10 +76,16 @@ class Weighed:
     @property
     def range(self) -> tuple[float, float]:
         """The smallest and the largest size of the same sign that explain the findings nearly as well."""
-        sizes, most = self.hypothesis.sizes, self.log_posterior[self.best]
-        best = sizes[self.best]
-        near = [s for s, p in zip(sizes, self.log_posterior, strict=True) if p > most - 1.5 and s * best > 0]
-        return (min(near, key=abs), max(near, key=abs)) if near else (best, best)
+        sizes = [self.hypothesis.sizes[place] for place in self.near]
+        best = self.hypothesis.sizes[self.best]
+        same = [size for size in sizes if size * best > 0]
+        return (min(same, key=abs), max(same, key=abs)) if same else (best, best)
+
+    @property
+    def near(self) -> tuple[int, ...]:
+        """The places of the sizes that explain the findings nearly as well as the best one, that one included."""
+        least = self.log_posterior[self.best] - NEARLY_AS_WELL
+        return tuple(place for place, value in enumerate(self.log_posterior) if value >= least)
 
 
 @dataclass(frozen=True)
@@ -93,10 +103,20 @@ class Model:
         return hypothesis.changed[size_index].get(key, self.base.get(key))
 
     def evidence(self, findings: Findings) -> dict[str, float | str]:
-        """The findings that this device can have, by key; complaints as yes or no where they were asked for."""
+        """The findings that this device can have, by key; complaints as yes or no where they were asked for.
+
+        RangeRefusal for a number that is not finite, EntryRefusal for an answer or a complaint that is not known.
+        """
         found = {key: value for key, value in values_of(findings).items() if key in self.base}
+        for key, value in found.items():
+            belief = self.base[key]
+            if isinstance(belief, Answer) and value not in belief.chances:
+                raise EntryRefusal(words_of(key), value, ", ".join(belief.chances), example=belief.likeliest)
         if findings.symptoms is not None:
             heard = findings.symptoms
+            unknown = sorted(heard - ROWS.keys())
+            if unknown:
+                raise EntryRefusal("symptom", unknown[0], ", ".join(ROWS), example="blur")
             general = {row.key for row in GENERAL if row.key in heard}
             for row in SYMPTOMS:
                 if row.of not in general or row.key in heard:
@@ -107,17 +127,25 @@ class Model:
 
     def weigh(self, found: Mapping[str, float | str]) -> list[Weighed]:
         """Every candidate against the findings, likeliest first."""
-        plain = {key: log_likelihood(self.base[key], value) for key, value in found.items() if key in self.base}
+        plain = {
+            key: log_likelihood(self.base[key], value) for key, value in found.items() if key in self.base
+        }
         start = sum(plain.values())
         weighed = [self._weigh(hypothesis, found, plain, start) for hypothesis in self.hypotheses]
         return sorted(weighed, key=lambda item: -item.log_evidence)
 
     def _weigh(
-        self, hypothesis: Hypothesis, found: Mapping[str, float | str], plain: Mapping[str, float], start: float
+        self,
+        hypothesis: Hypothesis,
+        found: Mapping[str, float | str],
+        plain: Mapping[str, float],
+        start: float,
     ) -> Weighed:
         posterior = []
         complaints = {key: value for key, value in found.items() if key.startswith(SYMPTOM)}
-        for size, prior, changed in zip(hypothesis.sizes, hypothesis.log_prior, hypothesis.changed, strict=True):
+        for size, prior, changed in zip(
+            hypothesis.sizes, hypothesis.log_prior, hypothesis.changed, strict=True
+        ):
             if not self._noticed(hypothesis.fault, size, changed, plain, complaints):
                 posterior.append(UNNOTICED)
                 continue
@@ -182,7 +210,9 @@ def model_of(
     return Model(state, base, tuple(hypotheses))
 
 
-def _hypothesis(state: State, base: Mapping[str, Belief], fault: Fault, eye: Eye, weight: float) -> Hypothesis:
+def _hypothesis(
+    state: State, base: Mapping[str, Belief], fault: Fault, eye: Eye, weight: float
+) -> Hypothesis:
     weights = [exp(-abs(size) / fault.scale) for size in fault.sizes]
     total = sum(weights)
     changed = []

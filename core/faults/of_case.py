@@ -1,7 +1,8 @@
-"""The findings of a case: what was typed at the steps of the sheet, the trial and the follow-up, as numbers and words.
+"""The findings of a case: what was typed at the steps of the sheet, the trial and the follow-up, as numbers
+and words.
 
-Steps measure against a target, so places come out as measured less target. Whatever is off the chart or cannot be read is left
-out. An acuity at the trial stands in where the sheet has none.
+Steps measure against a target, so places come out as measured less target. Whatever is off the chart or cannot
+be read is left out. An acuity at the trial stands in where the sheet has none.
 """
 
 from __future__ import annotations
@@ -51,7 +52,8 @@ _LESS_TARGET = {
 }
 _BY_EYE = {
     "over_refraction_d", "tube_focus_d", "cap_power_d", "cap_base_in_prism", "eye_distance_mm", "lateral_off_mm",
-    "height_off_mm", "tilt_off_deg", "acuity_logmar", "power_ratio", "carrier_sphere_left_d", "carrier_cylinder_left_d",
+    "height_off_mm", "tilt_off_deg", "acuity_logmar", "power_ratio", "carrier_sphere_left_d",
+    "carrier_cylinder_left_d",
 }  # fmt: skip
 _WORSE_FIRST = ("double", "double at times", "single")
 
@@ -90,7 +92,7 @@ def _value(step: Step, visit: Visit) -> Any:
         return None
 
 
-def _put(given: dict[str, Any], name: str, side: str, value: float) -> None:
+def _put(given: dict[str, Any], name: str, side: str, value: float | str) -> None:
     """The first value stands: the visit worked on goes before the earlier one, the surest way before another."""
     if name in _BY_EYE:
         given.setdefault(name, {}).setdefault(side, value)
@@ -105,8 +107,9 @@ def _take(step: Step, value: Any, given: dict[str, Any]) -> None:
         _put(given, _AS_TYPED[key], step.eye, value if isinstance(value, str) else float(value))
     elif key in _LESS_TARGET and target is not None:
         off = float(value) - target
-        # The way upwards is a larger gap over the pupil, or a smaller one under it; the tilt likewise.
-        _put(given, _LESS_TARGET[key], step.eye, off if "below" not in step.target else -off)
+        # Upwards is a larger gap over the pupil, a smaller one under it.
+        under = key == "fit.height" and "below" in step.target
+        _put(given, _LESS_TARGET[key], step.eye, -off if under else off)
     elif key == "performance.acuity" and isinstance(value, Acuity):
         _put(given, "acuity_logmar", step.eye, value.logmar)
     elif key == "performance.print" and isinstance(value, NearPrint):
@@ -117,7 +120,7 @@ def _take(step: Step, value: Any, given: dict[str, Any]) -> None:
         worse = [word for word in _WORSE_FIRST if word in (given.get("double_far"), value)]
         given["double_far"] = worse[0]
     elif key == "fit.stays":
-        _put(given, "stays", "", "yes" if value else "no")  # type: ignore[arg-type]
+        _put(given, "stays", "", "yes" if value else "no")
     elif key == "trial.steady":
         _put(given, "steady", "", value)
     elif key == "verify.carrier" and isinstance(value, Refraction):
@@ -165,7 +168,9 @@ def _complaints(case: Case) -> frozenset[str] | None:
 
 
 def diagnose_case(case: Case, sheet: FittingSheet, stock: Stock, settings: Settings) -> Diagnosis | None:
-    """The causes of what was found at a visit with the chosen option; None while nothing is chosen or it cannot be used."""
+    """The causes of what was found at a visit with the chosen option; None while nothing is chosen or it
+    cannot be used.
+    """
     choice = case.visit.choice
     if choice is None:
         return None

@@ -27,8 +27,8 @@ def predict(
 ) -> Findings:
     """The findings expected from ``fault`` of ``size`` in the fault's own unit (ignored by faults without a size).
 
-    ``eye`` names the tube for faults of one eye, the leading one when left out. Numbers are means, answers the likeliest.
-    EntryRefusal for a fault that is not known, or that this device cannot have.
+    ``eye`` names the tube for faults of one eye, the leading one when left out. Numbers are means, answers the
+    likeliest. EntryRefusal for a fault that is not known, or that this device cannot have.
     """
     state = state_of(option, person, settings or Settings(), chart_distance_mm)
     known = FAULTS.get(fault)
@@ -46,7 +46,10 @@ def predict(
         value: Any = belief.likeliest if isinstance(belief, Answer) else declared.from_scale(belief.mean)
         if value is None:
             continue
-        if declared.by_eye:
+        if not declared.finding:
+            pair = "height_off_mm" if name == "height_difference" else "tilt_off_deg"
+            given[pair] = {"right": value / 2.0, "left": -value / 2.0}
+        elif declared.by_eye:
             given.setdefault(declared.finding, {})[of_eye] = value
         else:
             given[declared.finding] = value

@@ -25,8 +25,9 @@ class Tube:
     """One tube before one eye.
 
     ``sphere_d`` is the sphere at the ocular that is left uncorrected, ``focus_d`` the vergence that the tube adds at
-    its ocular for a distant object beyond what was ordered (plus: too long), ``cap_d`` the cap on it. ``magnification``
-    and ``tube_length_mm`` are those in use; ``tilt_*`` and ``*_mm`` are off from where the tube should stand.
+    its ocular for a distant object beyond what was ordered (plus: too long), ``cap_d`` the cap on it.
+    ``magnification`` and ``tube_length_mm`` are those in use; ``tilt_*`` and ``*_mm`` are off from where the
+    tube should stand.
     """
 
     side: str
@@ -67,8 +68,8 @@ class Tube:
 class State:
     """The whole device, the leading eye first, and the person's limits.
 
-    ``answers`` replaces the chances of answers by key, ``changes`` adds to the numbers of measurements by key: both are
-    for faults that no optics describes. ``hold_ratio`` is where the page is held over where it should be.
+    ``answers`` replaces the chances of answers by key, ``changes`` adds to the numbers of measurements by key:
+    both are for faults that no optics describes. ``hold_ratio`` is where the page is held over where it should be.
     """
 
     telescope: Telescope

@@ -1,7 +1,8 @@
-"""The table of complaints: what is heard, the causes that can stand behind each, the words it is heard in, and the check.
+"""The table of complaints: what is heard, the causes that can stand behind each, the words it is heard in, and
+the check.
 
-Data only. ``causes`` maps the id of a fault to the sign of its size for which the complaint is expected: 0 for either.
-A complaint without a further word ("blurred", "double") stands for all rows of its kind.
+Data only. ``causes`` maps the id of a fault to the sign of its size for which the complaint is expected: 0 for
+either. A complaint without a further word ("blurred", "double") stands for all rows of its kind.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ SYMPTOMS: tuple[Symptom, ...] = (
         "blur_everywhere",
         "blur at all distances",
         {"sphere": 0, "focus": 0, "wrong_place": 0, "cylinder": 0, "eye_changed": 0},
-        "Does the tube alone read 0? Over-refract behind the ocular, where lenses act in full; in front they act M² times.",
+        "Does the tube alone read 0? Over-refract behind the ocular, where lenses act in full.",
         (rf"{_BLUR} (?:everywhere|at all|always|at every)", r"never (?:clear|sharp)"),
         "blur",
     ),
@@ -39,7 +40,7 @@ SYMPTOMS: tuple[Symptom, ...] = (
         "clear far, blurred in the middle distance",
         {"middle_distance": 0, "accommodation": 0, "sphere": 1, "focus": -1},
         "Compare the nearest clear distance with the computed one; try a weak cap of 0.25 to 0.75 D, or refocus.",
-        (rf"{_BLUR} (?:at |from )?(?:\d|middle|mid|near|close|inside the room|across the)", r"only clear far"),
+        (rf"{_BLUR} (?:at |from |in )?(?:the )?(?:\d|mid|near|close|inside the room|across)", r"only clear far"),
         "blur",
     ),
     Symptom(
@@ -61,7 +62,7 @@ SYMPTOMS: tuple[Symptom, ...] = (
         "dark_fading",
         "dark, or fading when the gaze turns",
         {"exit_pupil_missed": 0, "decentration": 0, "tube_height": 0, "light": 0},
-        "Eye relief against eye distance; exit pupil in the middle of the pupil; exit pupil against the pupil in dim light.",
+        "Eye relief against eye distance; exit pupil centred, and not smaller than the pupil in dim light.",
         (r"\bdark", r"fad(?:es|ing)", r"black(?:s|ed)? out", r"\bdim\b", r"dims"),
     ),
     Symptom(
@@ -76,7 +77,8 @@ SYMPTOMS: tuple[Symptom, ...] = (
         "vertical double vision",
         {"tilt_vertical": 0, "height_mismatch": 0, "cap_unequal": 0, "own_deviation": 0, "loose_mount": 0},
         "Vertical prism at distance (a tilt) and at near with the caps (a difference in height).",
-        (r"(?:above|over) (?:each other|one another|the other)", r"vertical\w* doubl", r"double.*(?:height|vertical|up)"),
+        (r"(?:above|over) (?:each other|one another|the other)", r"vertical\w* doubl",
+        r"double.*(?:height|vertical|up)"),
         "double",
     ),
     Symptom(
@@ -100,7 +102,8 @@ SYMPTOMS: tuple[Symptom, ...] = (
         "one image larger",
         {"marked_power": 0, "unequal_images": 0},
         "Exit pupil of each side, both tubes afocal.",
-        (r"(?:bigger|larger|smaller) (?:in|on|with|than)", r"different size", r"one (?:image|picture|eye).*(?:bigger|larger)"),
+        (r"(?:bigger|larger|smaller) (?:in|on|with|than)", r"different size",
+        r"one (?:image|picture|eye).*(?:bigger|larger)"),
     ),
     Symptom(
         "swimming",
@@ -114,7 +117,8 @@ SYMPTOMS: tuple[Symptom, ...] = (
         "cannot find the target",
         {"field_narrow": 0, "no_training": 0, "eye_distance": 1, "exit_pupil_missed": 0, "marked_power": 1},
         "Is the field under 10 degrees? Practise: fixate first, then bring the tube up.",
-        (r"(?:cannot|can't|hard to|difficult to|trouble) (?:find|locat)", r"finding", r"loses? (?:the|her|his|my)? ?place"),
+        (r"(?:cannot|can't|hard to|difficult to|trouble) (?:find|locat)", r"finding",
+        r"loses? (?:the|her|his|my)? ?place"),
     ),
     Symptom(
         "print_no_better",
@@ -128,7 +132,8 @@ SYMPTOMS: tuple[Symptom, ...] = (
         "letters good, words poor",
         {"reserve": 0, "scotoma": 0},
         "Reading curve for the critical print size; characters in view against the scotoma.",
-        (r"letters? (?:but|good|yes)", r"words? (?:poor|fall|break|incomplete)", r"loses? (?:the )?(?:line|ends?)", r"slow"),
+        (r"letters? (?:but|good|yes)", r"words? (?:poor|fall|break|incomplete)", r"loses? (?:the )?(?:line|ends?)",
+        r"slow"),
     ),
     Symptom(
         "faces",
@@ -142,7 +147,8 @@ SYMPTOMS: tuple[Symptom, ...] = (
         "works in the clinic, not at home",
         {"light": 0, "posture": 0, "working_distance": 0, "no_training": 0},
         "Repeat the task at its real distance, posture and light.",
-        (r"(?:not|worse|nothing) at home", r"at home (?:not|it does|nothing|worse)", r"only (?:works )?(?:here|in the clinic)"),
+        (r"(?:not|worse|nothing) at home", r"at home (?:not|it does|nothing|worse)",
+        r"only (?:works )?(?:here|in the clinic)"),
     ),
     Symptom(
         "neck",
@@ -192,18 +198,25 @@ GENERAL: tuple[Symptom, ...] = tuple(
     )
     for key, title, check, words in (
         ("blur", "blurred, no distance said", "At which distances is it clear?", (_BLUR,)),
-        ("double", "double, no direction said", "Above or beside, near or far?", (r"doubl\w*", r"two (?:of|pictures)")),
+        (
+            "double",
+            "double, no direction said",
+            "Above or beside, near or far?",
+            (r"doubl\w*", r"two (?:of|pictures)"),
+        ),
     )
 )
 ROWS: Mapping[str, Symptom] = {row.key: row for row in (*SYMPTOMS, *GENERAL)}
 
 
 def symptoms_in(text: str) -> frozenset[str]:
-    """The keys of the rows that a complaint in free words stands for; a general row only when no special one is heard."""
+    """The keys of the rows that a complaint in free words stands for; a general row only without a special one."""
     plain = re.sub(r"\s+", " ", text.lower())
     heard = {row.key for row in SYMPTOMS if any(re.search(word, plain) for word in row.words)}
     kinds = {ROWS[key].of for key in heard}
     heard |= {
-        row.key for row in GENERAL if row.key not in kinds and any(re.search(word, plain) for word in row.words)
+        row.key
+        for row in GENERAL
+        if row.key not in kinds and any(re.search(word, plain) for word in row.words)
     }
     return frozenset(heard)

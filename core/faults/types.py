@@ -1,8 +1,9 @@
 """What the search for a cause works on and hands back: findings as numbers and words, ranked causes, the next check.
 
-Plain values. Side mappings are by "right" and "left" ("both" for acuity with both eyes). Everything that was not measured
-stays empty and plays no part. Signs: outwards (towards the temple), upwards, to the person's right and tilted up or out are
-plus; vertical prism plus is base down before the right eye; horizontal prism plus is base-out (the eyes must converge).
+Plain values. Side mappings are by "right" and "left" ("both" for acuity with both eyes). Everything that was
+not measured stays empty and plays no part. Signs: outwards (towards the temple), upwards, to the person's
+right and tilted up or out are plus; vertical prism plus is base down before the right eye; horizontal prism
+plus is base-out (the eyes must converge).
 """
 
 from __future__ import annotations
@@ -27,19 +28,21 @@ class Findings:
 
     ``acuity_logmar`` is through the device at ``chart_distance_mm`` (the settings' distance while None), caps off;
     ``naked_logmar`` the same day without it. ``over_refraction_d`` is the sphere behind the ocular that is best for
-    a far target, ``over_cylinder_d`` the size of the cylinder found so. ``tube_focus_d`` is the back vertex power of the tube
-    alone, ``carrier_sphere_left_d`` and ``carrier_cylinder_left_d`` what the delivered carrier leaves of the prescription.
-    ``power_ratio`` is measured over marked power. ``eye_distance_mm`` is ocular to cornea. ``*_off_mm`` and ``tilt_off_deg``
-    are measured less wanted. ``near_end_mm`` is the nearest clear distance without a cap, ``far_end_d`` the farthest as
-    1000/mm (0: clear out to infinity). ``working_distance_mm`` is the best distance in front of the cap,
-    ``used_distance_mm`` where the page is really held, ``print_m_units`` what is read at the working distance as ordered.
-    ``speed_ratio`` is measured over promised reading speed. ``field_deg`` is met by confrontation (union of two tubes),
-    ``field_shift_*`` how far its middle lies off. ``light``: even, darker all over, one side dark, fades with gaze.
-    ``double_far`` and ``double_near``: single, double at times, double. ``naked_*_prism`` are the same deviations without the
-    device. ``size_difference_percent`` compares the powers of the tubes on the bench, ``image_difference_percent`` the two
-    pictures as they are seen. ``words``: as letters, worse than letters. ``home``: as in the clinic, worse at home.
-    ``more_light``: helps, no change. ``steady``: steady, steady when supported, unsteady. ``stays``: yes, no. ``refocus``:
-    helps, no change. ``symptoms`` are keys of the table of symptoms; None while nobody asked.
+    a far target, ``over_cylinder_d`` the size of the cylinder found so. ``tube_focus_d`` is the back vertex
+    power of the tube alone, ``carrier_sphere_left_d`` and ``carrier_cylinder_left_d`` what the delivered
+    carrier leaves of the prescription. ``power_ratio`` is measured over marked power. ``eye_distance_mm`` is
+    ocular to cornea. ``*_off_mm`` and ``tilt_off_deg`` are measured less wanted. ``near_end_mm`` is the
+    nearest clear distance without a cap, ``far_end_d`` the farthest as 1000/mm (0: clear out to infinity).
+    ``working_distance_mm`` is the best distance in front of the cap, ``used_distance_mm`` where the page is
+    really held, ``print_m_units`` what is read at the working distance as ordered. ``speed_ratio`` is measured
+    over promised reading speed. ``field_deg`` is met by confrontation (union of two tubes), ``field_shift_*``
+    how far its middle lies off. ``light``: even, darker all over, one side dark, fades with gaze.
+    ``double_far`` and ``double_near``: single, double at times, double. ``naked_*_prism`` are the same
+    deviations without the device. ``size_difference_percent`` compares the powers of the tubes on the bench,
+    ``image_difference_percent`` the two pictures as they are seen. ``words``: as letters, worse than letters.
+    ``home``: as in the clinic, worse at home. ``more_light``: helps, no change. ``steady``: steady, steady
+    when supported, unsteady. ``stays``: yes, no. ``refocus``: helps, no change. ``symptoms`` are keys of the
+    table of symptoms; None while nobody asked.
     """
 
     acuity_logmar: Mapping[str, float] = field(default_factory=_none)
@@ -94,7 +97,9 @@ class Findings:
 
 @dataclass(frozen=True, slots=True)
 class Predicted:
-    """One measurement as a cause would have it: what, expected, promised without any fault, and measured, in words."""
+    """One measurement as a cause would have it: what, expected, promised without any fault, and measured, in
+    words.
+    """
 
     key: str
     what: str
@@ -108,9 +113,10 @@ class Predicted:
 class Cause:
     """One candidate with its share of the probability among the causes that the findings can show.
 
-    ``size`` is the size of fault that explains the findings best, in ``unit``; ``size_words`` says it in words with the range
-    that explains them nearly as well. ``check`` is what would tell it from its strongest rival. ``also_possible`` names
-    other causes that remain, ``tied_with`` those that the findings at hand cannot tell from it.
+    ``size`` is the size of fault that explains the findings best, in ``unit``; ``size_words`` says it in words
+    with the range that explains them nearly as well. ``check`` is what would tell it from its strongest rival.
+    ``also_possible`` names other causes that remain, ``tied_with`` those that the findings at hand cannot tell
+    from it.
     """
 
     fault: str
@@ -139,9 +145,10 @@ class Cause:
 class Diagnosis:
     """Ranked causes, what remains possible, ties, and the check to do next.
 
-    ``ties`` are groups of :attr:`Cause.name` that what was measured cannot tell apart; the first group holds the first
-    cause when that one is tied. ``untested`` are causes that nothing measured so far could show, in words. ``unexplained``
-    names findings that even the first cause does not explain. ``used`` are the findings that counted.
+    ``ties`` are groups of :attr:`Cause.name` that what was measured cannot tell apart; the first group holds
+    the first cause when that one is tied. ``untested`` are causes that nothing measured so far could show, in
+    words. ``unexplained`` names findings that even the first cause does not explain. ``used`` are the findings
+    that counted.
     """
 
     configuration: Configuration
