@@ -14,7 +14,19 @@ from typing import Literal
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
+from ._domain import (
+    ANGLE_MOST_ARCMIN,
+    CAP_LEAST_D,
+    CAP_MOST_D,
+    EYE_DISTANCE_MOST_MM,
+    LARGEST,
+    M_LEAST,
+    M_MOST,
+    PRISM_MOST,
+    T_LEAST_MM,
+    T_MOST_MM,
+    Domain,
+)
 from .convergence import object_to_pupil_b_mm
 
 Rule = Literal["Sheard", "Percival"]
@@ -59,7 +71,7 @@ INSTRUMENT_LIMITS = AlignmentLimits(vertical_arcmin=15.0, convergence_arcmin=45.
 @formula("100 tan(angle)", unit="prism dioptres", source="", kind="derived", domain="|angle| ≤ 2700 arcmin")
 def arcmin_to_prism(angle_arcmin: float) -> float:
     """An angle in minutes of arc as prism dioptres; the sign is kept."""
-    if not -2700.0 <= angle_arcmin <= 2700.0:
+    if not -ANGLE_MOST_ARCMIN <= angle_arcmin <= ANGLE_MOST_ARCMIN:
         Domain.refuse(angle_arcmin=angle_arcmin)
     return 100.0 * tan(radians(angle_arcmin / 60.0))
 
@@ -67,7 +79,7 @@ def arcmin_to_prism(angle_arcmin: float) -> float:
 @formula("atan(P / 100)", unit="arcmin", source="", kind="derived", domain="|P| ≤ 100")
 def prism_to_arcmin(prism: float) -> float:
     """Prism dioptres as minutes of arc; the sign is kept."""
-    if not -100.0 <= prism <= 100.0:
+    if not -PRISM_MOST <= prism <= PRISM_MOST:
         Domain.refuse(prism=prism)
     return 60.0 * degrees(atan(prism / 100.0))
 
@@ -86,8 +98,8 @@ def tilt_deviation_arcmin(magnification: float, tilt_arcmin: float, image_erect:
     (|M| + 1) θ with the tilt.
     """
     size = abs(magnification)
-    if not (LEAST_MAGNIFICATION <= size < LARGEST and -2700.0 <= tilt_arcmin <= 2700.0):
-        Domain.refuse(magnification=size, tilt_arcmin=tilt_arcmin)
+    if not (M_LEAST <= size <= M_MOST and -ANGLE_MOST_ARCMIN <= tilt_arcmin <= ANGLE_MOST_ARCMIN):
+        Domain.refuse(magnification=magnification, tilt_arcmin=tilt_arcmin)
     shown_arcmin = 60.0 * degrees(atan(size * tan(radians(tilt_arcmin / 60.0))))
     if magnification < 0.0 and not image_erect:
         return shown_arcmin + tilt_arcmin
@@ -109,8 +121,8 @@ def tilt_for_deviation_arcmin(
     The inverse of :func:`tilt_deviation_arcmin`; with a limit put in, the tilt that uses it up.
     """
     size = abs(magnification)
-    if not (LEAST_MAGNIFICATION <= size < LARGEST and -2700.0 <= deviation_arcmin <= 2700.0):
-        Domain.refuse(magnification=size, deviation_arcmin=deviation_arcmin)
+    if not (M_LEAST <= size <= M_MOST and -ANGLE_MOST_ARCMIN <= deviation_arcmin <= ANGLE_MOST_ARCMIN):
+        Domain.refuse(magnification=magnification, deviation_arcmin=deviation_arcmin)
     seen = -size if magnification < 0.0 and not image_erect else size
     wanted = tan(radians(deviation_arcmin / 60.0))
     under_root = (seen - 1.0) ** 2 - 4.0 * seen * wanted * wanted
@@ -137,8 +149,8 @@ def tilt_for_deviation_arcmin(
 def line_of_sight_tolerance_arcmin(eye_side_arcmin: float, magnification: float) -> float:
     """Tolerance of the line of sight in object space, minutes of arc, from the one at the eye."""
     size = abs(magnification)
-    if not (0.0 <= eye_side_arcmin < LARGEST and LEAST_MAGNIFICATION <= size < LARGEST):
-        Domain.refuse(eye_side_arcmin=eye_side_arcmin, magnification=size)
+    if not (0.0 <= eye_side_arcmin < LARGEST and M_LEAST <= size <= M_MOST):
+        Domain.refuse(eye_side_arcmin=eye_side_arcmin, magnification=magnification)
     return eye_side_arcmin / size
 
 
@@ -146,7 +158,7 @@ def line_of_sight_tolerance_arcmin(eye_side_arcmin: float, magnification: float)
 def prentice_prism(decentration_mm: float, lens_power_d: float) -> float:
     """Prism of a lens at some mm from its optical centre (Prentice's rule); signs are kept."""
     if not (-LARGEST < decentration_mm < LARGEST and -LARGEST < lens_power_d < LARGEST):
-        Domain.refuse(signed_decentration_mm=decentration_mm, lens_power_d=lens_power_d)
+        Domain.refuse(signed_decentration_mm=decentration_mm, prism_lens_d=lens_power_d)
     return decentration_mm * lens_power_d / 10.0
 
 
@@ -163,11 +175,13 @@ def objective_decentration_prism(
     """Deviation at the eye from an objective that sits c mm off the axis inside its tube, prism dioptres."""
     size = abs(magnification)
     if not (
-        LEAST_MAGNIFICATION <= size < LARGEST
-        and SMALLEST < tube_length_mm < LARGEST
+        M_LEAST <= size <= M_MOST
+        and T_LEAST_MM <= tube_length_mm <= T_MOST_MM
         and 0.0 <= decentration_mm < LARGEST
     ):
-        Domain.refuse(magnification=size, tube_length_mm=tube_length_mm, decentration_mm=decentration_mm)
+        Domain.refuse(
+            magnification=magnification, tube_length_mm=tube_length_mm, decentration_mm=decentration_mm
+        )
     return 100.0 * decentration_mm * abs(1.0 - magnification) / tube_length_mm
 
 
@@ -187,15 +201,15 @@ def _slope_per_mm(
         )
     size = abs(magnification)
     if not (
-        LEAST_MAGNIFICATION <= size < LARGEST
-        and SMALLEST < tube_length_mm < LARGEST
-        and SMALLEST < cap_power_d < LARGEST
-        and SMALLEST < eye_distance_mm < LARGEST
+        M_LEAST <= size <= M_MOST
+        and T_LEAST_MM <= tube_length_mm <= T_MOST_MM
+        and CAP_LEAST_D <= cap_power_d <= CAP_MOST_D
+        and 0.0 <= eye_distance_mm <= EYE_DISTANCE_MOST_MM
     ):
         Domain.refuse(
-            magnification=size,
+            magnification=magnification,
             tube_length_mm=tube_length_mm,
-            cap_with_power_d=cap_power_d,
+            cap_power_d=cap_power_d,
             eye_distance_mm=eye_distance_mm,
         )
     return size * cap_power_d / 10.0
@@ -258,8 +272,8 @@ def height_mismatch_for_prism_mm(
 def magnification_difference_percent(right_magnification: float, left_magnification: float) -> float:
     """How much larger the picture of one tube is than that of the other, per cent; under 2 is common practice."""
     right, left = abs(right_magnification), abs(left_magnification)
-    if not (LEAST_MAGNIFICATION <= right < LARGEST and LEAST_MAGNIFICATION <= left < LARGEST):
-        Domain.refuse(magnification=left if LEAST_MAGNIFICATION <= right < LARGEST else right)
+    if not (M_LEAST <= right <= M_MOST and M_LEAST <= left <= M_MOST):
+        Domain.refuse(magnification=left if M_LEAST <= right <= M_MOST else right)
     return 100.0 * (max(right, left) / min(right, left) - 1.0)
 
 

@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._limits import (
+from ._domain import (
     AMETROPIA_MOST_D,
     DIAMETER_LEAST_MM,
     DIAMETER_MOST_MM,
@@ -25,18 +25,13 @@ from ._limits import (
     T_LEAST_MM,
     T_MOST_MM,
     VERGENCE_MOST_D,
+    VERTEX_MOST_MM,
+    Domain,
     distance_words,
-    refused,
-    refused_ametropia,
-    refused_diameter,
-    refused_range,
-    refused_tube,
-    refused_vergence,
 )
 from .measuring import trial_lens_bvp_d
 from .telescope import ExitPupil, exit_pupil_distance_mm
 
-VERTEX_MOST_MM = 60.0
 # Over this power a sphere without its vertex distance is not carried to another plane (common practice).
 SPHERE_WITHOUT_VERTEX_MOST_D = 10.0
 ASSUMED_VERTEX_MM = 12.0
@@ -70,20 +65,18 @@ def vertex_or_assumed_mm(
     Refuses a stronger spectacle power without a measured vertex distance.
     """
     if not -AMETROPIA_MOST_D <= spectacle_power_d <= AMETROPIA_MOST_D:
-        raise refused_range(
-            "spectacle power", spectacle_power_d, -AMETROPIA_MOST_D, AMETROPIA_MOST_D, "D", "-6"
-        )
+        Domain.refuse(spectacle_power_d=spectacle_power_d)
     if vertex_mm is None and abs(spectacle_power_d) > SPHERE_WITHOUT_VERTEX_MOST_D:
-        raise refused(
+        raise DomainRefusal(
             "vertex distance",
             "",
             "a measured distance from the lens to the cornea in mm",
-            "12",
-            f"a spectacle lens of {spectacle_power_d:g} D cannot be carried to another plane without it",
+            example="12",
+            reason=f"a spectacle lens of {spectacle_power_d:g} D cannot be carried to another plane without it",
         )
     result = assumed_vertex_mm if vertex_mm is None else vertex_mm
     if not 0.0 <= result <= VERTEX_MOST_MM:
-        raise refused_range("vertex distance", result, 0.0, VERTEX_MOST_MM, "mm", "12")
+        Domain.refuse(vertex_mm=result)
     return result
 
 
@@ -95,19 +88,17 @@ def refraction_at_cornea_d(spectacle_power_d: float, vertex_mm: float) -> float:
     cornea.
     """
     if not -AMETROPIA_MOST_D <= spectacle_power_d <= AMETROPIA_MOST_D:
-        raise refused_range(
-            "spectacle power", spectacle_power_d, -AMETROPIA_MOST_D, AMETROPIA_MOST_D, "D", "-6"
-        )
+        Domain.refuse(spectacle_power_d=spectacle_power_d)
     if not 0.0 <= vertex_mm <= VERTEX_MOST_MM:
-        raise refused_range("vertex distance", vertex_mm, 0.0, VERTEX_MOST_MM, "mm", "12")
+        Domain.refuse(vertex_mm=vertex_mm)
     denominator = 1.0 - vertex_mm * spectacle_power_d / 1000.0
     if denominator <= POLE_MARGIN:
-        raise refused(
+        raise DomainRefusal(
             "spectacle power",
             spectacle_power_d,
             "a lens that does not focus before the cornea",
-            "12",
-            "vertex too long",
+            example="12",
+            reason="vertex too long",
         )
     return spectacle_power_d / denominator
 
@@ -121,19 +112,17 @@ def ametropia_at_ocular_d(refraction_at_cornea_d: float, ocular_to_cornea_mm: fl
     point between the ocular and the cornea.
     """
     if not -AMETROPIA_MOST_D <= refraction_at_cornea_d <= AMETROPIA_MOST_D:
-        raise refused_range(
-            "refraction at the cornea", refraction_at_cornea_d, -AMETROPIA_MOST_D, AMETROPIA_MOST_D, "D", "-6"
-        )
+        Domain.refuse(refraction_at_cornea_d=refraction_at_cornea_d)
     if not 0.0 <= ocular_to_cornea_mm <= VERTEX_MOST_MM:
-        raise refused_range("ocular to cornea", ocular_to_cornea_mm, 0.0, VERTEX_MOST_MM, "mm", "14")
+        Domain.refuse(ocular_to_cornea_mm=ocular_to_cornea_mm)
     denominator = 1.0 + ocular_to_cornea_mm * refraction_at_cornea_d / 1000.0
     if denominator <= POLE_MARGIN:
-        raise refused(
+        raise DomainRefusal(
             "refraction at the cornea",
             refraction_at_cornea_d,
             "an eye whose far point lies in front of the ocular",
-            "-12",
-            "this eye sees clearly only between the ocular and the cornea",
+            example="-12",
+            reason="this eye sees clearly only between the ocular and the cornea",
         )
     return refraction_at_cornea_d / denominator
 
@@ -145,9 +134,9 @@ def effective_ocular_power_d(ocular_power_d: float, ametropia_at_ocular_d: float
     Refuses powers over 250 000 D, ametropia over 100 D, and an ametropia that uses up the ocular.
     """
     if not -POWER_MOST_D <= ocular_power_d <= POWER_MOST_D:
-        raise refused_range("ocular power", ocular_power_d, -POWER_MOST_D, POWER_MOST_D, "D", "-40")
+        Domain.refuse(ocular_power_d=ocular_power_d)
     if not -AMETROPIA_MOST_D <= ametropia_at_ocular_d <= AMETROPIA_MOST_D:
-        raise refused_ametropia(ametropia_at_ocular_d)
+        Domain.refuse(ametropia_at_ocular_d=ametropia_at_ocular_d)
     result = ocular_power_d - ametropia_at_ocular_d
     if result * ocular_power_d <= 0.0:
         raise _refused_lending(ametropia_at_ocular_d)
@@ -221,17 +210,17 @@ def refocus(
     that uses up the ocular.
     """
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
+        Domain.refuse(magnification=magnification, tube_length_mm=tube_length_mm)
     if not -AMETROPIA_MOST_D <= ametropia_at_ocular_d <= AMETROPIA_MOST_D:
-        raise refused_ametropia(ametropia_at_ocular_d)
+        Domain.refuse(ametropia_at_ocular_d=ametropia_at_ocular_d)
     if not -VERGENCE_MOST_D <= object_vergence_d <= VERGENCE_MOST_D:
-        raise refused_vergence(object_vergence_d)
+        Domain.refuse(object_vergence_d=object_vergence_d)
     ocular = 1000.0 * (1.0 - magnification) / tube_length_mm
     objective = -ocular / magnification
     ocular_left = ocular - ametropia_at_ocular_d
     collecting = objective + object_vergence_d
     if collecting <= POLE_MARGIN * objective:
-        raise refused(
+        raise DomainRefusal(
             "object distance",
             distance_words(object_vergence_d),
             f"objects farther than {1000.0 / objective / (1.0 - POLE_MARGIN):.4g} mm from the objective",
@@ -241,7 +230,7 @@ def refocus(
         raise _refused_lending(ametropia_at_ocular_d)
     length = 1000.0 / collecting + 1000.0 / ocular_left
     if not shortest_tube_mm <= length <= longest_tube_mm:
-        raise refused(
+        raise DomainRefusal(
             "refocused tube length",
             length,
             f"{shortest_tube_mm:.4g} to {longest_tube_mm:.4g} mm",
@@ -259,12 +248,12 @@ def objective_correction_d(
     Refuses an ametropia that no lens in front of this tube can correct.
     """
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
+        Domain.refuse(magnification=magnification, tube_length_mm=tube_length_mm)
     if not -AMETROPIA_MOST_D <= ametropia_at_ocular_d <= AMETROPIA_MOST_D:
-        raise refused_ametropia(ametropia_at_ocular_d)
+        Domain.refuse(ametropia_at_ocular_d=ametropia_at_ocular_d)
     share = 1.0 + tube_length_mm * ametropia_at_ocular_d / (1000.0 * magnification)
     if share <= POLE_MARGIN:
-        raise refused(
+        raise DomainRefusal(
             "ametropia at the ocular",
             ametropia_at_ocular_d,
             "a weaker ametropia, or a correction behind the ocular",
@@ -298,7 +287,7 @@ def refocused_exit_pupil(
     Refuses diameters outside 0.1 to 500 mm and a Keplerian too short for a real exit pupil.
     """
     if not DIAMETER_LEAST_MM <= objective_diameter_mm <= DIAMETER_MOST_MM:
-        raise refused_diameter("objective diameter", objective_diameter_mm)
+        Domain.refuse(objective_diameter_mm=objective_diameter_mm)
     distance = exit_pupil_distance_mm(magnification, tube_length_mm, actual_tube_length_mm)
     return ExitPupil(distance, objective_diameter_mm * abs(distance) / actual_tube_length_mm)
 
@@ -313,10 +302,10 @@ def refocused_aniseikonia_percent(
     Both ametropias count at the ocular. Unequal corrections belong behind the oculars, where this is 0.
     """
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
+        Domain.refuse(magnification=magnification, tube_length_mm=tube_length_mm)
     for ametropia in (ametropia_right_d, ametropia_left_d):
         if not -AMETROPIA_MOST_D <= ametropia <= AMETROPIA_MOST_D:
-            raise refused_ametropia(ametropia)
+            Domain.refuse(ametropia_at_ocular_d=ametropia)
     return tube_length_mm * (ametropia_left_d - ametropia_right_d) / (10.0 * (1.0 - magnification))
 
 
@@ -336,11 +325,9 @@ def over_refraction_effect_d(
     if in_front:
         return trial_lens_bvp_d(magnification, tube_length_mm, over_refraction_d)
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
+        Domain.refuse(magnification=magnification, tube_length_mm=tube_length_mm)
     if not -AMETROPIA_MOST_D <= over_refraction_d <= AMETROPIA_MOST_D:
-        raise refused_range(
-            "over-refraction", over_refraction_d, -AMETROPIA_MOST_D, AMETROPIA_MOST_D, "D", "0.5"
-        )
+        Domain.refuse(over_refraction_d=over_refraction_d)
     return over_refraction_d
 
 
@@ -353,13 +340,9 @@ def residual_defocus_d(residual_sphere_d: float, residual_cylinder_d: float = 0.
     reduce the blur of a residual cylinder at the eye. Refuses more than 100 D.
     """
     if not -AMETROPIA_MOST_D <= residual_sphere_d <= AMETROPIA_MOST_D:
-        raise refused_range(
-            "residual sphere", residual_sphere_d, -AMETROPIA_MOST_D, AMETROPIA_MOST_D, "D", "-0.5"
-        )
+        Domain.refuse(residual_sphere_d=residual_sphere_d)
     if not -AMETROPIA_MOST_D <= residual_cylinder_d <= AMETROPIA_MOST_D:
-        raise refused_range(
-            "residual cylinder", residual_cylinder_d, -AMETROPIA_MOST_D, AMETROPIA_MOST_D, "D", "-1.5"
-        )
+        Domain.refuse(residual_cylinder_d=residual_cylinder_d)
     other = residual_sphere_d + residual_cylinder_d
     return sqrt((residual_sphere_d * residual_sphere_d + other * other) / 2.0)
 
@@ -374,7 +357,7 @@ def uncorrected_far_point_mm(
     Refuses a hyperope, who has no such place, and a myope whose far point lies at or inside the objective.
     """
     if ametropia_at_ocular_d > 0.0:
-        raise refused(
+        raise DomainRefusal(
             "ametropia at the ocular",
             ametropia_at_ocular_d,
             "0 or less",
@@ -385,7 +368,7 @@ def uncorrected_far_point_mm(
 
 
 def _refused_lending(ametropia_at_ocular_d: float) -> DomainRefusal:
-    return refused(
+    return DomainRefusal(
         "ametropia at the ocular",
         ametropia_at_ocular_d,
         "an ametropia well below the power of the ocular",

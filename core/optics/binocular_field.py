@@ -11,12 +11,32 @@ from math import atan, degrees, radians, tan
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
+from ._domain import (
+    CAP_LEAST_D,
+    CAP_MOST_D,
+    DIAMETER_LEAST_MM,
+    DIAMETER_MOST_MM,
+    EYE_DISTANCE_MOST_MM,
+    FIELD_MOST_DEG,
+    LARGEST,
+    M_LEAST,
+    M_MOST,
+    PUPIL_LEAST_MM,
+    PUPIL_MOST_MM,
+    SEPARATION_MOST_DEG,
+    SMALLEST,
+    T_LEAST_MM,
+    T_MOST_MM,
+    Domain,
+)
 from .alignment import tilt_for_deviation_arcmin
 
 
 def _two_fields(monocular_field_deg: float, centre_separation_deg: float) -> None:
-    if not (SMALLEST < monocular_field_deg <= 170.0 and 0.0 <= centre_separation_deg <= 60.0):
+    if not (
+        SMALLEST < monocular_field_deg <= FIELD_MOST_DEG
+        and 0.0 <= centre_separation_deg <= SEPARATION_MOST_DEG
+    ):
         Domain.refuse(monocular_field_deg=monocular_field_deg, centre_separation_deg=centre_separation_deg)
     if centre_separation_deg > monocular_field_deg:
         gap = centre_separation_deg - monocular_field_deg
@@ -52,10 +72,10 @@ def _decentred(
 ) -> tuple[float, float]:
     """Radius of the objective's image seen from the eye, and its distance, mm."""
     if not (
-        LEAST_MAGNIFICATION <= magnification < LARGEST
-        and SMALLEST < tube_length_mm < LARGEST
-        and SMALLEST < objective_diameter_mm < LARGEST
-        and SMALLEST < eye_distance_mm < LARGEST
+        M_LEAST <= magnification <= M_MOST
+        and T_LEAST_MM <= tube_length_mm <= T_MOST_MM
+        and DIAMETER_LEAST_MM <= objective_diameter_mm <= DIAMETER_MOST_MM
+        and 0.0 <= eye_distance_mm <= EYE_DISTANCE_MOST_MM
         and 0.0 <= decentration_mm < LARGEST
     ):
         Domain.refuse(
@@ -177,8 +197,8 @@ def toe_out_vergence_prism(magnification: float, centre_separation_deg: float) -
     About (M − 1) δ. An object straight ahead then appears displaced towards the nose.
     """
     size = abs(magnification)
-    if not (LEAST_MAGNIFICATION <= size < LARGEST and 0.0 <= centre_separation_deg <= 60.0):
-        Domain.refuse(magnification=size, centre_separation_deg=centre_separation_deg)
+    if not (M_LEAST <= size <= M_MOST and 0.0 <= centre_separation_deg <= SEPARATION_MOST_DEG):
+        Domain.refuse(magnification=magnification, centre_separation_deg=centre_separation_deg)
     half = radians(0.5 * centre_separation_deg)
     return 200.0 * tan(atan(size * tan(half)) - half)
 
@@ -212,9 +232,9 @@ def full_lit_decentration_limit_mm(
     Refuses an exit pupil that is smaller than the eye's: then it is never fully lit.
     """
     if not (
-        LEAST_MAGNIFICATION <= magnification < LARGEST
-        and SMALLEST < objective_diameter_mm < LARGEST
-        and SMALLEST < pupil_mm < LARGEST
+        M_LEAST <= magnification <= M_MOST
+        and DIAMETER_LEAST_MM <= objective_diameter_mm <= DIAMETER_MOST_MM
+        and PUPIL_LEAST_MM <= pupil_mm <= PUPIL_MOST_MM
     ):
         Domain.refuse(
             galilean_magnification=magnification,
@@ -246,18 +266,18 @@ def decentration_limit_with_caps_mm(
     """Outward shift of each of two capped tubes that uses up a tolerated prism (both eyes together), mm."""
     size = abs(magnification)
     if not (
-        LEAST_MAGNIFICATION <= size < LARGEST
-        and SMALLEST < cap_power_d < LARGEST
+        M_LEAST <= size <= M_MOST
+        and CAP_LEAST_D <= cap_power_d <= CAP_MOST_D
         and 0.0 <= tolerance_prism < LARGEST
     ):
-        Domain.refuse(magnification=size, cap_with_power_d=cap_power_d, tolerance_prism=tolerance_prism)
+        Domain.refuse(magnification=magnification, cap_power_d=cap_power_d, tolerance_prism=tolerance_prism)
     return 5.0 * tolerance_prism / (size * cap_power_d)
 
 
 def _refuse_ring(magnification: float, real_field_deg: float) -> float:
     size = abs(magnification)
-    if not (LEAST_MAGNIFICATION <= size < LARGEST and SMALLEST < real_field_deg <= 170.0):
-        Domain.refuse(magnification=size, real_field_deg=real_field_deg)
+    if not (M_LEAST <= size <= M_MOST and SMALLEST < real_field_deg <= FIELD_MOST_DEG):
+        Domain.refuse(magnification=magnification, real_field_deg=real_field_deg)
     return size
 
 
@@ -291,8 +311,8 @@ def ring_width_deg(magnification: float, real_field_deg: float) -> float:
 @formula("2 atan(Rhousing / d)", unit="deg", source="", kind="derived", domain="Rhousing, d more than 0 mm")
 def housing_extent_deg(housing_radius_mm: float, eye_distance_mm: float) -> float:
     """Angle that the housing itself covers, seen from the eye, degrees; both lengths in mm."""
-    if not (SMALLEST < housing_radius_mm < LARGEST and SMALLEST < eye_distance_mm < LARGEST):
-        Domain.refuse(housing_radius_mm=housing_radius_mm, eye_distance_mm=eye_distance_mm)
+    if not (SMALLEST < housing_radius_mm < LARGEST and SMALLEST < eye_distance_mm <= EYE_DISTANCE_MOST_MM):
+        Domain.refuse(housing_radius_mm=housing_radius_mm, window_distance_mm=eye_distance_mm)
     return degrees(2.0 * atan(housing_radius_mm / eye_distance_mm))
 
 

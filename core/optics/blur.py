@@ -9,14 +9,19 @@ from __future__ import annotations
 from math import log10, sqrt
 from typing import Literal
 
+from ..errors import DomainRefusal
 from ..formula import formula
-from ._limits import (
+from ._domain import (
     AMETROPIA_MOST_D,
+    BLUR_CONSTANT_LEAST,
+    BLUR_CONSTANT_MOST,
+    MAR_LEAST_ARCMIN,
+    MAR_MOST_ARCMIN,
     PUPIL_LEAST_MM,
     PUPIL_MOST_MM,
-    refused,
-    refused_pupil,
-    refused_range,
+    TOLERANCE_MOST_D,
+    Domain,
+    check,
 )
 
 # Minutes of arc by which 1 D of defocus with a pupil of 1 mm widens the limit of resolution
@@ -26,9 +31,6 @@ SUSTAINED_FRACTION = 0.5
 # Hofstetter's lines promise too much in middle age: from here on no accommodation is counted on
 # (common practice).
 NO_ACCOMMODATION_FROM_YEARS = 55.0
-MAR_LEAST_ARCMIN = 0.1
-MAR_MOST_ARCMIN = 1000.0
-GREEN_MOST_CPD = 10.0
 # Dioptres at birth and dioptres lost a year (Hofstetter).
 _HOFSTETTER = {"min": (15.0, 0.25), "mean": (18.5, 0.3), "max": (25.0, 0.4)}
 
@@ -47,7 +49,7 @@ def blur_loss_logmar(
     """
     _check_eye(mar_arcmin, pupil_mm, blur_constant)
     if not -AMETROPIA_MOST_D <= defocus_d <= AMETROPIA_MOST_D:
-        raise refused_range("defocus", defocus_d, -AMETROPIA_MOST_D, AMETROPIA_MOST_D, "D", "0.5")
+        Domain.refuse(defocus_d=defocus_d)
     blur = blur_constant * pupil_mm * defocus_d / mar_arcmin
     return 0.5 * log10(1.0 + blur * blur)
 
@@ -70,16 +72,15 @@ def tolerated_defocus_d(
     crossed.
     """
     _check_eye(mar_arcmin, pupil_mm, blur_constant)
-    if not 0.01 <= loss_logmar <= 1.0:
-        raise refused_range("accepted loss", loss_logmar, 0.01, 1.0, "logMAR", "0.1")
+    check(loss_logmar=loss_logmar)
     lower = 0.0 if lower_d is None else lower_d
-    upper = 10.0 if upper_d is None else upper_d
-    if not 0.0 <= lower <= upper <= 10.0:
-        raise refused(
+    upper = TOLERANCE_MOST_D if upper_d is None else upper_d
+    if not 0.0 <= lower <= upper <= TOLERANCE_MOST_D:
+        raise DomainRefusal(
             "limits of the tolerated defocus",
             f"{lower:g} to {upper:g} D",
-            "0 to 10 D, the lower one first",
-            "0.25 to 1.5",
+            f"0 to {TOLERANCE_MOST_D:g} D, the lower one first",
+            example="0.25 to 1.5",
         )
     result = mar_arcmin * sqrt(10.0 ** (2.0 * loss_logmar) - 1.0) / (blur_constant * pupil_mm)
     if lower_d is not None and result < lower_d:
@@ -93,9 +94,9 @@ def blur_disc_arcmin(pupil_mm: float, defocus_d: float) -> float:
     defocus over 100 D.
     """
     if not PUPIL_LEAST_MM <= pupil_mm <= PUPIL_MOST_MM:
-        raise refused_pupil(pupil_mm)
+        Domain.refuse(pupil_mm=pupil_mm)
     if not -AMETROPIA_MOST_D <= defocus_d <= AMETROPIA_MOST_D:
-        raise refused_range("defocus", defocus_d, -AMETROPIA_MOST_D, AMETROPIA_MOST_D, "D", "0.5")
+        Domain.refuse(defocus_d=defocus_d)
     return ARCMIN_PER_MRAD * pupil_mm * abs(defocus_d)
 
 
@@ -110,12 +111,10 @@ def depth_of_focus_geometric_d(blur_limit_mm: float, pupil_mm: float, eye_power_
 
     Refuses blur limits outside 0.001 to 1 mm, pupils outside 0.5 to 12 mm, and eyes outside 30 to 90 D.
     """
-    if not 0.001 <= blur_limit_mm <= 1.0:
-        raise refused_range("blur limit on the retina", blur_limit_mm, 0.001, 1.0, "mm", "0.012")
+    check(blur_limit_mm=blur_limit_mm)
     if not PUPIL_LEAST_MM <= pupil_mm <= PUPIL_MOST_MM:
-        raise refused_pupil(pupil_mm)
-    if not 30.0 <= eye_power_d <= 90.0:
-        raise refused_range("power of the eye", eye_power_d, 30.0, 90.0, "D", "60")
+        Domain.refuse(pupil_mm=pupil_mm)
+    check(eye_power_d=eye_power_d)
     return 2.0 * blur_limit_mm * eye_power_d / pupil_mm
 
 
@@ -126,16 +125,9 @@ def depth_of_focus_green_d(spatial_frequency_cpd: float, pupil_mm: float) -> flo
     Refuses over 10 c/deg, where the formula promises absurdly little, under 0.1 c/deg, and pupils outside
     0.5 to 12 mm.
     """
-    if not 0.1 <= spatial_frequency_cpd <= GREEN_MOST_CPD:
-        raise refused(
-            "spatial frequency",
-            spatial_frequency_cpd,
-            f"0.1 to {GREEN_MOST_CPD:g} cycles per degree",
-            "3",
-            "the formula does not hold for finer detail",
-        )
+    check(spatial_frequency_cpd=spatial_frequency_cpd)
     if not PUPIL_LEAST_MM <= pupil_mm <= PUPIL_MOST_MM:
-        raise refused_pupil(pupil_mm)
+        Domain.refuse(pupil_mm=pupil_mm)
     return 7.03 / (spatial_frequency_cpd * pupil_mm)
 
 
@@ -152,10 +144,9 @@ def accommodation_amplitude_d(age_years: float, estimate: Literal["min", "mean",
     The lines over-estimate in middle age; a measured amplitude is preferred. Refuses ages outside 0 to 120
     years.
     """
-    if not 0.0 <= age_years <= 120.0:
-        raise refused_range("age", age_years, 0.0, 120.0, "years", "63")
+    check(age_years=age_years)
     if estimate not in _HOFSTETTER:
-        raise refused("estimate of accommodation", estimate, "min, mean or max", "min")
+        raise DomainRefusal("estimate of accommodation", estimate, "min, mean or max", example="min")
     start, loss = _HOFSTETTER[estimate]
     return max(0.0, start - loss * age_years)
 
@@ -179,25 +170,16 @@ def sustained_accommodation_d(
     None is counted on from ``none_from_years``. Refuses fractions outside 0 to 1 and ages outside 0 to 120
     years.
     """
-    if not 0.0 <= sustained_fraction <= 1.0:
-        raise refused_range("sustained fraction", sustained_fraction, 0.0, 1.0, "", "0.5")
-    if not 0.0 <= none_from_years <= 120.0:
-        raise refused_range("age without accommodation", none_from_years, 0.0, 120.0, "years", "55")
+    check(sustained_fraction=sustained_fraction)
+    check(none_from_years=none_from_years)
     amplitude = accommodation_amplitude_d(age_years, estimate)
     return 0.0 if age_years >= none_from_years else sustained_fraction * amplitude
 
 
 def _check_eye(mar_arcmin: float, pupil_mm: float, blur_constant: float) -> None:
     if not MAR_LEAST_ARCMIN <= mar_arcmin <= MAR_MOST_ARCMIN:
-        raise refused_range(
-            "minimum angle of resolution",
-            mar_arcmin,
-            MAR_LEAST_ARCMIN,
-            MAR_MOST_ARCMIN,
-            "arcmin",
-            "4 for 20/80",
-        )
+        Domain.refuse(mar_arcmin=mar_arcmin)
     if not PUPIL_LEAST_MM <= pupil_mm <= PUPIL_MOST_MM:
-        raise refused_pupil(pupil_mm)
-    if not 0.1 <= blur_constant <= 3.0:
-        raise refused_range("blur constant", blur_constant, 0.1, 3.0, "arcmin per mm D", "0.65")
+        Domain.refuse(pupil_mm=pupil_mm)
+    if not BLUR_CONSTANT_LEAST <= blur_constant <= BLUR_CONSTANT_MOST:
+        Domain.refuse(blur_constant=blur_constant)

@@ -9,19 +9,18 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
+from ..errors import DomainRefusal
 from ..formula import formula
-from ._limits import (
+from ._domain import (
     CAP_LEAST_D,
     CAP_MOST_D,
     DISTANCE_MOST_MM,
     M_LEAST,
     M_MOST,
     TOLERANCE_MOST_D,
+    Domain,
+    check,
     check_eye,
-    refused,
-    refused_cap,
-    refused_range,
-    refused_tube,
 )
 from .ametropia import objective_correction_d
 from .focus import object_vergence_for_exit_d
@@ -29,7 +28,6 @@ from .focus import object_vergence_for_exit_d
 # Common practice: a cap whose equivalent distance exceeds the naked reading distance is no reading aid.
 READING_EVD_MOST_MM = 400.0
 SHORT_WORKING_DISTANCE_MM = 100.0
-PRINT_MOST_M = 50.0
 _CAP = "Fcap 0.05 to 60 D, 1.05 ≤ |M| ≤ 100"
 
 
@@ -47,7 +45,7 @@ def cap_working_distance_mm(cap_power_d: float) -> float:
     0.05 to 60 D.
     """
     if not CAP_LEAST_D <= cap_power_d <= CAP_MOST_D:
-        raise refused_cap(cap_power_d)
+        Domain.refuse(cap_power_d=cap_power_d)
     return 1000.0 / cap_power_d
 
 
@@ -62,10 +60,10 @@ def cap_working_distance_uncorrected_mm(
     A myope works nearer, a hyperope farther. Refuses when the cap is too weak for the hyperopia left.
     """
     if not CAP_LEAST_D <= cap_power_d <= CAP_MOST_D:
-        raise refused_cap(cap_power_d)
+        Domain.refuse(cap_power_d=cap_power_d)
     needed = cap_power_d - objective_correction_d(magnification, tube_length_mm, ametropia_at_ocular_d)
     if needed < CAP_LEAST_D:
-        raise refused(
+        raise DomainRefusal(
             "cap power",
             cap_power_d,
             f"more than {cap_power_d - needed + CAP_LEAST_D:.3g} D, or a corrected eye",
@@ -84,9 +82,9 @@ def cap_working_distance_uncorrected_mm(
 def cap_equivalent_power_d(magnification: float, cap_power_d: float) -> float:
     """The equivalent viewing power in dioptres of a tube with a cap, object at the cap focus."""
     if not M_LEAST <= abs(magnification) <= M_MOST:
-        raise refused_tube(magnification, 1.0)
+        Domain.refuse(magnification=magnification)
     if not CAP_LEAST_D <= cap_power_d <= CAP_MOST_D:
-        raise refused_cap(cap_power_d)
+        Domain.refuse(cap_power_d=cap_power_d)
     return abs(magnification) * cap_power_d
 
 
@@ -98,9 +96,9 @@ def cap_evd_mm(magnification: float, cap_power_d: float) -> float:
     plays no part.
     """
     if not M_LEAST <= abs(magnification) <= M_MOST:
-        raise refused_tube(magnification, 1.0)
+        Domain.refuse(magnification=magnification)
     if not CAP_LEAST_D <= cap_power_d <= CAP_MOST_D:
-        raise refused_cap(cap_power_d)
+        Domain.refuse(cap_power_d=cap_power_d)
     return 1000.0 / (abs(magnification) * cap_power_d)
 
 
@@ -113,12 +111,7 @@ def magnification_re_distance(equivalent_power_d: float, reference_distance_mm: 
 
     Refuses equivalent powers outside 0.05 to 6000 D and reference distances outside 50 mm to 10 m.
     """
-    if not CAP_LEAST_D <= equivalent_power_d <= CAP_MOST_D * M_MOST:
-        raise refused_range(
-            "equivalent power", equivalent_power_d, CAP_LEAST_D, CAP_MOST_D * M_MOST, "D", "10"
-        )
-    if not 50.0 <= reference_distance_mm <= 10_000.0:
-        raise refused_range("reference distance", reference_distance_mm, 50.0, 10_000.0, "mm", "250")
+    check(equivalent_power_d=equivalent_power_d, reference_distance_mm=reference_distance_mm)
     return equivalent_power_d * reference_distance_mm / 1000.0
 
 
@@ -139,7 +132,7 @@ def cap_near_edge_mm(
     Refuses an eye for which no object before this cap is clear, or which this tube cannot serve.
     """
     if not CAP_LEAST_D <= cap_power_d <= CAP_MOST_D:
-        raise refused_cap(cap_power_d)
+        Domain.refuse(cap_power_d=cap_power_d)
     check_eye(tolerance_d, accommodation_d, ametropia_at_ocular_d)
     edge = object_vergence_for_exit_d(
         magnification, tube_length_mm, ametropia_at_ocular_d - accommodation_d - tolerance_d
@@ -168,7 +161,7 @@ def cap_far_edge_mm(
     answer.
     """
     if not CAP_LEAST_D <= cap_power_d <= CAP_MOST_D:
-        raise refused_cap(cap_power_d)
+        Domain.refuse(cap_power_d=cap_power_d)
     check_eye(tolerance_d, accommodation_d, ametropia_at_ocular_d)
     edge = object_vergence_for_exit_d(magnification, tube_length_mm, ametropia_at_ocular_d + tolerance_d)
     return _edge_mm(cap_power_d, edge)
@@ -217,15 +210,15 @@ def lens_depth_one_side_mm(lens_power_d: float, tolerance_d: float, side: Litera
     Refuses powers outside 0.05 to 60 D, tolerances over 10 D, and a far side without end.
     """
     if not CAP_LEAST_D <= lens_power_d <= CAP_MOST_D:
-        raise refused_range("lens power", lens_power_d, CAP_LEAST_D, CAP_MOST_D, "D", "5")
+        Domain.refuse(lens_power_d=lens_power_d)
     if not 0.0 <= tolerance_d <= TOLERANCE_MOST_D:
-        raise refused_range("tolerated defocus", tolerance_d, 0.0, TOLERANCE_MOST_D, "D", "0.5")
+        Domain.refuse(tolerance_d=tolerance_d)
     if side == "near":
         return 1000.0 * tolerance_d / (lens_power_d * (lens_power_d + tolerance_d))
     if side != "far":
-        raise refused("side of the focus", side, "near or far", "near")
+        raise DomainRefusal("side of the focus", side, "near or far", example="near")
     if lens_power_d - tolerance_d < CAP_LEAST_D:
-        raise refused(
+        raise DomainRefusal(
             "tolerated defocus",
             tolerance_d,
             "less than the lens power",
@@ -257,14 +250,13 @@ def cap_power_for_goal_d(
     D.
     """
     if not M_LEAST <= abs(magnification) <= M_MOST:
-        raise refused_tube(magnification, 1.0)
-    if not 20.0 <= test_distance_mm <= 10_000.0:
-        raise refused_range("test distance", test_distance_mm, 20.0, 10_000.0, "mm", "400")
-    for field, print_size in (("threshold print", threshold_m_units), ("goal print", goal_m_units)):
-        if not 0.05 <= print_size <= PRINT_MOST_M:
-            raise refused_range(field, print_size, 0.05, PRINT_MOST_M, "M", "1.6")
-    if not 0.5 <= acuity_reserve <= 10.0:
-        raise refused_range("acuity reserve", acuity_reserve, 0.5, 10.0, "", "2")
+        Domain.refuse(magnification=magnification)
+    check(
+        test_distance_mm=test_distance_mm,
+        threshold_m_units=threshold_m_units,
+        goal_m_units=goal_m_units,
+        acuity_reserve=acuity_reserve,
+    )
     required_power = 1000.0 * threshold_m_units * acuity_reserve / (goal_m_units * test_distance_mm)
     return cap_power_for_evp_d(magnification, required_power)
 
@@ -275,10 +267,10 @@ def cap_power_for_evp_d(magnification: float, required_evp_d: float) -> float:
     0.05 to 60 D.
     """
     if not M_LEAST <= abs(magnification) <= M_MOST:
-        raise refused_tube(magnification, 1.0)
+        Domain.refuse(magnification=magnification)
     result = required_evp_d / abs(magnification)
     if not CAP_LEAST_D <= result <= CAP_MOST_D:
-        raise refused_cap(result)
+        Domain.refuse(cap_power_d=result)
     return result
 
 
@@ -289,8 +281,7 @@ def cap_is_weak_for_reading(
     """Whether a tube with this cap shows print no larger than the naked eye sees it at
     ``reading_distance_mm``.
     """
-    if not 50.0 <= reading_distance_mm <= 10_000.0:
-        raise refused_range("reading distance", reading_distance_mm, 50.0, 10_000.0, "mm", "400")
+    check(reading_distance_mm=reading_distance_mm)
     return cap_evd_mm(magnification, cap_power_d) > reading_distance_mm
 
 
@@ -300,18 +291,15 @@ def working_distance_is_short(
 ) -> bool:
     """Whether a working distance in mm must be confirmed because little light and room are left under it."""
     if not 0.0 < working_distance_mm <= DISTANCE_MOST_MM:
-        raise refused(
-            "working distance", working_distance_mm, f"more than 0, at most {DISTANCE_MOST_MM:g} mm", "250"
-        )
-    if not 0.0 <= short_distance_mm <= 1000.0:
-        raise refused_range("short working distance", short_distance_mm, 0.0, 1000.0, "mm", "100")
+        Domain.refuse(working_distance_mm=working_distance_mm)
+    check(short_distance_mm=short_distance_mm)
     return working_distance_mm < short_distance_mm
 
 
 def _edge_mm(cap_power_d: float, object_vergence_d: float) -> float:
     needed = cap_power_d - object_vergence_d
     if needed < CAP_LEAST_D:
-        raise refused(
+        raise DomainRefusal(
             "cap power",
             cap_power_d,
             f"more than {object_vergence_d + CAP_LEAST_D:.3g} D",

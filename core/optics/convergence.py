@@ -11,13 +11,25 @@ from math import atan, degrees
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
+from ._domain import (
+    CAP_LEAST_D,
+    CAP_MOST_D,
+    DISTANCE_LEAST_MM,
+    DISTANCE_MOST_MM,
+    EVD_LEAST_MM,
+    LARGEST,
+    M_LEAST,
+    M_MOST,
+    SMALLEST,
+    T_LEAST_MM,
+    T_MOST_MM,
+    Domain,
+    check,
+)
+from .rays import _b_through_tube_mm
 
-# A smaller |B| means an object seen as from under 1 mm: the light meets inside the eye's own pupil.
-LEAST_B_MM = 1.0
-# Common practice: prism beyond the add in binocular half-eyes, and the strongest add for which it is tried.
+# Common practice: prism beyond the add in binocular half-eyes.
 HALF_EYE_EXTRA_PRISM = 2.0
-HALF_EYE_STRONGEST_ADD_D = 12.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,41 +75,26 @@ def object_to_pupil_b_mm(
     (of the cap when there is one). Refuses a Keplerian's object at or inside its pole and light that crosses before
     the eye's pupil.
     """
-    size = abs(magnification)
-    if not (
-        LEAST_MAGNIFICATION <= size < LARGEST
-        and SMALLEST < tube_length_mm < LARGEST
-        and SMALLEST < object_distance_mm < LARGEST
-        and SMALLEST < eye_distance_mm < LARGEST
-        and 0.0 <= cap_power_d < LARGEST
-    ):
-        Domain.refuse(
-            magnification=size,
-            tube_length_mm=tube_length_mm,
-            object_distance_mm=object_distance_mm,
-            eye_distance_mm=eye_distance_mm,
-            cap_power_d=cap_power_d,
-        )
-    defocus = 1.0 - 0.001 * cap_power_d * object_distance_mm
+    b_mm = _b_through_tube_mm(magnification, tube_length_mm, object_distance_mm, eye_distance_mm, cap_power_d)
     # w (1 - t M U): not positive once the light has crossed between the lenses.
-    if not object_distance_mm + tube_length_mm * magnification * defocus > 0.0:
+    past_cap = 1.0 - cap_power_d * object_distance_mm / 1000.0
+    if not object_distance_mm + tube_length_mm * magnification * past_cap > 0.0:
+        pole_mm = tube_length_mm * abs(magnification)
         raise DomainRefusal(
             "object distance",
             object_distance_mm,
             reason="the object lies at or inside the pole of the tube, which then sends converging light to the eye",
-            accepted=f"more than tube length x |M| = {tube_length_mm * size:g} mm without a cap",
-            example=f"{2.0 * tube_length_mm * size:g}",
+            accepted=f"more than tube length x |M| = {pole_mm:g} mm without a cap",
+            example=f"{2.0 * pole_mm:g}",
         )
-    b_mm = object_distance_mm / magnification + defocus * (tube_length_mm + magnification * eye_distance_mm)
-    if not (b_mm if magnification > 0.0 else -b_mm) >= LEAST_B_MM:
+    if not (b_mm if magnification > 0.0 else -b_mm) >= EVD_LEAST_MM:
+        focus = f"{1000.0 / cap_power_d:g}" if cap_power_d > 0.0 else ""
         raise DomainRefusal(
             "object distance",
             object_distance_mm,
             reason="the cap makes the light cross before the pupil of the eye, so nothing can be seen",
-            accepted=f"a distance near the cap focus at {1000.0 / cap_power_d:g} mm"
-            if cap_power_d
-            else "a farther object",
-            example=f"{1000.0 / cap_power_d:g}" if cap_power_d else "400",
+            accepted=f"a distance near the cap focus at {focus} mm" if focus else "a farther object",
+            example=focus or "400",
         )
     return b_mm
 
@@ -105,7 +102,9 @@ def object_to_pupil_b_mm(
 @formula("100 PD / w", unit="prism dioptres", source="", kind="derived", domain="PD and w more than 0 mm")
 def convergence_naked_prism(interpupillary_mm: float, object_distance_mm: float) -> float:
     """Demand without any device, both eyes together; both lengths in mm."""
-    if not (SMALLEST < interpupillary_mm < LARGEST and SMALLEST < object_distance_mm < LARGEST):
+    if not (
+        SMALLEST < interpupillary_mm < LARGEST and DISTANCE_LEAST_MM <= object_distance_mm <= DISTANCE_MOST_MM
+    ):
         Domain.refuse(interpupillary_mm=interpupillary_mm, object_distance_mm=object_distance_mm)
     return 100.0 * interpupillary_mm / object_distance_mm
 
@@ -153,11 +152,13 @@ def convergence_with_caps_prism(
     """Demand of parallel tubes with caps for an object at the cap focus, both eyes; the sign as for parallel tubes."""
     size = abs(magnification)
     if not (
-        LEAST_MAGNIFICATION <= size < LARGEST
-        and SMALLEST < cap_power_d < LARGEST
+        M_LEAST <= size <= M_MOST
+        and CAP_LEAST_D <= cap_power_d <= CAP_MOST_D
         and SMALLEST < interpupillary_mm < LARGEST
     ):
-        Domain.refuse(magnification=size, cap_with_power_d=cap_power_d, interpupillary_mm=interpupillary_mm)
+        Domain.refuse(
+            magnification=magnification, cap_power_d=cap_power_d, interpupillary_mm=interpupillary_mm
+        )
     demand = size * cap_power_d * interpupillary_mm / 10.0
     return -demand if magnification < 0.0 and not image_erect else demand
 
@@ -176,16 +177,11 @@ def toe_in_angle_deg(
 
     Target to ocular plane, and ocular plane to the centre of rotation (about 27), in mm.
     """
-    if not (
-        SMALLEST < interpupillary_mm < LARGEST
-        and SMALLEST < target_distance_mm < LARGEST
-        and SMALLEST < rotation_distance_mm < LARGEST
-    ):
-        Domain.refuse(
-            interpupillary_mm=interpupillary_mm,
-            target_distance_mm=target_distance_mm,
-            rotation_distance_mm=rotation_distance_mm,
-        )
+    check(
+        interpupillary_mm=interpupillary_mm,
+        target_distance_mm=target_distance_mm,
+        rotation_distance_mm=rotation_distance_mm,
+    )
     return degrees(atan(0.5 * interpupillary_mm / (target_distance_mm + rotation_distance_mm)))
 
 
@@ -200,16 +196,11 @@ def convergence_converged_tubes_prism(
     interpupillary_mm: float, target_distance_mm: float, rotation_distance_mm: float
 ) -> float:
     """Demand left when the tubes are converged on the target: the ordinary one, and only for that distance."""
-    if not (
-        SMALLEST < interpupillary_mm < LARGEST
-        and SMALLEST < target_distance_mm < LARGEST
-        and SMALLEST < rotation_distance_mm < LARGEST
-    ):
-        Domain.refuse(
-            interpupillary_mm=interpupillary_mm,
-            target_distance_mm=target_distance_mm,
-            rotation_distance_mm=rotation_distance_mm,
-        )
+    check(
+        interpupillary_mm=interpupillary_mm,
+        target_distance_mm=target_distance_mm,
+        rotation_distance_mm=rotation_distance_mm,
+    )
     return 100.0 * interpupillary_mm / (target_distance_mm + rotation_distance_mm)
 
 
@@ -222,8 +213,8 @@ def convergence_converged_tubes_prism(
 )
 def cap_base_in_full_prism(cap_power_d: float, interpupillary_mm: float) -> float:
     """Base-in at each cap that takes all convergence away: the optical centres of both caps then lie on the midline."""
-    if not (SMALLEST < cap_power_d < LARGEST and SMALLEST < interpupillary_mm < LARGEST):
-        Domain.refuse(cap_with_power_d=cap_power_d, interpupillary_mm=interpupillary_mm)
+    if not (CAP_LEAST_D <= cap_power_d <= CAP_MOST_D and SMALLEST < interpupillary_mm < LARGEST):
+        Domain.refuse(cap_power_d=cap_power_d, interpupillary_mm=interpupillary_mm)
     return cap_power_d * interpupillary_mm / 20.0
 
 
@@ -238,11 +229,11 @@ def cap_base_in_relief_prism(magnification: float, cap_power_d: float, decentrat
     """Relief at each eye from a cap decentred towards the nose by some mm: its prism, multiplied by the tube."""
     size = abs(magnification)
     if not (
-        LEAST_MAGNIFICATION <= size < LARGEST
-        and SMALLEST < cap_power_d < LARGEST
+        M_LEAST <= size <= M_MOST
+        and CAP_LEAST_D <= cap_power_d <= CAP_MOST_D
         and 0.0 <= decentration_mm < LARGEST
     ):
-        Domain.refuse(magnification=size, cap_with_power_d=cap_power_d, decentration_mm=decentration_mm)
+        Domain.refuse(magnification=magnification, cap_power_d=cap_power_d, decentration_mm=decentration_mm)
     return size * cap_power_d * decentration_mm / 10.0
 
 
@@ -268,12 +259,12 @@ def convergence_with_base_in_prism(
     a negative figure means too much: the eyes would have to diverge.
     """
     if not (
-        SMALLEST < cap_power_d < LARGEST
+        CAP_LEAST_D <= cap_power_d <= CAP_MOST_D
         and SMALLEST < interpupillary_mm < LARGEST
         and 0.0 <= decentration_mm < LARGEST
     ):
         Domain.refuse(
-            cap_with_power_d=cap_power_d, interpupillary_mm=interpupillary_mm, decentration_mm=decentration_mm
+            cap_power_d=cap_power_d, interpupillary_mm=interpupillary_mm, decentration_mm=decentration_mm
         )
     b_mm = object_to_pupil_b_mm(
         magnification, tube_length_mm, object_distance_mm, eye_distance_mm, cap_power_d
@@ -301,7 +292,7 @@ def convergence_relief(
     Lengths in mm; the target lies one working distance and one tube length in front of the ocular plane.
     """
     parallel = convergence_with_caps_prism(magnification, cap_power_d, interpupillary_mm)
-    if not SMALLEST < tube_length_mm < LARGEST:
+    if not T_LEAST_MM <= tube_length_mm <= T_MOST_MM:
         Domain.refuse(tube_length_mm=tube_length_mm)
     target_mm = 1000.0 / cap_power_d + tube_length_mm
     return ConvergenceRelief(
@@ -320,16 +311,11 @@ def near_interpupillary_mm(
 
     The target distance is measured to that plane. A monocular distance gives its own half.
     """
-    if not (
-        SMALLEST < interpupillary_mm < LARGEST
-        and SMALLEST < target_distance_mm < LARGEST
-        and SMALLEST < rotation_distance_mm < LARGEST
-    ):
-        Domain.refuse(
-            interpupillary_mm=interpupillary_mm,
-            target_distance_mm=target_distance_mm,
-            rotation_distance_mm=rotation_distance_mm,
-        )
+    check(
+        interpupillary_mm=interpupillary_mm,
+        target_distance_mm=target_distance_mm,
+        rotation_distance_mm=rotation_distance_mm,
+    )
     return interpupillary_mm * target_distance_mm / (target_distance_mm + rotation_distance_mm)
 
 
@@ -355,6 +341,5 @@ def near_interpupillary_by_eye(
 @formula("add + 2", unit="prism dioptres per eye", source="", kind="common practice", domain="0 < add ≤ 12 D")
 def half_eye_base_in_prism(add_d: float) -> float:
     """Base-in for each eye of binocular half-eyes, by the rule of thumb; refuses an add over +12 D."""
-    if not SMALLEST < add_d <= HALF_EYE_STRONGEST_ADD_D:
-        Domain.refuse(half_eye_add_d=add_d)
+    check(half_eye_add_d=add_d)
     return add_d + HALF_EYE_EXTRA_PRISM

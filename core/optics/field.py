@@ -14,7 +14,24 @@ from typing import Literal
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
+from ._domain import (
+    DIAMETER_LEAST_MM,
+    DIAMETER_MOST_MM,
+    DISTANCE_LEAST_MM,
+    DISTANCE_MOST_MM,
+    EYE_DISTANCE_MOST_MM,
+    FIELD_MOST_DEG,
+    LARGEST,
+    M_LEAST,
+    M_MOST,
+    PUPIL_LEAST_MM,
+    PUPIL_MOST_MM,
+    SMALLEST,
+    T_LEAST_MM,
+    T_MOST_MM,
+    VERTEX_MOST_MM,
+    Domain,
+)
 from .convergence import object_to_pupil_b_mm
 
 Criterion = Literal["full", "half", "total"]
@@ -39,10 +56,10 @@ def _apparent_half_slope(
     criterion: Criterion,
 ) -> float:
     if not (
-        LEAST_MAGNIFICATION <= magnification < LARGEST
-        and SMALLEST < tube_length_mm < LARGEST
-        and SMALLEST < objective_diameter_mm < LARGEST
-        and SMALLEST < eye_distance_mm < LARGEST
+        M_LEAST <= magnification <= M_MOST
+        and T_LEAST_MM <= tube_length_mm <= T_MOST_MM
+        and DIAMETER_LEAST_MM <= objective_diameter_mm <= DIAMETER_MOST_MM
+        and 0.0 <= eye_distance_mm <= EYE_DISTANCE_MOST_MM
     ):
         Domain.refuse(
             galilean_magnification=magnification,
@@ -55,7 +72,7 @@ def _apparent_half_slope(
         return objective_diameter_mm / reach_mm
     if criterion not in ("full", "total"):
         raise _bad_criterion(criterion)
-    if pupil_mm is None or not SMALLEST < pupil_mm < LARGEST:
+    if pupil_mm is None or not PUPIL_LEAST_MM <= pupil_mm <= PUPIL_MOST_MM:
         Domain.refuse(pupil_mm=pupil_mm)
     if criterion == "total":
         return (objective_diameter_mm + magnification * pupil_mm) / reach_mm
@@ -76,7 +93,7 @@ def eye_distance_mm(ocular_to_cornea_mm: float, pupil_depth_mm: float = ENTRANCE
 
     The entrance pupil is taken 3 mm behind the cornea unless given. Refuses distances of 0 or less.
     """
-    if not (SMALLEST < ocular_to_cornea_mm < LARGEST and SMALLEST < pupil_depth_mm < LARGEST):
+    if not (0.0 <= ocular_to_cornea_mm <= VERTEX_MOST_MM and SMALLEST < pupil_depth_mm < LARGEST):
         Domain.refuse(ocular_to_cornea_mm=ocular_to_cornea_mm, pupil_depth_mm=pupil_depth_mm)
     return ocular_to_cornea_mm + pupil_depth_mm
 
@@ -92,7 +109,7 @@ def rotation_distance_mm(
     ocular_to_cornea_mm: float, rotation_depth_mm: float = ROTATION_CENTRE_DEPTH_MM
 ) -> float:
     """Ocular back vertex to the centre of rotation of the eye, mm; taken 13.5 mm behind the cornea unless given."""
-    if not (SMALLEST < ocular_to_cornea_mm < LARGEST and SMALLEST < rotation_depth_mm < LARGEST):
+    if not (0.0 <= ocular_to_cornea_mm <= VERTEX_MOST_MM and SMALLEST < rotation_depth_mm < LARGEST):
         Domain.refuse(ocular_to_cornea_mm=ocular_to_cornea_mm, rotation_depth_mm=rotation_depth_mm)
     return ocular_to_cornea_mm + rotation_depth_mm
 
@@ -155,9 +172,9 @@ def apparent_field_deg(
 def ocular_diameter_for_field_mm(apparent_field_deg: float, eye_distance_mm: float, pupil_mm: float) -> float:
     """Clear ocular diameter, mm, that passes all light for the pupil over an apparent field in degrees."""
     if not (
-        SMALLEST < apparent_field_deg <= 170.0
-        and SMALLEST < eye_distance_mm < LARGEST
-        and SMALLEST < pupil_mm < LARGEST
+        SMALLEST < apparent_field_deg <= FIELD_MOST_DEG
+        and 0.0 <= eye_distance_mm <= EYE_DISTANCE_MOST_MM
+        and PUPIL_LEAST_MM <= pupil_mm <= PUPIL_MOST_MM
     ):
         Domain.refuse(
             apparent_field_deg=apparent_field_deg, eye_distance_mm=eye_distance_mm, pupil_mm=pupil_mm
@@ -177,12 +194,12 @@ def ocular_limit_deg(
 ) -> float:
     """Apparent field that the clear diameter of the ocular alone allows, whole angle in degrees; lengths in mm."""
     if not (
-        SMALLEST < ocular_diameter_mm < LARGEST
-        and SMALLEST < eye_distance_mm < LARGEST
-        and SMALLEST < pupil_mm < LARGEST
+        DIAMETER_LEAST_MM <= ocular_diameter_mm <= DIAMETER_MOST_MM
+        and SMALLEST < eye_distance_mm <= EYE_DISTANCE_MOST_MM
+        and PUPIL_LEAST_MM <= pupil_mm <= PUPIL_MOST_MM
     ):
         Domain.refuse(
-            ocular_diameter_mm=ocular_diameter_mm, eye_distance_mm=eye_distance_mm, pupil_mm=pupil_mm
+            ocular_diameter_mm=ocular_diameter_mm, window_distance_mm=eye_distance_mm, pupil_mm=pupil_mm
         )
     if criterion == "half":
         width_mm = ocular_diameter_mm
@@ -206,11 +223,13 @@ def lit_fraction_on_axis(magnification: float, objective_diameter_mm: float, pup
     """Part of the eye pupil that is lit in the middle of the field; under 1 the objective is the stop and dims."""
     size = abs(magnification)
     if not (
-        LEAST_MAGNIFICATION <= size < LARGEST
-        and SMALLEST < objective_diameter_mm < LARGEST
-        and SMALLEST < pupil_mm < LARGEST
+        M_LEAST <= size <= M_MOST
+        and DIAMETER_LEAST_MM <= objective_diameter_mm <= DIAMETER_MOST_MM
+        and PUPIL_LEAST_MM <= pupil_mm <= PUPIL_MOST_MM
     ):
-        Domain.refuse(magnification=size, objective_diameter_mm=objective_diameter_mm, pupil_mm=pupil_mm)
+        Domain.refuse(
+            magnification=magnification, objective_diameter_mm=objective_diameter_mm, pupil_mm=pupil_mm
+        )
     ratio = objective_diameter_mm / (size * pupil_mm)
     return ratio * ratio if ratio < 1.0 else 1.0
 
@@ -250,7 +269,7 @@ def lit_fraction_at_half_field(
     slope = _apparent_half_slope(
         magnification, tube_length_mm, objective_diameter_mm, eye_distance_mm, pupil_mm, "half"
     )
-    if not SMALLEST < pupil_mm < LARGEST:
+    if not PUPIL_LEAST_MM <= pupil_mm <= PUPIL_MOST_MM:
         Domain.refuse(pupil_mm=pupil_mm)
     edge_mm = slope * (tube_length_mm / magnification + eye_distance_mm)
     return _lit_part(objective_diameter_mm / (2.0 * magnification), pupil_mm / 2.0, edge_mm)
@@ -268,10 +287,10 @@ def objective_diameter_for_field_mm(
 ) -> float:
     """Objective diameter, mm, that gives a real field (degrees) by the half criterion."""
     if not (
-        LEAST_MAGNIFICATION <= magnification < LARGEST
-        and SMALLEST < tube_length_mm < LARGEST
-        and SMALLEST < eye_distance_mm < LARGEST
-        and SMALLEST < real_field_deg <= 170.0
+        M_LEAST <= magnification <= M_MOST
+        and T_LEAST_MM <= tube_length_mm <= T_MOST_MM
+        and 0.0 <= eye_distance_mm <= EYE_DISTANCE_MOST_MM
+        and SMALLEST < real_field_deg <= FIELD_MOST_DEG
     ):
         Domain.refuse(
             galilean_magnification=magnification,
@@ -314,7 +333,10 @@ def field_of_fixation_deg(
 )
 def linear_field_mm(object_distance_mm: float, real_field_deg: float) -> float:
     """Width of the object plane seen at a distance, mm; distance in mm, field in degrees."""
-    if not (SMALLEST < object_distance_mm < LARGEST and SMALLEST < real_field_deg <= 170.0):
+    if not (
+        DISTANCE_LEAST_MM <= object_distance_mm <= DISTANCE_MOST_MM
+        and SMALLEST < real_field_deg <= FIELD_MOST_DEG
+    ):
         Domain.refuse(object_distance_mm=object_distance_mm, real_field_deg=real_field_deg)
     return 2.0 * object_distance_mm * tan(radians(0.5 * real_field_deg))
 
@@ -338,7 +360,7 @@ def linear_field_through_tube_mm(
 
     Refuses what :func:`.convergence.object_to_pupil_b_mm` refuses.
     """
-    if not SMALLEST < apparent_field_deg <= 170.0:
+    if not SMALLEST < apparent_field_deg <= FIELD_MOST_DEG:
         Domain.refuse(apparent_field_deg=apparent_field_deg)
     b_mm = object_to_pupil_b_mm(
         magnification, tube_length_mm, object_distance_mm, eye_distance_mm, cap_power_d

@@ -9,7 +9,14 @@ from math import atan, degrees
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LARGEST, SMALLEST, Domain
+from ._domain import (
+    DIAMETER_LEAST_MM,
+    DIAMETER_MOST_MM,
+    EYE_DISTANCE_MOST_MM,
+    PUPIL_LEAST_MM,
+    PUPIL_MOST_MM,
+    Domain,
+)
 from .field import Criterion, _bad_criterion
 from .rays import RayMatrix
 
@@ -31,7 +38,10 @@ def _half_slopes(
     criterion: Criterion,
 ) -> tuple[float, float]:
     """Half slope in object space, and the one under which the pupil's centre sees it."""
-    if not (SMALLEST < objective_diameter_mm < LARGEST and SMALLEST < eye_distance_mm < LARGEST):
+    if not (
+        DIAMETER_LEAST_MM <= objective_diameter_mm <= DIAMETER_MOST_MM
+        and 0.0 <= eye_distance_mm <= EYE_DISTANCE_MOST_MM
+    ):
         Domain.refuse(objective_diameter_mm=objective_diameter_mm, eye_distance_mm=eye_distance_mm)
     if not abs(system.determinant - 1.0) <= DETERMINANT_TOLERANCE:
         raise _refused(system, "a matrix with A D − B C = 1")
@@ -48,7 +58,7 @@ def _half_slopes(
     if criterion != "half":
         if criterion not in ("full", "total"):
             raise _bad_criterion(criterion)
-        if pupil_mm is None or not SMALLEST < pupil_mm < LARGEST:
+        if pupil_mm is None or not PUPIL_LEAST_MM <= pupil_mm <= PUPIL_MOST_MM:
             Domain.refuse(pupil_mm=pupil_mm)
         width_mm = width_mm + pupil_mm if criterion == "total" else max(0.0, width_mm - pupil_mm)
     slope = width_mm / (2.0 * reach_mm)

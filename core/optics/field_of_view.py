@@ -12,7 +12,7 @@ from typing import Literal
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
+from ._domain import EYE_DISTANCE_MOST_MM, FIELD_MOST_DEG, LARGEST, M_LEAST, M_MOST, SMALLEST, Domain
 from .field import Criterion, apparent_field_deg, lit_fraction_on_axis, ocular_limit_deg, real_field_deg
 
 Basis = Literal["nominal", "measured"]
@@ -120,11 +120,13 @@ def field_in_use(
     size = abs(magnification)
     distance_mm = nominal.eye_distance_mm if measured_eye_distance_mm is None else measured_eye_distance_mm
     if not (
-        SMALLEST < measured_field_deg <= 170.0
-        and LEAST_MAGNIFICATION <= size < LARGEST
-        and SMALLEST < distance_mm < LARGEST
+        SMALLEST < measured_field_deg <= FIELD_MOST_DEG
+        and M_LEAST <= size <= M_MOST
+        and 0.0 <= distance_mm <= EYE_DISTANCE_MOST_MM
     ):
-        Domain.refuse(measured_field_deg=measured_field_deg, magnification=size, eye_distance_mm=distance_mm)
+        Domain.refuse(
+            measured_field_deg=measured_field_deg, magnification=magnification, eye_distance_mm=distance_mm
+        )
     return FieldOfView(
         measured_field_deg,
         degrees(2.0 * atan(size * tan(radians(0.5 * measured_field_deg)))),

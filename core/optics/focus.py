@@ -11,13 +11,13 @@ from typing import Literal, NamedTuple
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._limits import (
+from ._domain import (
     AMETROPIA_MOST_D,
     CAP_MOST_D,
     DISTANCE_LEAST_MM,
     DISTANCE_MOST_MM,
     EVD_LEAST_MM,
-    EYE_DISTANCE_MOST_MM,
+    EXIT_VERGENCE_MOST_D,
     M_LEAST,
     M_MOST,
     POLE_MARGIN,
@@ -26,16 +26,13 @@ from ._limits import (
     T_LEAST_MM,
     T_MOST_MM,
     VERGENCE_MOST_D,
+    VERTEX_MOST_MM,
+    Domain,
     check_eye,
-    refused,
-    refused_ametropia,
     refused_evd,
     refused_near_limit,
-    refused_range,
-    refused_tube,
-    refused_vergence,
 )
-from .ametropia import INFINITY_D, VERTEX_MOST_MM, refocus
+from .ametropia import INFINITY_D, refocus
 from .blur import (
     accommodation_amplitude_d,
     blur_disc_arcmin,
@@ -45,6 +42,7 @@ from .blur import (
     sustained_accommodation_d,
     tolerated_defocus_d,
 )
+from .rays import _b_through_tube_mm
 
 __all__ = [
     "ClearRange",
@@ -69,7 +67,6 @@ __all__ = [
     "vergence_at_cornea_d",
 ]
 
-EXIT_VERGENCE_MOST_D = 1e9
 _TUBE = "1.05 ≤ |M| ≤ 100, 0.5 ≤ t ≤ 1000 mm"
 
 
@@ -116,9 +113,9 @@ def object_vergence_d(object_distance_mm: float, cap_power_d: float = 0.0) -> fl
     Refuses distances outside 1 mm to 10 km (a farther object has vergence 0) and caps over 60 D.
     """
     if not DISTANCE_LEAST_MM <= object_distance_mm <= DISTANCE_MOST_MM:
-        raise _refused_distance(object_distance_mm)
+        Domain.refuse(object_distance_mm=object_distance_mm)
     if not -CAP_MOST_D <= cap_power_d <= CAP_MOST_D:
-        raise refused_range("cap power", cap_power_d, -CAP_MOST_D, CAP_MOST_D, "D", "4")
+        Domain.refuse(lens_in_front_d=cap_power_d)
     return cap_power_d - 1000.0 / object_distance_mm
 
 
@@ -130,9 +127,9 @@ def exit_vergence_d(magnification: float, tube_length_mm: float, object_vergence
     Minus diverges. Refuses an object inside the near limit of the tube, and light that focuses inside it.
     """
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
+        Domain.refuse(magnification=magnification, tube_length_mm=tube_length_mm)
     if not -VERGENCE_MOST_D <= object_vergence_d <= VERGENCE_MOST_D:
-        raise refused_vergence(object_vergence_d)
+        Domain.refuse(object_vergence_d=object_vergence_d)
     denominator = 1.0 - tube_length_mm * magnification * object_vergence_d / 1000.0
     if denominator <= POLE_MARGIN:
         raise refused_near_limit(magnification, tube_length_mm, object_vergence_d)
@@ -151,9 +148,9 @@ def exit_vergence_m_squared_d(magnification: float, object_vergence_d: float) ->
     Keplerian at near.
     """
     if not M_LEAST <= abs(magnification) <= M_MOST:
-        raise refused_tube(magnification, 1.0)
+        Domain.refuse(magnification=magnification)
     if not -VERGENCE_MOST_D <= object_vergence_d <= VERGENCE_MOST_D:
-        raise refused_vergence(object_vergence_d)
+        Domain.refuse(object_vergence_d=object_vergence_d)
     return magnification * magnification * object_vergence_d
 
 
@@ -165,14 +162,12 @@ def object_vergence_for_exit_d(magnification: float, tube_length_mm: float, exit
     Refuses an exit vergence that no object in front of this tube can produce.
     """
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
+        Domain.refuse(magnification=magnification, tube_length_mm=tube_length_mm)
     if not -EXIT_VERGENCE_MOST_D <= exit_vergence_d <= EXIT_VERGENCE_MOST_D:
-        raise refused_range(
-            "exit vergence", exit_vergence_d, -EXIT_VERGENCE_MOST_D, EXIT_VERGENCE_MOST_D, "D", "-2"
-        )
+        Domain.refuse(exit_vergence_d=exit_vergence_d)
     share = 1.0 + tube_length_mm * exit_vergence_d / (1000.0 * magnification)
     if share <= POLE_MARGIN:
-        raise refused(
+        raise DomainRefusal(
             "exit vergence",
             exit_vergence_d,
             f"weaker than {1000.0 * (1.0 - POLE_MARGIN) * abs(magnification) / tube_length_mm:.4g} D",
@@ -188,14 +183,12 @@ def vergence_at_cornea_d(exit_vergence_d: float, ocular_to_cornea_mm: float) -> 
     Refuses distances over 60 mm and light that focuses before the eye.
     """
     if not -EXIT_VERGENCE_MOST_D <= exit_vergence_d <= EXIT_VERGENCE_MOST_D:
-        raise refused_range(
-            "exit vergence", exit_vergence_d, -EXIT_VERGENCE_MOST_D, EXIT_VERGENCE_MOST_D, "D", "-2"
-        )
+        Domain.refuse(exit_vergence_d=exit_vergence_d)
     if not 0.0 <= ocular_to_cornea_mm <= VERTEX_MOST_MM:
-        raise refused_range("ocular to cornea", ocular_to_cornea_mm, 0.0, VERTEX_MOST_MM, "mm", "14")
+        Domain.refuse(ocular_to_cornea_mm=ocular_to_cornea_mm)
     denominator = 1.0 - ocular_to_cornea_mm * exit_vergence_d / 1000.0
     if denominator <= POLE_MARGIN:
-        raise refused(
+        raise DomainRefusal(
             "exit vergence",
             exit_vergence_d,
             "weaker convergence",
@@ -212,11 +205,9 @@ def accommodation_demand_d(exit_vergence_d: float, ametropia_at_ocular_d: float 
     A negative demand means the light is too convergent: no accommodation helps.
     """
     if not -EXIT_VERGENCE_MOST_D <= exit_vergence_d <= EXIT_VERGENCE_MOST_D:
-        raise refused_range(
-            "exit vergence", exit_vergence_d, -EXIT_VERGENCE_MOST_D, EXIT_VERGENCE_MOST_D, "D", "-2"
-        )
+        Domain.refuse(exit_vergence_d=exit_vergence_d)
     if not -AMETROPIA_MOST_D <= ametropia_at_ocular_d <= AMETROPIA_MOST_D:
-        raise refused_ametropia(ametropia_at_ocular_d)
+        Domain.refuse(ametropia_at_ocular_d=ametropia_at_ocular_d)
     return ametropia_at_ocular_d - exit_vergence_d
 
 
@@ -229,9 +220,9 @@ def near_limit_mm(magnification: float, tube_length_mm: float, swing_d: float) -
     tolerance. 1 mm means clear right up to the objective. Refuses swings outside 0.01 to 60 D.
     """
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
+        Domain.refuse(magnification=magnification, tube_length_mm=tube_length_mm)
     if not SWING_LEAST_D <= swing_d <= SWING_MOST_D:
-        raise refused_range("swing of focus", swing_d, SWING_LEAST_D, SWING_MOST_D, "D", "1.5")
+        Domain.refuse(swing_d=swing_d)
     result = magnification * (1000.0 * magnification / swing_d - tube_length_mm)
     return result if result > DISTANCE_LEAST_MM else DISTANCE_LEAST_MM
 
@@ -259,18 +250,18 @@ def clear_range(
     Refuses an eye for which nothing is clear.
     """
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
+        Domain.refuse(magnification=magnification, tube_length_mm=tube_length_mm)
     check_eye(tolerance_d, accommodation_d, ametropia_at_ocular_d)
     if setting == "infinity":
         offset = 0.0
     elif setting == "hyperfocal":
         offset = tolerance_d
     else:
-        raise refused("focus setting", setting, "infinity or hyperfocal", "infinity")
+        raise DomainRefusal("focus setting", setting, "infinity or hyperfocal", example="infinity")
     near = ametropia_at_ocular_d - accommodation_d - tolerance_d - offset
     far = ametropia_at_ocular_d + tolerance_d - offset
     if near > 0.0:
-        raise refused(
+        raise DomainRefusal(
             "ametropia at the ocular",
             ametropia_at_ocular_d,
             "a correction, or more accommodation",
@@ -278,7 +269,7 @@ def clear_range(
         )
     far_mm = _distance_mm(magnification, tube_length_mm, far)
     if far_mm is not None and far_mm <= DISTANCE_LEAST_MM:
-        raise refused(
+        raise DomainRefusal(
             "ametropia at the ocular",
             ametropia_at_ocular_d,
             "a correction behind the ocular",
@@ -311,7 +302,9 @@ def near_focus(
     lengthening).
     """
     if not -VERGENCE_MOST_D <= object_vergence_d < 0.0:
-        raise refused("object vergence", object_vergence_d, "a near object: less than 0 D", "-2.5 for 400 mm")
+        raise DomainRefusal(
+            "object vergence", object_vergence_d, "a near object: less than 0 D", example="-2.5 for 400 mm"
+        )
     tube = refocus(
         magnification,
         tube_length_mm,
@@ -356,24 +349,9 @@ def evd_mm(
     entrance pupil of the eye. Refuses distances outside 1 mm to 10 km, eye distances over 1 m, caps over 60
     D, and an EVD under 1 mm.
     """
-    if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
-    if not DISTANCE_LEAST_MM <= object_distance_mm <= DISTANCE_MOST_MM:
-        raise _refused_distance(object_distance_mm)
-    if not 0.0 <= eye_distance_mm <= EYE_DISTANCE_MOST_MM:
-        raise refused_range("eye distance", eye_distance_mm, 0.0, EYE_DISTANCE_MOST_MM, "mm", "15")
-    if not -CAP_MOST_D <= cap_power_d <= CAP_MOST_D:
-        raise refused_range("cap power", cap_power_d, -CAP_MOST_D, CAP_MOST_D, "D", "4")
-    past_cap = 1.0 - cap_power_d * object_distance_mm / 1000.0
     result = abs(
-        object_distance_mm / magnification + past_cap * (tube_length_mm + magnification * eye_distance_mm)
+        _b_through_tube_mm(magnification, tube_length_mm, object_distance_mm, eye_distance_mm, cap_power_d)
     )
     if result < EVD_LEAST_MM:
         raise refused_evd(result)
     return result
-
-
-def _refused_distance(object_distance_mm: float) -> DomainRefusal:
-    return refused_range(
-        "object distance", object_distance_mm, DISTANCE_LEAST_MM, DISTANCE_MOST_MM, "mm", "400"
-    )

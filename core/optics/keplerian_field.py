@@ -11,7 +11,21 @@ from math import atan, degrees, radians, tan
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
+from ._domain import (
+    DIAMETER_LEAST_MM,
+    DIAMETER_MOST_MM,
+    EYE_DISTANCE_MOST_MM,
+    FIELD_MOST_DEG,
+    LARGEST,
+    M_LEAST,
+    M_MOST,
+    PUPIL_LEAST_MM,
+    PUPIL_MOST_MM,
+    SMALLEST,
+    T_LEAST_MM,
+    T_MOST_MM,
+    Domain,
+)
 from .field import Criterion, _bad_criterion, _lit_part, lit_fraction_on_axis
 from .field_of_view import FieldOfView, Limit
 
@@ -41,12 +55,12 @@ def apparent_field_field_stop_deg(
     if not (
         SMALLEST < field_stop_mm < LARGEST
         and SMALLEST < objective_focal_length_mm < LARGEST
-        and LEAST_MAGNIFICATION <= size < LARGEST
+        and M_LEAST <= size <= M_MOST
     ):
         Domain.refuse(
             field_stop_mm=field_stop_mm,
             objective_focal_length_mm=objective_focal_length_mm,
-            magnification=size,
+            magnification=magnification,
         )
     return degrees(2.0 * atan(size * field_stop_mm / (2.0 * objective_focal_length_mm)))
 
@@ -130,7 +144,10 @@ def keplerian_half_field_full_rad(
 
 
 def _refuse_pupils(exit_pupil_diameter_mm: float, pupil_mm: float) -> None:
-    if not (SMALLEST < exit_pupil_diameter_mm < LARGEST and SMALLEST < pupil_mm < LARGEST):
+    if not (
+        DIAMETER_LEAST_MM <= exit_pupil_diameter_mm <= DIAMETER_MOST_MM
+        and PUPIL_LEAST_MM <= pupil_mm <= PUPIL_MOST_MM
+    ):
         Domain.refuse(exit_pupil_diameter_mm=exit_pupil_diameter_mm, pupil_mm=pupil_mm)
 
 
@@ -195,7 +212,10 @@ def keyhole_half_light_slope(exit_pupil_diameter_mm: float, pupil_mm: float, eye
 )
 def eye_relief_tolerance_mm(exit_pupil_diameter_mm: float, apparent_field_deg: float) -> float:
     """How far the eye may stand off the exit pupil, either way, before the edge of the field goes, mm."""
-    if not (SMALLEST < exit_pupil_diameter_mm < LARGEST and SMALLEST < apparent_field_deg <= 170.0):
+    if not (
+        DIAMETER_LEAST_MM <= exit_pupil_diameter_mm <= DIAMETER_MOST_MM
+        and SMALLEST < apparent_field_deg <= FIELD_MOST_DEG
+    ):
         Domain.refuse(exit_pupil_diameter_mm=exit_pupil_diameter_mm, apparent_field_deg=apparent_field_deg)
     return 0.5 * exit_pupil_diameter_mm / tan(radians(0.5 * apparent_field_deg))
 
@@ -211,7 +231,7 @@ def keyhole(
     eye_relief_mm: float, eye_distance_mm: float, exit_pupil_diameter_mm: float, apparent_field_deg: float
 ) -> bool:
     """True when the eye at its distance (mm) sees the field through a keyhole instead of to its edge."""
-    if not (SMALLEST < eye_relief_mm < LARGEST and SMALLEST < eye_distance_mm < LARGEST):
+    if not (SMALLEST < eye_relief_mm < LARGEST and 0.0 <= eye_distance_mm <= EYE_DISTANCE_MOST_MM):
         Domain.refuse(eye_relief_mm=eye_relief_mm, eye_distance_mm=eye_distance_mm)
     allowed = eye_relief_tolerance_mm(exit_pupil_diameter_mm, apparent_field_deg)
     return abs(eye_relief_mm - eye_distance_mm) >= allowed
@@ -263,9 +283,9 @@ def keplerian_field(
     """
     size = -magnification
     if not (
-        LEAST_MAGNIFICATION <= size < LARGEST
-        and SMALLEST < tube_length_mm < LARGEST
-        and SMALLEST < eye_distance_mm < LARGEST
+        M_LEAST <= size <= M_MOST
+        and T_LEAST_MM <= tube_length_mm <= T_MOST_MM
+        and 0.0 <= eye_distance_mm <= EYE_DISTANCE_MOST_MM
     ):
         Domain.refuse(
             keplerian_magnification=magnification,
@@ -281,6 +301,8 @@ def keplerian_field(
         stop = real_field_field_stop_deg(field_stop_mm, objective_focus)
         limits.append((size * tan(radians(0.5 * stop)), "field stop"))
     if ocular_diameter_mm is not None:
+        if not DIAMETER_LEAST_MM <= ocular_diameter_mm <= DIAMETER_MOST_MM:
+            Domain.refuse(ocular_diameter_mm=ocular_diameter_mm)
         half_field = {
             "full": keplerian_half_field_full_rad,
             "half": keplerian_half_field_chief_rad,

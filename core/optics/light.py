@@ -9,7 +9,21 @@ from math import inf, pi
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
+from ._domain import (
+    ADAPTING_FIELD_MOST_DEG,
+    DIAMETER_LEAST_MM,
+    DIAMETER_MOST_MM,
+    INDEX_MOST,
+    LARGEST,
+    M_LEAST,
+    M_MOST,
+    PUPIL_AGE_LEAST_YEARS,
+    PUPIL_AGE_MOST_YEARS,
+    PUPIL_LEAST_MM,
+    PUPIL_MOST_MM,
+    SMALLEST,
+    Domain,
+)
 
 
 @formula(
@@ -17,7 +31,7 @@ from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
 )
 def surface_reflectance(refractive_index: float) -> float:
     """Light that one uncoated surface in air throws back, as a fraction (Fresnel at normal incidence)."""
-    if not 1.0 <= refractive_index <= 4.0:
+    if not 1.0 <= refractive_index <= INDEX_MOST:
         Domain.refuse(refractive_index=refractive_index)
     amplitude = (refractive_index - 1.0) / (refractive_index + 1.0)
     return amplitude * amplitude
@@ -26,7 +40,7 @@ def surface_reflectance(refractive_index: float) -> float:
 @formula("4 n / (1 + n)²", unit="", source="", kind="derived", domain="1 ≤ n ≤ 4; normal incidence, in air")
 def surface_transmittance(refractive_index: float) -> float:
     """Light that one uncoated surface in air lets through, as a fraction."""
-    if not 1.0 <= refractive_index <= 4.0:
+    if not 1.0 <= refractive_index <= INDEX_MOST:
         Domain.refuse(refractive_index=refractive_index)
     total = 1.0 + refractive_index
     return 4.0 * refractive_index / (total * total)
@@ -37,7 +51,7 @@ def surface_transmittance(refractive_index: float) -> float:
 )
 def lens_transmittance(refractive_index: float) -> float:
     """Light that an uncoated lens lets through, multiple reflections between its surfaces included, as a fraction."""
-    if not 1.0 <= refractive_index <= 4.0:
+    if not 1.0 <= refractive_index <= INDEX_MOST:
         Domain.refuse(refractive_index=refractive_index)
     return 2.0 * refractive_index / (refractive_index * refractive_index + 1.0)
 
@@ -71,7 +85,7 @@ def relative_brightness(
     An exit pupil (measured) takes precedence over objective diameter and magnification. Compare with the pupil in
     dim light, when a Keplerian loses most.
     """
-    if not (SMALLEST < pupil_mm < LARGEST and SMALLEST < transmittance <= 1.0):
+    if not (PUPIL_LEAST_MM <= pupil_mm <= PUPIL_MOST_MM and SMALLEST < transmittance <= 1.0):
         Domain.refuse(pupil_mm=pupil_mm, transmittance=transmittance)
     if exit_pupil_diameter_mm is None:
         if objective_diameter_mm is None or magnification is None:
@@ -82,10 +96,10 @@ def relative_brightness(
                 example="4",
             )
         size = abs(magnification)
-        if not (SMALLEST < objective_diameter_mm < LARGEST and LEAST_MAGNIFICATION <= size < LARGEST):
-            Domain.refuse(objective_diameter_mm=objective_diameter_mm, magnification=size)
+        if not (DIAMETER_LEAST_MM <= objective_diameter_mm <= DIAMETER_MOST_MM and M_LEAST <= size <= M_MOST):
+            Domain.refuse(objective_diameter_mm=objective_diameter_mm, magnification=magnification)
         exit_pupil_diameter_mm = objective_diameter_mm / size
-    elif not SMALLEST < exit_pupil_diameter_mm < LARGEST:
+    elif not DIAMETER_LEAST_MM <= exit_pupil_diameter_mm <= DIAMETER_MOST_MM:
         Domain.refuse(exit_pupil_diameter_mm=exit_pupil_diameter_mm)
     ratio = exit_pupil_diameter_mm / pupil_mm
     return transmittance * ratio * ratio if ratio < 1.0 else transmittance
@@ -113,11 +127,13 @@ def pupil_diameter_mm(
     """
     if not (
         SMALLEST < luminance_cd_m2 < LARGEST
-        and SMALLEST < adapting_field_deg <= 180.0
-        and 20.0 <= age_years <= 83.0
+        and SMALLEST < adapting_field_deg <= ADAPTING_FIELD_MOST_DEG
+        and PUPIL_AGE_LEAST_YEARS <= age_years <= PUPIL_AGE_MOST_YEARS
     ):
         Domain.refuse(
-            luminance_cd_m2=luminance_cd_m2, adapting_field_deg=adapting_field_deg, age_years=age_years
+            luminance_cd_m2=luminance_cd_m2,
+            adapting_field_deg=adapting_field_deg,
+            pupil_formula_age_years=age_years,
         )
     if eyes_adapted not in (1, 2):
         raise DomainRefusal("eyes adapted", eyes_adapted, "1 or 2", example="2")

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
+from ._domain import CAP_LEAST_D, CAP_MOST_D, LARGEST, M_LEAST, M_MOST, SMALLEST, Domain
 from .field import CHARACTER_PITCH_MM, characters_in_field, linear_field_mm, real_field_deg
 
 # A print held at the focus as typed (1000/F rounded) must not count as beyond it.
@@ -62,7 +62,7 @@ def hand_magnifier_evd_mm(lens_power_d: float, object_distance_mm: float, eye_to
     ):
         Domain.refuse(
             magnifier_power_d=lens_power_d,
-            object_distance_mm=object_distance_mm,
+            page_distance_mm=object_distance_mm,
             eye_to_lens_mm=eye_to_lens_mm,
         )
     short_of_focus = 1.0 - 0.001 * lens_power_d * object_distance_mm
@@ -260,7 +260,7 @@ def compare_stand_magnifier(
     """A stand magnifier on the common basis; its lens stands ``lens_height_mm`` over the page and a hand moves it."""
     field = stand_field_mm(lens_diameter_mm, eye_to_lens_mm, image_distance_mm, enlargement_ratio)
     if not SMALLEST < lens_height_mm < LARGEST:
-        Domain.refuse(object_distance_mm=lens_height_mm)
+        Domain.refuse(page_distance_mm=lens_height_mm)
     evd = stand_evd_mm(eye_to_lens_mm + image_distance_mm, enlargement_ratio)
     characters = characters_in_field(field, character_pitch_mm)
     return NearDevice("stand magnifier", evd, lens_height_mm, field, characters, False)
@@ -302,8 +302,8 @@ def compare_telescope_with_cap(
     character_pitch_mm: float = CHARACTER_PITCH_MM,
 ) -> NearDevice:
     """A Galilean telescope with reading cap on the common basis: the longest working distance for its EVD."""
-    if not (LEAST_MAGNIFICATION <= magnification < LARGEST and SMALLEST < cap_power_d < LARGEST):
-        Domain.refuse(galilean_magnification=magnification, cap_with_power_d=cap_power_d)
+    if not (M_LEAST <= magnification <= M_MOST and CAP_LEAST_D <= cap_power_d <= CAP_MOST_D):
+        Domain.refuse(galilean_magnification=magnification, cap_power_d=cap_power_d)
     distance_mm = 1000.0 / cap_power_d
     real = real_field_deg(magnification, tube_length_mm, objective_diameter_mm, eye_distance_mm)
     field = linear_field_mm(distance_mm, real)

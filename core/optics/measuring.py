@@ -8,27 +8,24 @@ from __future__ import annotations
 
 from math import sqrt
 
+from ..errors import DomainRefusal
 from ..formula import formula
-from ._limits import (
+from ._domain import (
     AMETROPIA_MOST_D,
     DIAMETER_LEAST_MM,
     DIAMETER_MOST_MM,
-    DISTANCE_LEAST_MM,
-    DISTANCE_MOST_MM,
-    EYE_DISTANCE_MOST_MM,
+    EVD_LEAST_MM,
     M_LEAST,
     M_MOST,
     POLE_MARGIN,
     T_LEAST_MM,
     T_MOST_MM,
-    refused,
-    refused_diameter,
+    Domain,
+    check,
     refused_evd,
-    refused_range,
-    refused_tube,
 )
+from .rays import _b_through_tube_mm
 
-BACK_VERTEX_MOST_D = 1000.0
 # Common practice: a telescope is sold as its marked power when it lies within this share of it.
 MARKED_POWER_TOLERANCE_PERCENT = 5.0
 _TUBE = "1.05 ≤ |M| ≤ 100, 0.5 ≤ t ≤ 1000 mm"
@@ -50,9 +47,9 @@ def magnification_from_diameters(
     Refuses diameters outside 0.1 to 500 mm and a ratio under 1.05.
     """
     if not DIAMETER_LEAST_MM <= objective_diameter_mm <= DIAMETER_MOST_MM:
-        raise refused_diameter("objective diameter", objective_diameter_mm)
+        Domain.refuse(objective_diameter_mm=objective_diameter_mm)
     if not DIAMETER_LEAST_MM <= exit_pupil_diameter_mm <= DIAMETER_MOST_MM:
-        raise refused_diameter("exit pupil diameter", exit_pupil_diameter_mm)
+        Domain.refuse(exit_pupil_diameter_mm=exit_pupil_diameter_mm)
     return _signed(objective_diameter_mm / exit_pupil_diameter_mm, keplerian)
 
 
@@ -66,11 +63,8 @@ def size_ratio_at_eye(
     Distances in mm; it tends to |M| for far objects and is smaller nearer. Refuses as :mod:`.focus` does
     for EVD.
     """
-    if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
-    _check_distances(object_distance_mm, eye_distance_mm)
-    evd = abs(object_distance_mm / magnification + tube_length_mm + magnification * eye_distance_mm)
-    if evd < 1.0:
+    evd = abs(_b_through_tube_mm(magnification, tube_length_mm, object_distance_mm, eye_distance_mm))
+    if evd < EVD_LEAST_MM:
         raise refused_evd(evd)
     return (object_distance_mm + tube_length_mm + eye_distance_mm) / evd
 
@@ -97,18 +91,16 @@ def magnification_from_image_sizes(
     the eye distance in mm. Refuses a ratio outside 1 to 100, and distances at which no telescope of at
     least 1.05x gives that ratio.
     """
-    if not 1.0 <= size_ratio <= M_MOST:
-        raise refused_range("ratio of the two image sizes", size_ratio, 1.0, M_MOST, "x", "2")
+    check(size_ratio=size_ratio)
     if object_distance_mm is None:
         return _signed(size_ratio, keplerian)
-    if not 0.0 <= tube_length_mm <= T_MOST_MM:
-        raise refused_range("tube length", tube_length_mm, 0.0, T_MOST_MM, "mm", "24")
-    _check_distances(object_distance_mm, eye_distance_mm)
+    check(tube_length_or_0_mm=tube_length_mm)
+    check(object_distance_mm=object_distance_mm, eye_distance_mm=eye_distance_mm)
     equivalent = (object_distance_mm + tube_length_mm + eye_distance_mm) / size_ratio
     rest = equivalent + tube_length_mm if keplerian else equivalent - tube_length_mm
     square = rest * rest - 4.0 * eye_distance_mm * object_distance_mm
     if rest <= 0.0 or square < 0.0:
-        raise refused(
+        raise DomainRefusal(
             "ratio of the two image sizes",
             size_ratio,
             "a smaller ratio, or a ruler farther away",
@@ -125,17 +117,17 @@ def trial_lens_bvp_d(magnification: float, tube_length_mm: float, trial_lens_d: 
     Refuses trial lenses over 100 D and those that focus inside the tube.
     """
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
+        Domain.refuse(magnification=magnification, tube_length_mm=tube_length_mm)
     if not -AMETROPIA_MOST_D <= trial_lens_d <= AMETROPIA_MOST_D:
-        raise refused_range("trial lens", trial_lens_d, -AMETROPIA_MOST_D, AMETROPIA_MOST_D, "D", "1")
+        Domain.refuse(trial_lens_d=trial_lens_d)
     denominator = 1.0 - tube_length_mm * magnification * trial_lens_d / 1000.0
     if denominator <= POLE_MARGIN:
-        raise refused(
+        raise DomainRefusal(
             "trial lens",
             trial_lens_d,
             "a weaker trial lens",
-            "0.5" if trial_lens_d > 0.0 else "-0.5",
-            "with it the light comes to a focus before it leaves this tube",
+            example="0.5" if trial_lens_d > 0.0 else "-0.5",
+            reason="with it the light comes to a focus before it leaves this tube",
         )
     return magnification * magnification * trial_lens_d / denominator
 
@@ -151,17 +143,14 @@ def magnification_from_trial_lens(
     length of 0 the rule for a weak lens, √(V/F), is used. Refuses trial lenses under 0.12 D or over 100 D,
     readings over 1000 D, a reading of the other sign than the lens, and a result under 1.05x.
     """
-    if not 0.12 <= abs(trial_lens_d) <= AMETROPIA_MOST_D:
-        raise refused("trial lens", trial_lens_d, f"0.12 to {AMETROPIA_MOST_D:g} D, either sign", "1")
-    if not -BACK_VERTEX_MOST_D <= back_vertex_power_d <= BACK_VERTEX_MOST_D:
-        raise refused_range(
-            "back vertex power", back_vertex_power_d, -BACK_VERTEX_MOST_D, BACK_VERTEX_MOST_D, "D", "4.25"
-        )
-    if not 0.0 <= tube_length_mm <= T_MOST_MM:
-        raise refused_range("tube length", tube_length_mm, 0.0, T_MOST_MM, "mm", "24")
+    check(
+        trial_lens_read_d=trial_lens_d,
+        back_vertex_power_d=back_vertex_power_d,
+        tube_length_or_0_mm=tube_length_mm,
+    )
     ratio = back_vertex_power_d / trial_lens_d
     if ratio <= 0.0:
-        raise refused(
+        raise DomainRefusal(
             "back vertex power",
             back_vertex_power_d,
             "a reading of the same sign as the trial lens",
@@ -183,11 +172,9 @@ def tube_length_from_exit_pupil_mm(magnification: float, exit_pupil_depth_mm: fl
     500 mm.
     """
     if not M_LEAST <= abs(magnification) <= M_MOST:
-        raise refused_tube(magnification, 1.0)
+        Domain.refuse(magnification=magnification)
     if not 0.0 < exit_pupil_depth_mm <= DIAMETER_MOST_MM:
-        raise refused(
-            "exit pupil depth", exit_pupil_depth_mm, f"more than 0 and at most {DIAMETER_MOST_MM:g} mm", "12"
-        )
+        Domain.refuse(exit_pupil_depth_mm=exit_pupil_depth_mm)
     return abs(magnification) * exit_pupil_depth_mm
 
 
@@ -198,7 +185,7 @@ def marked_power_deviation_percent(marked_magnification: float, measured_magnifi
     """
     for value in (marked_magnification, measured_magnification):
         if not M_LEAST <= abs(value) <= M_MOST:
-            raise refused_tube(value, 1.0)
+            Domain.refuse(magnification=value)
     return 100.0 * (abs(measured_magnification) / abs(marked_magnification) - 1.0)
 
 
@@ -211,23 +198,13 @@ def marked_power_agrees(
     """Whether a measured power agrees with the marked one within ``tolerance_percent`` (5 is common
     practice).
     """
-    if not 0.0 <= tolerance_percent <= 100.0:
-        raise refused_range("tolerance of the marked power", tolerance_percent, 0.0, 100.0, "%", "5")
+    check(tolerance_percent=tolerance_percent)
     return (
         abs(marked_power_deviation_percent(marked_magnification, measured_magnification)) <= tolerance_percent
     )
 
 
-def _check_distances(object_distance_mm: float, eye_distance_mm: float) -> None:
-    if not DISTANCE_LEAST_MM <= object_distance_mm <= DISTANCE_MOST_MM:
-        raise refused_range(
-            "object distance", object_distance_mm, DISTANCE_LEAST_MM, DISTANCE_MOST_MM, "mm", "3000"
-        )
-    if not 0.0 <= eye_distance_mm <= EYE_DISTANCE_MOST_MM:
-        raise refused_range("eye distance", eye_distance_mm, 0.0, EYE_DISTANCE_MOST_MM, "mm", "15")
-
-
 def _signed(size: float, keplerian: bool) -> float:
     if not M_LEAST <= size <= M_MOST:
-        raise refused_tube(size, 1.0)
+        Domain.refuse(magnification=size)
     return -size if keplerian else size

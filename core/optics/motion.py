@@ -10,7 +10,7 @@ from math import log10
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
+from ._domain import LARGEST, M_LEAST, M_MOST, SMALLEST, Domain
 
 # Slip that costs nothing, and the power by which acuity falls beyond it (Demer and Amjadi 1993).
 TOLERATED_SLIP_DEG_S = 2.0
@@ -20,8 +20,8 @@ SLIP_EXPONENT = 0.6
 def _gap(magnification: float, vor_gain: float) -> float:
     """What the reflex leaves of the magnified motion, M − g."""
     size = abs(magnification)
-    if not (LEAST_MAGNIFICATION <= size < LARGEST and 0.0 <= vor_gain < LARGEST):
-        Domain.refuse(magnification=size, vor_gain=vor_gain)
+    if not (M_LEAST <= size <= M_MOST and 0.0 <= vor_gain < LARGEST):
+        Domain.refuse(magnification=magnification, vor_gain=vor_gain)
     if vor_gain > size:
         raise DomainRefusal(
             "gain of the vestibulo-ocular reflex",

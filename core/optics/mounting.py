@@ -12,7 +12,19 @@ from math import atan, cos, degrees, radians, sin, tan
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._domain import LARGEST, LEAST_MAGNIFICATION, SMALLEST, Domain
+from ._domain import (
+    FIELD_MOST_DEG,
+    LARGEST,
+    M_LEAST,
+    M_MOST,
+    PUPIL_LEAST_MM,
+    PUPIL_MOST_MM,
+    SMALLEST,
+    T_LEAST_MM,
+    T_MOST_MM,
+    TUBE_TILT_MOST_DEG,
+    Domain,
+)
 
 # Beyond this angle between gaze and tube axis the tube cannot be looked through at all.
 MOST_OFF_AXIS_DEG = 45.0
@@ -46,7 +58,10 @@ def gaze_elevation_deg(ocular_height_mm: float, rotation_distance_mm: float) -> 
 @formula("h = q tan τ", unit="mm", source="", kind="derived", domain="0 < τ ≤ 60 deg; q more than 0 mm")
 def ocular_height_for_tilt_mm(tube_tilt_deg: float, rotation_distance_mm: float) -> float:
     """Height of the ocular at which a tilted tube points at the centre of rotation, mm: no off-axis viewing then."""
-    if not (-60.0 <= tube_tilt_deg <= 60.0 and SMALLEST < rotation_distance_mm < LARGEST):
+    if not (
+        -TUBE_TILT_MOST_DEG <= tube_tilt_deg <= TUBE_TILT_MOST_DEG
+        and SMALLEST < rotation_distance_mm < LARGEST
+    ):
         Domain.refuse(tube_tilt_deg=tube_tilt_deg, rotation_distance_mm=rotation_distance_mm)
     if tube_tilt_deg <= 0.0:
         raise DomainRefusal(
@@ -81,7 +96,7 @@ def _off_axis(angle_deg: float) -> float:
 def off_axis_deg(ocular_height_mm: float, rotation_distance_mm: float, tube_tilt_deg: float) -> float:
     """Angle of the gaze through the middle of the ocular against the tube's axis, degrees, up positive."""
     elevation = gaze_elevation_deg(ocular_height_mm, rotation_distance_mm)
-    if not -60.0 <= tube_tilt_deg <= 60.0:
+    if not -TUBE_TILT_MOST_DEG <= tube_tilt_deg <= TUBE_TILT_MOST_DEG:
         Domain.refuse(tube_tilt_deg=tube_tilt_deg)
     return _off_axis(elevation - tube_tilt_deg)
 
@@ -97,7 +112,7 @@ def off_axis_margin_deg(
     apparent_field_deg: float, ocular_height_mm: float, rotation_distance_mm: float, tube_tilt_deg: float
 ) -> float:
     """What off-axis viewing leaves of the apparent half field, degrees; below 0 the middle shows no picture."""
-    if not SMALLEST < apparent_field_deg <= 170.0:
+    if not SMALLEST < apparent_field_deg <= FIELD_MOST_DEG:
         Domain.refuse(apparent_field_deg=apparent_field_deg)
     angle = off_axis_deg(ocular_height_mm, rotation_distance_mm, tube_tilt_deg)
     return 0.5 * apparent_field_deg - abs(angle)
@@ -118,8 +133,8 @@ def head_drop_deg(
     Holds while the off-axis angle lies inside the apparent half field (:func:`off_axis_margin_deg`).
     """
     size = abs(magnification)
-    if not LEAST_MAGNIFICATION <= size < LARGEST:
-        Domain.refuse(magnification=size)
+    if not M_LEAST <= size <= M_MOST:
+        Domain.refuse(magnification=magnification)
     angle = off_axis_deg(ocular_height_mm, rotation_distance_mm, tube_tilt_deg)
     return tube_tilt_deg + degrees(atan(tan(radians(angle)) / size))
 
@@ -142,9 +157,9 @@ def head_drop_to_field_centre_deg(
     if not (
         SMALLEST < ocular_height_mm < LARGEST
         and SMALLEST < rotation_distance_mm < LARGEST
-        and -60.0 <= tube_tilt_deg <= 60.0
-        and LEAST_MAGNIFICATION <= magnification < LARGEST
-        and SMALLEST < tube_length_mm < LARGEST
+        and -TUBE_TILT_MOST_DEG <= tube_tilt_deg <= TUBE_TILT_MOST_DEG
+        and M_LEAST <= magnification <= M_MOST
+        and T_LEAST_MM <= tube_length_mm <= T_MOST_MM
     ):
         Domain.refuse(
             ocular_height_mm=ocular_height_mm,
@@ -171,7 +186,7 @@ def least_ocular_height_mm(housing_radius_mm: float, pupil_mm: float, clearance_
     """Least height of the ocular's middle above the gaze line with which the pupil looks free under the housing, mm."""
     if not (
         SMALLEST < housing_radius_mm < LARGEST
-        and SMALLEST < pupil_mm < LARGEST
+        and PUPIL_LEAST_MM <= pupil_mm <= PUPIL_MOST_MM
         and 0.0 <= clearance_mm < LARGEST
     ):
         Domain.refuse(housing_radius_mm=housing_radius_mm, pupil_mm=pupil_mm, clearance_mm=clearance_mm)
@@ -207,7 +222,10 @@ def least_lens_height_mm(
 @formula("τ + pantoscopic", unit="deg", source="", kind="derived", domain="each within ±60 deg")
 def tube_to_lens_normal_deg(tube_tilt_deg: float, pantoscopic_deg: float) -> float:
     """Angle between the tube and the normal of the carrier lens, degrees: what the laboratory drills."""
-    if not (-60.0 <= tube_tilt_deg <= 60.0 and -60.0 <= pantoscopic_deg <= 60.0):
+    if not (
+        -TUBE_TILT_MOST_DEG <= tube_tilt_deg <= TUBE_TILT_MOST_DEG
+        and -TUBE_TILT_MOST_DEG <= pantoscopic_deg <= TUBE_TILT_MOST_DEG
+    ):
         Domain.refuse(tube_tilt_deg=tube_tilt_deg, pantoscopic_deg=pantoscopic_deg)
     return tube_tilt_deg + pantoscopic_deg
 

@@ -14,28 +14,26 @@ from typing import NamedTuple
 
 from ..errors import DomainRefusal
 from ..formula import formula
-from ._limits import (
+from ._domain import (
+    CAP_MOST_D,
     DIAMETER_LEAST_MM,
     DIAMETER_MOST_MM,
+    DISTANCE_LEAST_MM,
     DISTANCE_MOST_MM,
     EVD_LEAST_MM,
     EYE_DISTANCE_MOST_MM,
+    INDEX_MOST,
     M_LEAST,
     M_MOST,
     POWER_MOST_D,
     T_LEAST_MM,
     T_MOST_MM,
     VERGENCE_MOST_D,
-    refused,
+    Domain,
+    check,
     refused_evd,
-    refused_range,
-    refused_tube,
-    refused_vergence,
 )
 
-INDEX_MOST = 4.0
-RADIUS_LEAST_MM = 0.5
-RADIUS_MOST_MM = 1e7
 # No element between object and eye comes near this; it keeps products of many of them finite.
 ELEMENT_MOST = 1e60
 # A stronger vergence means a focus within 1 µm of the element it is counted at.
@@ -69,7 +67,9 @@ def _usable(matrix: RayMatrix) -> bool:
 
 
 def _refused_matrix(matrix: RayMatrix) -> DomainRefusal:
-    return refused("ray matrix", "", "four finite elements", reason=f"{tuple(matrix)} is no optical system")
+    return DomainRefusal(
+        "ray matrix", "", "four finite elements", reason=f"{tuple(matrix)} is no optical system"
+    )
 
 
 @formula("[1, 0; −F, 1]", unit="", source="OPTICS-TEXT", kind="memory", domain="|F| up to 250 000 D")
@@ -78,7 +78,7 @@ def lens(power_d: float) -> RayMatrix:
     1000 D.
     """
     if not -POWER_MOST_D <= power_d <= POWER_MOST_D:
-        raise refused_range("lens power", power_d, -POWER_MOST_D, POWER_MOST_D, "D", "20")
+        Domain.refuse(power_d=power_d)
     return RayMatrix(1.0, 0.0, -power_d, 1.0)
 
 
@@ -86,9 +86,9 @@ def lens(power_d: float) -> RayMatrix:
 def translation(distance_mm: float, refractive_index: float = 1.0) -> RayMatrix:
     """The matrix of a gap of ``distance_mm`` (0 or more) filled with ``refractive_index`` (1 for air)."""
     if not 0.0 <= distance_mm <= DISTANCE_MOST_MM:
-        raise refused_range("distance along the axis", distance_mm, 0.0, DISTANCE_MOST_MM, "mm", "28")
+        Domain.refuse(distance_mm=distance_mm)
     if not 1.0 <= refractive_index <= INDEX_MOST:
-        raise refused_range("refractive index", refractive_index, 1.0, INDEX_MOST, "", "1.523")
+        Domain.refuse(refractive_index=refractive_index)
     return RayMatrix(1.0, distance_mm / (1000.0 * refractive_index), 0.0, 1.0)
 
 
@@ -98,16 +98,9 @@ def surface_power_d(radius_mm: float, index_before: float, index_after: float) -
 
     Refuses radii under 0.5 mm and indices outside 1 to 4. A flat surface has power 0 and needs no radius.
     """
-    if not RADIUS_LEAST_MM <= abs(radius_mm) <= RADIUS_MOST_MM:
-        raise refused(
-            "radius of curvature",
-            radius_mm,
-            f"{RADIUS_LEAST_MM:g} mm or more, minus when the centre lies in front",
-            "60",
-        )
+    check(radius_mm=radius_mm)
     for index in (index_before, index_after):
-        if not 1.0 <= index <= INDEX_MOST:
-            raise refused_range("refractive index", index, 1.0, INDEX_MOST, "", "1.523")
+        check(refractive_index=index)
     return 1000.0 * (index_after - index_before) / radius_mm
 
 
@@ -144,7 +137,7 @@ def chain(*elements: RayMatrix) -> RayMatrix:
 def telescope_matrix(magnification: float, tube_length_mm: float) -> RayMatrix:
     """The matrix of an afocal tube of two thin lenses, objective to ocular; Keplerian with a minus sign."""
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
+        Domain.refuse(magnification=magnification, tube_length_mm=tube_length_mm)
     return RayMatrix(1.0 / magnification, tube_length_mm / 1000.0, 0.0, magnification)
 
 
@@ -159,8 +152,34 @@ def object_to_pupil(system: RayMatrix, object_distance_mm: float, eye_distance_m
     ``IDENTITY``.
     """
     if not 0.0 <= eye_distance_mm <= EYE_DISTANCE_MOST_MM:
-        raise refused_range("eye distance", eye_distance_mm, 0.0, EYE_DISTANCE_MOST_MM, "mm", "15")
+        Domain.refuse(eye_distance_mm=eye_distance_mm)
     return chain(translation(object_distance_mm), system, translation(eye_distance_mm))
+
+
+def _b_through_tube_mm(
+    magnification: float,
+    tube_length_mm: float,
+    object_distance_mm: float,
+    eye_distance_mm: float,
+    cap_power_d: float = 0.0,
+) -> float:
+    """The element B in mm from the object through cap and tube to the pupil of the eye, its chain multiplied out."""
+    if not (
+        M_LEAST <= abs(magnification) <= M_MOST
+        and T_LEAST_MM <= tube_length_mm <= T_MOST_MM
+        and DISTANCE_LEAST_MM <= object_distance_mm <= DISTANCE_MOST_MM
+        and 0.0 <= eye_distance_mm <= EYE_DISTANCE_MOST_MM
+        and -CAP_MOST_D <= cap_power_d <= CAP_MOST_D
+    ):
+        Domain.refuse(
+            magnification=magnification,
+            tube_length_mm=tube_length_mm,
+            object_distance_mm=object_distance_mm,
+            eye_distance_mm=eye_distance_mm,
+            lens_in_front_d=cap_power_d,
+        )
+    past_cap = 1.0 - cap_power_d * object_distance_mm / 1000.0
+    return object_distance_mm / magnification + past_cap * (tube_length_mm + magnification * eye_distance_mm)
 
 
 @formula("EVD = |B|", unit="mm", source="", kind="derived", domain="|B| at least 1 mm")
@@ -201,13 +220,13 @@ def vergence_through_d(system: RayMatrix, object_vergence_d: float) -> float:
     Refuses when the light comes to a focus within 1 µm of the last element (vergence over 1e6 D).
     """
     if not -VERGENCE_MOST_D <= object_vergence_d <= VERGENCE_MOST_D:
-        raise refused_vergence(object_vergence_d)
+        Domain.refuse(object_vergence_d=object_vergence_d)
     if not _usable(system):
         raise _refused_matrix(system)
     height = system.a - system.b_m * object_vergence_d
     slope = system.d * object_vergence_d - system.c_d
     if height == 0.0 or abs(slope) > FOCUS_AT_LENS_D * abs(height):
-        raise refused(
+        raise DomainRefusal(
             "object vergence",
             object_vergence_d,
             "another distance",
@@ -239,12 +258,10 @@ def real_field_by_ray_deg(system: RayMatrix, objective_diameter_mm: float, eye_d
     of the eye. Refuses diameters outside 0.1 to 500 mm and an eye pupil that is imaged onto the objective.
     """
     if not DIAMETER_LEAST_MM <= objective_diameter_mm <= DIAMETER_MOST_MM:
-        raise refused_range(
-            "objective diameter", objective_diameter_mm, DIAMETER_LEAST_MM, DIAMETER_MOST_MM, "mm", "24"
-        )
+        Domain.refuse(objective_diameter_mm=objective_diameter_mm)
     whole = object_to_pupil(system, 0.0, eye_distance_mm)
     if 1000.0 * abs(whole.b_m) < 1e-6:
-        raise refused(
+        raise DomainRefusal(
             "eye distance",
             eye_distance_mm,
             "a place away from the exit pupil",

@@ -10,20 +10,20 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from ..errors import DomainRefusal
 from ..formula import formula
-from ._limits import (
-    AMETROPIA_MOST_D,
+from ._domain import (
     DIAMETER_LEAST_MM,
     DIAMETER_MOST_MM,
     M_LEAST,
     M_MOST,
+    OBJECTIVE_LEAST_D,
+    OBJECTIVE_MOST_D,
     POLE_MARGIN,
     T_LEAST_MM,
     T_MOST_MM,
-    refused,
-    refused_diameter,
-    refused_range,
-    refused_tube,
+    Domain,
+    check,
 )
 from .measuring import (
     magnification_from_diameters,
@@ -64,8 +64,6 @@ __all__ = [
     "tube_length_mm",
 ]
 
-OBJECTIVE_LEAST_D = 0.05
-OBJECTIVE_MOST_D = 3900.0
 _TUBE = "1.05 ≤ |M| ≤ 100, 0.5 ≤ t ≤ 1000 mm"
 
 
@@ -97,12 +95,10 @@ def magnification(objective_power_d: float, ocular_power_d: float) -> float:
     Refuses an objective outside 0.05 to 3900 D and a result outside 1.05x to 100x.
     """
     if not OBJECTIVE_LEAST_D <= objective_power_d <= OBJECTIVE_MOST_D:
-        raise refused_range(
-            "objective power", objective_power_d, OBJECTIVE_LEAST_D, OBJECTIVE_MOST_D, "D", "20"
-        )
+        Domain.refuse(objective_power_d=objective_power_d)
     result = -ocular_power_d / objective_power_d
     if not M_LEAST <= abs(result) <= M_MOST:
-        raise refused_tube(result, 1.0)
+        Domain.refuse(magnification=result)
     return result
 
 
@@ -116,7 +112,7 @@ def tube_length_mm(objective_power_d: float, ocular_power_d: float) -> float:
     magnification(objective_power_d, ocular_power_d)
     result = 1000.0 / objective_power_d + 1000.0 / ocular_power_d
     if not T_LEAST_MM <= result <= T_MOST_MM:
-        raise refused_tube(2.0, result)
+        Domain.refuse(tube_length_mm=result)
     return result
 
 
@@ -142,14 +138,12 @@ def magnification_from_objective(objective_power_d: float, tube_length_mm: float
     Refuses an objective outside 0.05 to 3900 D, and a length that makes under 1.05x or over 100x.
     """
     if not OBJECTIVE_LEAST_D <= objective_power_d <= OBJECTIVE_MOST_D:
-        raise refused_range(
-            "objective power", objective_power_d, OBJECTIVE_LEAST_D, OBJECTIVE_MOST_D, "D", "20"
-        )
+        Domain.refuse(objective_power_d=objective_power_d)
     if not T_LEAST_MM <= tube_length_mm <= T_MOST_MM:
-        raise refused_tube(2.0, tube_length_mm)
+        Domain.refuse(tube_length_mm=tube_length_mm)
     inverse = 1.0 - tube_length_mm * objective_power_d / 1000.0
     if not 1.0 / M_MOST <= abs(inverse) <= 1.0 / M_LEAST:
-        raise refused(
+        raise DomainRefusal(
             "tube length",
             tube_length_mm,
             "a length at which this objective makes a telescope of 1.05x to 100x",
@@ -164,7 +158,7 @@ def objective_focal_length_mm(magnification: float, tube_length_mm: float) -> fl
     1000 mm.
     """
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
+        Domain.refuse(magnification=magnification, tube_length_mm=tube_length_mm)
     return tube_length_mm * magnification / (magnification - 1.0)
 
 
@@ -174,7 +168,7 @@ def ocular_focal_length_mm(magnification: float, tube_length_mm: float) -> float
     0.5 to 1000 mm.
     """
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
+        Domain.refuse(magnification=magnification, tube_length_mm=tube_length_mm)
     return tube_length_mm / (1.0 - magnification)
 
 
@@ -182,7 +176,7 @@ def ocular_focal_length_mm(magnification: float, tube_length_mm: float) -> float
 def objective_power_d(magnification: float, tube_length_mm: float) -> float:
     """The power in dioptres of the thin objective of an afocal tube, always plus. Refuses |M| < 1.05."""
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
+        Domain.refuse(magnification=magnification, tube_length_mm=tube_length_mm)
     return 1000.0 * (magnification - 1.0) / (tube_length_mm * magnification)
 
 
@@ -190,7 +184,7 @@ def objective_power_d(magnification: float, tube_length_mm: float) -> float:
 def ocular_power_d(magnification: float, tube_length_mm: float) -> float:
     """The power in dioptres of the thin ocular of an afocal tube, minus in a Galilean. Refuses |M| < 1.05."""
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
+        Domain.refuse(magnification=magnification, tube_length_mm=tube_length_mm)
     return 1000.0 * (1.0 - magnification) / tube_length_mm
 
 
@@ -206,15 +200,15 @@ def exit_pupil_distance_mm(
     real exit pupil.
     """
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
+        Domain.refuse(magnification=magnification, tube_length_mm=tube_length_mm)
     if actual_tube_length_mm is None:
         return -tube_length_mm / magnification
     if not T_LEAST_MM <= actual_tube_length_mm <= T_MOST_MM:
-        raise refused_tube(magnification, actual_tube_length_mm)
+        Domain.refuse(magnification=magnification, tube_length_mm=actual_tube_length_mm)
     # 1/(Foc − 1/t′) with Foc = (1 − M)/t, brought to one fraction so that a short t′ does no harm.
     denominator = actual_tube_length_mm * (1.0 - magnification) / tube_length_mm - 1.0
     if magnification < 0.0 and denominator <= POLE_MARGIN:
-        raise refused(
+        raise DomainRefusal(
             "tube length in use",
             actual_tube_length_mm,
             f"more than the ocular's focal length of {tube_length_mm / (1.0 - magnification):.4g} mm",
@@ -235,9 +229,9 @@ def exit_pupil_diameter_mm(objective_diameter_mm: float, magnification: float) -
     mm.
     """
     if not M_LEAST <= abs(magnification) <= M_MOST:
-        raise refused_tube(magnification, 1.0)
+        Domain.refuse(magnification=magnification)
     if not DIAMETER_LEAST_MM <= objective_diameter_mm <= DIAMETER_MOST_MM:
-        raise refused_diameter("objective diameter", objective_diameter_mm)
+        Domain.refuse(objective_diameter_mm=objective_diameter_mm)
     return objective_diameter_mm / abs(magnification)
 
 
@@ -256,7 +250,7 @@ def ocular_image_distance_mm(magnification: float, tube_length_mm: float) -> flo
     it (virtual).
     """
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
-        raise refused_tube(magnification, tube_length_mm)
+        Domain.refuse(magnification=magnification, tube_length_mm=tube_length_mm)
     return -magnification * tube_length_mm
 
 
@@ -264,7 +258,7 @@ def ocular_image_distance_mm(magnification: float, tube_length_mm: float) -> flo
 def ocular_image_magnification(magnification: float) -> float:
     """How many times larger the ocular is seen from the front than it is (lateral magnification, signed)."""
     if not M_LEAST <= abs(magnification) <= M_MOST:
-        raise refused_tube(magnification, 1.0)
+        Domain.refuse(magnification=magnification)
     return magnification
 
 
@@ -276,15 +270,7 @@ def ocular_travel_mm(ocular_focal_length_mm: float, change_d: float) -> float:
     Plus moves it away from the objective for a hyperope. Refuses focal lengths outside 1 to 1000 mm (either
     sign) and changes over 100 D; for large changes use the refocused tube length instead.
     """
-    if not 1.0 <= abs(ocular_focal_length_mm) <= T_MOST_MM:
-        raise refused(
-            "ocular focal length",
-            ocular_focal_length_mm,
-            f"1 to {T_MOST_MM:g} mm, minus for a Galilean tube",
-            "25",
-        )
-    if not -AMETROPIA_MOST_D <= change_d <= AMETROPIA_MOST_D:
-        raise refused_range("change of focus", change_d, -AMETROPIA_MOST_D, AMETROPIA_MOST_D, "D", "1")
+    check(ocular_focal_length_mm=ocular_focal_length_mm, change_d=change_d)
     return change_d * ocular_focal_length_mm * ocular_focal_length_mm / 1000.0
 
 
@@ -296,5 +282,5 @@ def seen_magnification(magnification: float, erecting_prism: bool) -> float:
     focus.
     """
     if not M_LEAST <= abs(magnification) <= M_MOST:
-        raise refused_tube(magnification, 1.0)
+        Domain.refuse(magnification=magnification)
     return -magnification if erecting_prism else magnification

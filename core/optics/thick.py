@@ -9,18 +9,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from ..errors import DomainRefusal
 from ..formula import formula
-from ._limits import (
-    AMETROPIA_MOST_D,
-    M_LEAST,
-    M_MOST,
-    T_LEAST_MM,
-    T_MOST_MM,
-    refused,
-    refused_ametropia,
-    refused_range,
-    refused_tube,
-)
+from ._domain import AMETROPIA_MOST_D, M_LEAST, M_MOST, T_LEAST_MM, T_MOST_MM, Domain
 from .focus import exit_vergence_d
 from .rays import RayMatrix, back_vertex_power_d, chain, lens, translation, vergence_through_d
 
@@ -49,14 +40,14 @@ def afocal_tube(system: RayMatrix) -> AfocalTube:
     """
     back_vertex = back_vertex_power_d(system)
     if abs(back_vertex) > AFOCAL_LIMIT_D:
-        raise refused(
+        raise DomainRefusal(
             "back vertex power",
             back_vertex,
             f"0 within {AFOCAL_LIMIT_D:g} D",
             reason="this tube is not afocal: refocus it, or compute it by ray matrices",
         )
     if not (M_LEAST <= abs(system.d) <= M_MOST and T_LEAST_MM <= system.b_mm <= T_MOST_MM):
-        raise refused_tube(system.d, system.b_mm)
+        Domain.refuse(magnification=system.d, tube_length_mm=system.b_mm)
     return AfocalTube(system.d, system.b_mm)
 
 
@@ -81,18 +72,18 @@ def focusing_gap_mm(
     apart.
     """
     if not -AMETROPIA_MOST_D <= ametropia_at_ocular_d <= AMETROPIA_MOST_D:
-        raise refused_ametropia(ametropia_at_ocular_d)
+        Domain.refuse(ametropia_at_ocular_d=ametropia_at_ocular_d)
     between = vergence_through_d(objective, object_vergence_d)
     # The vergence that the ocular needs in front of it: light sent back through the reversed ocular.
     reversed_ocular = RayMatrix(ocular.d, ocular.b_m, ocular.c_d, ocular.a)
     needed = -vergence_through_d(reversed_ocular, -ametropia_at_ocular_d)
     if between == 0.0 or needed == 0.0:
-        raise refused(
+        raise DomainRefusal(
             "lens group", "", "lens groups that have power", reason="a group without power focuses nothing"
         )
     gap = 1000.0 / between - 1000.0 / needed
     if not 0.0 <= gap <= T_MOST_MM:
-        raise refused_range("gap between objective and ocular", gap, 0.0, T_MOST_MM, "mm", "24")
+        Domain.refuse(gap_mm=gap)
     return gap
 
 

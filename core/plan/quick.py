@@ -14,7 +14,7 @@ from typing import NamedTuple
 from ..errors import Refusal
 from ..goals import Demand
 from ..magnification import required_evd_mm
-from ..optics._limits import POLE_MARGIN
+from ..optics._domain import POLE_MARGIN
 from .context import Context, EyeIn
 from .formulas import FULL_CHANCE, USELESS_CHANCE
 from .quick_tube import CapState, QuickEye, cap_edges, clear_between

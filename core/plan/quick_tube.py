@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import pi, tan
 from typing import NamedTuple
 
-from ..optics._limits import M_LEAST, POLE_MARGIN
+from ..optics._domain import M_LEAST, POLE_MARGIN
 from ..stock import Cap, Telescope
 from .context import EyeIn
 from .device import IN_FRONT_GAP_MM

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 
 from afocal.core.errors import DomainRefusal
 from afocal.core.formula import recording
-from afocal.core.optics import convergence
 from afocal.core.optics.convergence import (
     ConvergenceRelief,
     NearInterpupillary,
@@ -106,12 +105,14 @@ def test_light_that_crosses_before_the_pupil():
         object_to_pupil_b_mm(2, 24, 100, 15, 20.0)
     with pytest.raises(DomainRefusal, match=r"near the cap focus at 100 mm"):
         object_to_pupil_b_mm(-2, 20, 5000, 60, 10.0)
-    # Where |B| is exactly 1 mm the slope can still be told: w = 2 mm before a 2x tube with cap focus there.
-    assert object_to_pupil_b_mm(2, 24, 2, 15, 500.0) == pytest.approx(1.0)
+    # Where |B| is exactly 1 mm the slope can still be told: w = 20 mm before a 20x tube with cap focus there.
+    assert object_to_pupil_b_mm(20, 24, 20, 15, 50.0) == 1.0
     with pytest.raises(DomainRefusal, match="cross before"):
-        object_to_pupil_b_mm(2, 24, 1.99, 15, 1000 / 1.99)
+        object_to_pupil_b_mm(20, 24, 20.0001, 15, 50.0)
     with pytest.raises(DomainRefusal, match=r"a farther object \(for example 400\)"):
-        object_to_pupil_b_mm(2, 0.1, 0.5, 0.1)
+        object_to_pupil_b_mm(20, 0.5, 1, 0.0)
+    with pytest.raises(DomainRefusal, match=r"a farther object \(for example 400\)"):
+        object_to_pupil_b_mm(20, 0.5, 1, 0.0, -1.0)
 
 
 def test_naked():
@@ -230,4 +231,3 @@ def test_half_eyes():
     assert half_eye_base_in_prism(0.5) == 2.5
     with pytest.raises(DomainRefusal, match="two eyes can no longer"):
         half_eye_base_in_prism(12.25)
-    assert convergence.HALF_EYE_STRONGEST_ADD_D == 12

@@ -420,7 +420,7 @@ def test_measured_field_takes_precedence():
 
 @pytest.mark.parametrize(
     "arguments",
-    [(2.0, 0.0), (2.0, 170.1), (1.04, 12.0), (2.0, 12.0, 0.0), (2.0, float("nan")), (float("inf"), 12.0)],
+    [(2.0, 0.0), (2.0, 170.1), (1.04, 12.0), (2.0, 12.0, -0.1), (2.0, float("nan")), (float("inf"), 12.0)],
 )
 def test_measured_field_refusals(arguments):
     """A measured field of nothing, over 170 degrees, or without a telescope around it is refused."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import importlib
 from contextlib import nullcontext, suppress
-from math import inf, isfinite, nan
+from math import inf, isfinite, nan, nextafter
 
 import pytest
 from hypothesis import given, settings
@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from afocal.core.errors import AfocalError, DomainRefusal
 from afocal.core.formula import REGISTRY, Formula
-from afocal.core.optics._domain import DOMAINS, Domain
+from afocal.core.optics._domain import DOMAINS, Domain, check
 from afocal.core.optics.alignment import INSTRUMENT_LIMITS
 from afocal.core.optics.field_of_view import galilean_field
 from afocal.core.optics.rays import telescope_matrix
@@ -146,7 +146,7 @@ OTHER = {
     *("surfaces", "eyes_adapted", "measured_criterion", "measured_field_deg"),
 }
 NOT_NEGATIVE = {
-    *("cap_power_d", "width_mm", "decentration_mm", "eye_side_arcmin", "tolerance_prism", "demand_prism"),
+    *("width_mm", "decentration_mm", "eye_side_arcmin", "tolerance_prism", "demand_prism"),
     *("reserve_prism", "base_in_prism", "base_out_prism", "vertical_prism", "clearance_mm", "rim_mm"),
     *("vor_gain", "head_speed_deg_s", "slip_deg_s", "separation_mm", "image_distance_mm"),
 }
@@ -164,7 +164,19 @@ CLOSED = {
     "surface_reflectance": (0.0, 1.0),
     "age_years": (20.0, 83.0),
     "slip_exponent": (0.0, 3.0),
+    "tube_length_mm": (0.5, 1000.0),
+    "objective_diameter_mm": (0.1, 500.0),
+    "ocular_diameter_mm": (0.1, 500.0),
+    "exit_pupil_diameter_mm": (0.1, 500.0),
+    "pupil_mm": (0.5, 12.0),
+    "eye_distance_mm": (0.0, 1000.0),
+    "measured_eye_distance_mm": (0.0, 1000.0),
+    "ocular_to_cornea_mm": (0.0, 60.0),
+    "object_distance_mm": (1.0, 1e7),
+    "cap_power_d": (-60.0, 60.0),
 }
+# The window that the eye looks through must stand before it, not on it.
+WINDOW = {"ocular_limit_deg", "housing_extent_deg", "ring_outer_with_housing_deg"}
 # Open at 0, closed at the top.
 UP_TO = {
     "real_field_deg": 170.0,
@@ -206,6 +218,17 @@ EDGE_TAKEN_BACK = {
     ("decentration_prism", "cap_power_d"),
     ("height_mismatch_for_prism_mm", "cap_power_d"),
     ("head_speed_limit_deg_s", "vor_gain"),
+    ("field_centre_shift_deg", "magnification"),
+    ("union_field_decentred_deg", "magnification"),
+    ("overlap_field_decentred_deg", "magnification"),
+    ("centre_separation_decentred_deg", "magnification"),
+    ("full_lit_decentration_limit_mm", "magnification"),
+    ("galilean_field", "eye_distance_mm"),
+    ("keplerian_field", "objective_diameter_mm"),
+    ("object_to_pupil_b_mm", "cap_power_d"),
+    ("convergence_parallel_tubes_prism", "cap_power_d"),
+    ("linear_field_through_tube_mm", "cap_power_d"),
+    ("convergence_with_base_in_prism", "cap_power_d"),
 }
 
 
@@ -214,21 +237,30 @@ def arguments(formula: Formula) -> dict[str, object]:
     return {p: GOOD[p] for p in formula.parameters} | SPECIAL.get(formula.name, {})
 
 
+def limits_of(formula: Formula, name: str) -> tuple[float, float] | None:
+    """The ends of a closed domain; None for a domain that is open at one end."""
+    if name == "cap_power_d" and formula.name in CAP_NEEDED:
+        return 0.05, 60.0
+    if name == "object_distance_mm" and formula.module == "optics.magnifiers":
+        return None
+    return CLOSED.get(name)
+
+
 def outside_and_edges(formula: Formula, name: str) -> tuple[list[float], list[float]]:
     """Values just outside the domain of an argument, and values on its edge that are still inside."""
     if (formula.name, name) in FREE_SIGN or name in FINITE:
         return [], [-1.0, 1e-3]
     if name == "magnification" and formula.name == "keplerian_field":
-        return [-1.0499, 0.0, 4.0], [-1.05]
+        return [-1.0499, -100.01, 0.0, 4.0], [-1.05, -100.0]
     if name.endswith("magnification"):
-        return [1.0499, 0.0], [1.05]
+        return [1.0499, 100.01, 0.0], [1.05, 100.0]
     if formula.name == "half_eye_base_in_prism":
         return [0.0, 1e-9, -1.0, 12.01], [TINY, 12.0]
-    if name == "cap_power_d" and formula.name in CAP_NEEDED:
-        return [0.0, 1e-9, -1.0], [TINY]
-    if name in CLOSED:
-        low, high = CLOSED[name]
-        return [low - 0.01, high + 0.01], [low, high]
+    if name == "eye_distance_mm" and formula.name in WINDOW:
+        return [0.0, 1e-9, -1.0, 1000.01], [TINY, 1000.0]
+    if (limits := limits_of(formula, name)) is not None:
+        low, high = limits
+        return [nextafter(low, -inf), low - 0.01, nextafter(high, inf), high + 0.01], [low, high]
     if name in UP_TO:
         return [0.0, 1e-9, -1.0, UP_TO[name] + 0.01], [TINY, UP_TO[name]]
     if name in NOT_NEGATIVE:
@@ -372,18 +404,55 @@ def test_domain_table():
     """None is never accepted, edges follow the table, and a guard that fails without a culprit is a fault of ours."""
     domain = Domain("length", "0 to 2 mm", "1", lowest=0.0, highest=2.0)
     assert not domain.holds(None)
-    assert not domain.holds(0.0)
+    assert domain.holds(0.0)
     assert domain.holds(2.0)
     assert not domain.holds(2.0001)
-    assert dataclasses.replace(domain, above=False).holds(0.0)
-    assert not dataclasses.replace(domain, above=False).holds(-1e-9)
+    assert not domain.holds(-1e-9)
+    above = dataclasses.replace(domain, above=True)
+    assert not above.holds(0.0)
+    assert above.holds(1.1e-9)
+    signless = dataclasses.replace(domain, lowest=1.0, signless=True)
+    assert signless.holds(-2.0) and signless.holds(1.0)
+    assert not signless.holds(0.9) and not signless.holds(-2.1)
     with pytest.raises(AssertionError, match="a guard failed"):
         Domain.refuse(tube_length_mm=24.0)
     for absurd in (1e12, inf, 1e-9):
         with pytest.raises(DomainRefusal, match="a size that can occur"):
-            Domain.refuse(tube_length_mm=absurd)
+            Domain.refuse(rotation_distance_mm=absurd)
     for plain in (0.0, nan, None):
         with pytest.raises(DomainRefusal, match="more than 0 mm"):
-            Domain.refuse(tube_length_mm=plain)
-    assert DOMAINS["tube_length_mm"].holds(1.1e-9)
+            Domain.refuse(rotation_distance_mm=plain)
+    assert DOMAINS["rotation_distance_mm"].holds(1.1e-9)
+    check(tube_length_mm=24.0, magnification=-4.0)
     assert all(entry.words and entry.accepted and entry.example for entry in DOMAINS.values())
+
+
+# The sentence of each kind of row, word for word.
+ROWS = {
+    "magnification": (
+        1.0,
+        "accepted is 1.05 to 100, with a minus sign for a Keplerian tube (for example 2.5 or -4)",
+    ),
+    "tube_length_mm": (
+        0.4,
+        "tube length: 0.4; the lenses of a telescope stand apart; accepted is 0.5 to 1000 mm (for example 28)",
+    ),
+    "object_distance_mm": (0.5, "accepted is 1 to 10000000 mm"),
+    "ocular_focal_length_mm": (0.5, "accepted is 1 to 1000 mm, either sign"),
+    "exit_pupil_depth_mm": (0.0, "accepted is more than 0 and at most 500 mm"),
+    "lens_in_front_d": (61.0, "accepted is -60 to 60 D"),
+    "transmittance": (1.1, "accepted is more than 0 and at most 1 ("),
+    "enlargement_ratio": (0.0, "accepted is more than 0 ("),
+    "vor_gain": (-1.0, "accepted is 0 or more"),
+    "decentration_mm": (-1.0, "accepted is 0 mm or more"),
+    "segment_height_mm": (nan, "accepted is a finite number of mm"),
+}
+
+
+@pytest.mark.parametrize("name", ROWS)
+def test_sentence_of_a_row(name):
+    """A refusal states the accepted values of its row in plain words and numbers."""
+    value, words = ROWS[name]
+    with pytest.raises(DomainRefusal) as refusal:
+        Domain.refuse(**{name: value})
+    assert words in str(refusal.value), str(refusal.value)
