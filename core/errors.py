@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from .printable import printable
+
 
 class AfocalError(Exception):
     """The common ancestor: whoever catches it can show ``str(error)`` to the user."""
@@ -74,7 +76,9 @@ class FileRefusal(AfocalError):
         super().__init__(str(path), reason, line, key, nearest)
 
     def __str__(self) -> str:
-        place = str(self.path) if self.line is None else f"{self.path}:{self.line}"
-        key = f"{self.key}: " if self.key else ""
-        nearest = f" (did you mean {self.nearest}?)" if self.nearest else ""
-        return f"{place}: {key}{self.reason}{nearest}"
+        # Names and keys come from disks and files: none of them may carry a command to the terminal.
+        path = printable(self.path, 1000)
+        place = path if self.line is None else f"{path}:{self.line}"
+        key = f"{printable(self.key, 120)}: " if self.key else ""
+        nearest = f" (did you mean {printable(self.nearest, 120)}?)" if self.nearest else ""
+        return f"{place}: {key}{printable(self.reason, 1000)}{nearest}"

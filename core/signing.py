@@ -1,7 +1,8 @@
 """Signing a visit: what must be there first, the signature over its content, the check of it, and later words.
 
-A signature covers what was typed and recorded at the visit, with the patient code, but not the readings made from the
-typed text: those are made anew by every version. A signed visit is read-only; later words are dated addenda.
+A signature covers what was typed and recorded at the visit, with the patient code, the signer and the time of
+signing, but not the readings made from the typed text: those are made anew by every version. A signed visit is
+read-only; later words are dated addenda.
 """
 
 from __future__ import annotations
@@ -78,7 +79,7 @@ def sign(case: Case, signer: str, at: datetime, index: int = -1) -> Case:
             "signature", "", "a record with these settled", reason="still open: " + "; ".join(blocking)
         )
     moment = at.replace(microsecond=0)
-    signature = Signature(signer=name, at=moment, digest=visit_digest(case.code, visit))
+    signature = Signature(signer=name, at=moment, digest=visit_digest(case.code, visit, name, moment))
     return case.with_visit(visit.model_copy(update={"signature": signature}), index)
 
 
@@ -88,7 +89,8 @@ def verify(case: Case, index: int = -1) -> Seal:
     if visit.signature is None:
         return Seal("not signed", "This visit is not signed.")
     who = f"{visit.signature.signer} on {visit.signature.at:%Y-%m-%d %H:%M}"
-    if visit_digest(case.code, visit) == visit.signature.digest:
+    made = visit_digest(case.code, visit, visit.signature.signer, visit.signature.at)
+    if made == visit.signature.digest:
         later = len(visit.addenda)
         words = "" if not later else f", with {later} {'addendum' if later == 1 else 'addenda'} since"
         return Seal("unchanged", f"Signed by {who}; unchanged{words}.")
@@ -116,9 +118,13 @@ def with_addendum(case: Case, text: str, by: str, at: datetime, index: int = -1)
     return case.with_visit(visit.model_copy(update={"addenda": (*visit.addenda, addendum)}), index)
 
 
-def visit_digest(code: str, visit: Visit) -> str:
-    """SHA-256 over the content of a visit in one canonical form; equal content gives the same digest on any machine."""
-    text = json.dumps(_content(code, visit), sort_keys=True, ensure_ascii=True, separators=(",", ":"))
+def visit_digest(code: str, visit: Visit, signer: str, at: datetime) -> str:
+    """SHA-256 over the content of a visit, who signed it and when, in one canonical form.
+
+    Equal content gives the same digest on any machine.
+    """
+    content = {**_content(code, visit), "signer": signer, "signed_at": _plain(at)}
+    text = json.dumps(content, sort_keys=True, ensure_ascii=True, separators=(",", ":"))
     return "sha256:" + hashlib.sha256(text.encode("ascii")).hexdigest()
 
 

@@ -22,9 +22,10 @@ from typing import Any
 
 from ..errors import FileRefusal
 from ..paths import CASE_SUFFIX, HISTORY_FOLDER_NAME
+from ..printable import printable
 from .files import MAX_BYTES, digest_of, make_private_folder, temporary_path, write_durably
 from .filesystem import REAL, FileSystem, reason_of
-from .reading import printable, read_bytes
+from .reading import read_bytes
 
 FORMAT = 1
 MANIFEST = "manifest.json"

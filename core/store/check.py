@@ -17,8 +17,8 @@ from pathlib import Path
 from typing import Any, Literal
 
 from ..errors import AfocalError, FileRefusal
+from ..printable import printable
 from .filesystem import REAL, FileSystem, reason_of
-from .reading import printable
 from .toml import line_of_key, read_toml
 
 GOOD, DATA_WRONG, CALL_WRONG = 0, 1, 2

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 
-from .reading import printable
+from ..printable import printable
 
 _EMAIL = re.compile(r"(?<![\w.+-])[\w.+-]{1,64}@[\w-]{1,63}(?:\.[\w-]{1,63})+")
 _WEB = re.compile(r"\bhttps?://\S+|\bwww\.\S+", re.IGNORECASE)

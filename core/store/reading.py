@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path, PureWindowsPath
 
 from ..errors import FileRefusal
+from ..printable import printable
 from .files import MAX_BYTES, Stamp, digest_of, kind_of, read_handle
 from .filesystem import REAL, WINDOWS, FileSystem, reason_of
 
@@ -25,7 +26,6 @@ _FOREIGN_MARKS = (
 # Everything below the space but tab, line feed and carriage return; DEL; and the C1 range, where terminals
 # keep a second set of escape sequences.
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
-_UNSHOWABLE = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 _WINDOWS_DEVICES = re.compile(r"(?i)(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])$")
 
 
@@ -35,13 +35,6 @@ class ReadText:
 
     text: str
     stamp: Stamp
-
-
-def printable(text: object, limit: int = 300) -> str:
-    """``text`` fit for one line of a terminal: no control or direction-turning characters, at most
-    ``limit`` long."""
-    shown = _UNSHOWABLE.sub(lambda found: f"\\u{ord(found[0]):04x}", str(text))
-    return shown if len(shown) <= limit else shown[: limit - 1] + "…"
 
 
 def read_bytes(path: Path, *, limit: int = MAX_BYTES, fs: FileSystem = REAL) -> tuple[bytes, Stamp]:

@@ -14,9 +14,10 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import FileRefusal
+from ..printable import printable
 from .files import Stamp
 from .filesystem import REAL, FileSystem
-from .reading import control_character, printable, read_text
+from .reading import control_character, read_text
 
 MAX_DEPTH = 32
 MAX_KEY_PARTS = 16

@@ -99,10 +99,13 @@ def test_an_examination_without_a_device_needs_no_cautions() -> None:
         ('position = "bioptic"', 'position = "low"'),
         ('code = "S-1"', 'code = "S-2"'),
         ("understood = true", "understood = false"),
+        ('signer = "RK"', 'signer = "AB"'),
+        ("at = 2026-11-25T16:30:12\ndigest", "at = 2026-11-26T16:30:12\ndigest"),
+        ("at = 2026-11-25T16:30:12\ndigest", "at = 2026-11-25T16:30:12Z\ndigest"),
     ],
 )
 def test_a_change_outside_the_program_is_seen(old: str, new: str) -> None:
-    """A signed file edited by hand no longer verifies."""
+    """A signed file edited by hand no longer verifies: content, code, signer and time of signing are covered."""
     text = dumps_case(sign(told(case_with(ONE)), "RK", AT))
     assert old in text
     assert verify(loads_case(text.replace(old, new, 1))).state == "changed"
@@ -198,5 +201,8 @@ def test_equal_content_gives_an_equal_digest() -> None:
     """The digest hangs on content, not on the order in which it was entered."""
     one = new_case("S-1", DAY).with_typed("right.pupil", "3").with_typed("left.pupil", "4")
     two = new_case("S-1", DAY).with_typed("left.pupil", "4").with_typed("right.pupil", "3")
-    assert visit_digest("S-1", one.visit) == visit_digest("S-1", two.visit)
-    assert visit_digest("S-2", one.visit) != visit_digest("S-1", one.visit)
+    digest = visit_digest("S-1", one.visit, "RK", AT)
+    assert digest == visit_digest("S-1", two.visit, "RK", AT)
+    assert digest != visit_digest("S-2", one.visit, "RK", AT)
+    assert digest != visit_digest("S-1", one.visit, "AB", AT)
+    assert digest != visit_digest("S-1", one.visit, "RK", AT.replace(minute=31))
