@@ -100,8 +100,8 @@ def test_an_examination_without_a_device_needs_no_cautions() -> None:
         ('code = "S-1"', 'code = "S-2"'),
         ("understood = true", "understood = false"),
         ('signer = "RK"', 'signer = "AB"'),
-        ("at = 2026-11-25T16:30:12\ndigest", "at = 2026-11-26T16:30:12\ndigest"),
-        ("at = 2026-11-25T16:30:12\ndigest", "at = 2026-11-25T16:30:12Z\ndigest"),
+        ("at = 2026-11-25 16:30:12\ndigest", "at = 2026-11-26 16:30:12\ndigest"),
+        ("at = 2026-11-25 16:30:12\ndigest", "at = 2026-11-25 16:30:12Z\ndigest"),
     ],
 )
 def test_a_change_outside_the_program_is_seen(old: str, new: str) -> None:
