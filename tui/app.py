@@ -284,8 +284,11 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
         self.push_screen(text_page("Recent messages", text or "Nothing was said yet."))
 
     def action_help(self) -> None:
-        """Help for the field, then the page, then the program."""
+        """Help for the field, then the page, then the program; a dialog gives its own, if it has any."""
         if isinstance(self.screen, ModalScreen):
+            own_help = getattr(self.screen, "action_help", None)
+            if own_help is not None:
+                own_help()
             return
         from .screens.help_page import help_page
 
