@@ -104,15 +104,28 @@ class Canvas:
                 angle = 2 * pi * step / steps
                 self.dot(x + radius * cos(angle), y + radius * sin(angle) / ROW_IN_CELLS, role, mark)
 
-    def hatch(self, inside: Callable[[float, float], bool], role: str = "frame", mark: str = ".") -> None:
-        """Sparse dots, staggered, wherever ``inside(x, y)`` is true."""
-        row_step = 1 if self.way == "plain" else 2
-        for number, row in enumerate(range(0, self.height * self.down, row_step)):
-            y = (row + 0.5) / self.down
-            for column in range(2 * (number % 2), self.width * self.across, 4):
-                x = (column + 0.5) / self.across
-                if inside(x, y):
-                    self.dot(x, y, role, mark)
+    def hatch(
+        self, spans: Callable[[float], list[tuple[float, float]]], role: str = "frame", mark: str = "."
+    ) -> None:
+        """Sparse dots, staggered, on the stretches from x to x that ``spans(y)`` gives for a height.
+
+        Written straight into the cells: a large ring has thousands of dots.
+        """
+        across, down, columns = self.across, self.down, self.width * self.across
+        for number, row in enumerate(range(0, self.height * down, 1 if self.way == "plain" else 2)):
+            stagger, cell_row = 2 * (number % 2), row // down
+            bit = 0x01 if row % down == 0 else 0x04
+            for start, end in spans((row + 0.5) / down):
+                first = max(stagger, ceil(start * across - 0.5))
+                first += (stagger - first) % 4
+                for column in range(first, min(columns, ceil(end * across - 0.5)), 4):
+                    cell = column // across, cell_row
+                    self._roles[cell] = role
+                    if self.way == "plain":
+                        self._marks[cell] = mark
+                    else:
+                        # Every column that is dotted is the left one of its cell.
+                        self._bits[cell] = self._bits.get(cell, 0) | bit
 
     def text(self, x: float, y: float, text: str, role: str = "plain") -> None:
         """Words from a cell on; cut at the right edge."""

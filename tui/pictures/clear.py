@@ -53,7 +53,7 @@ def scale_of(bars: list[Bar], demands: tuple[Demand, ...], first: int, last: int
     ends = [end for bar in bars for end in (bar.near_mm, bar.far_mm) if end is not None]
     ends += [end for demand in demands for end in (demand.nearest_mm, demand.farthest_mm)]
     kept = [min(max(end, _NEAREST_MM), _FARTHEST_MM) for end in ends]
-    low = 10.0 ** floor(log10(min(kept, default=_LEAST_MM)) + 1e-9)
+    low = min(_LEAST_MM, 10.0 ** floor(log10(min(kept, default=_LEAST_MM)) + 1e-9))
     high = max(_MOST_MM, 10.0 ** ceil(log10(max(kept, default=_MOST_MM)) - 1e-9))
     return Decades(low, high, first, last)
 
@@ -170,11 +170,14 @@ def words(subject: Subject) -> list[SheetRow]:
             clear = f"{clear} without the cap; {capped} with it"
         rows.append(value_row(f"{named.word.capitalize()}, {device_words(option)}, is clear", clear))
     for demand in plan.demands:
-        rows.append(heading_row(f"Goal {demand.index + 1}: {demand.name}, {_where(demand)}"))
+        name = f"Goal {demand.index + 1}: {demand.name}, {_where(demand)}"
+        rows.append(heading_row(name) if subject.options else text_row(name))
         rows += _goal_rows(subject, demand)
     rows.append(
         text_row(
-            "Clear distances are from the objective, or from the cap where it is on; better eye.", "note"
+            "Clear distances are from the objective, or from the cap where it is on, for the eye that sees better "
+            "through it.",
+            "note",
         )
     )
     return rows

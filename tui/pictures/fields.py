@@ -7,7 +7,7 @@ takes at its distance, so that it is to scale there too.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import atan, degrees, hypot
+from math import atan, degrees, sqrt
 
 from ...core.documents.numbers import device_numbers, length, outcome_numbers
 from ...core.documents.text import number
@@ -121,14 +121,29 @@ def _draw_rings(
 ) -> None:
     """Dots where the outer world is hidden from every eye that has a tube."""
 
-    def hidden(x: float, y: float) -> bool:
-        if y >= room:
-            return False
-        for circle in circles:
-            away = 2 * hypot(x - across - circle.middle_deg * scale, (y - down) * ROW_IN_CELLS) / scale
-            if away <= circle.field_deg or away > (circle.ring_deg or 0.0):
-                return False
-        return True
+    def half_chord(diameter_deg: float, y: float) -> float:
+        """Half of what a circle of that width takes at a height, in cells; 0 above and below it."""
+        square = (diameter_deg * scale / 2) ** 2 - ((y - down) * ROW_IN_CELLS) ** 2
+        return sqrt(square) if square > 0 else 0.0
+
+    def hidden(y: float) -> list[tuple[float, float]]:
+        """Inside every ring and outside every field."""
+        if y >= room or not circles:
+            return []
+        middles = [across + circle.middle_deg * scale for circle in circles]
+        rings = [half_chord(circle.ring_deg or 0.0, y) for circle in circles]
+        start = max(middle - half for middle, half in zip(middles, rings, strict=True))
+        end = min(middle + half for middle, half in zip(middles, rings, strict=True))
+        stretches = [(start, end)]
+        for middle, circle in zip(middles, circles, strict=True):
+            half = half_chord(circle.field_deg, y)
+            if half > 0.0:
+                stretches = [
+                    part
+                    for left, right in stretches
+                    for part in ((left, min(right, middle - half)), (max(left, middle + half), right))
+                ]
+        return [(left, right) for left, right in stretches if right > left]
 
     canvas.hatch(hidden, "frame")
 

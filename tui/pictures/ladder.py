@@ -293,7 +293,8 @@ def words(subject: Subject) -> list[SheetRow]:
     rows += [value_row(rung.label.capitalize(), rung.words) for rung in rungs_of(subject)]
     outcome = subject.outcome
     if outcome is not None and outcome.probability is not None:
-        rows.append(value_row("Chance of reaching what is wanted", f"{outcome.probability:.0%}"))
+        key = f"goal:{outcome.goal_index}:probability"
+        rows.append(value_row("Chance of reaching what is wanted", f"{outcome.probability:.0%}", key=key))
     tried = subject.view.case.value("trial.device")
     if tried:
         rows.append(value_row("Tried", str(tried)))

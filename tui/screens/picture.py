@@ -17,7 +17,7 @@ from textual.containers import Container, Vertical
 from textual.geometry import Size
 from textual.widgets import Static
 
-from ..commands import Place
+from ..messages import WorkingAsked
 from ..pictures import PICTURES
 from ..pictures.canvas import WAYS, Lines, Way, usual_way
 from ..pictures.subject import Subject, subject_of
@@ -26,11 +26,12 @@ from ..signs import current_signs
 from ..view import View
 from ..widgets.drawn import Drawn, Line
 from ..widgets.sheet import Sheet
-from .dialogs import Dialog
+from .dialogs import Dialog, text_page
+from .working import working_page
 
 BESIDE_FROM = 100
 _LEAST_WORDS = 4
-_FOOT = "1-5 or Left, Right: picture  O option  G goal  F full  D dots  Up, Down read  Esc back"
+_FOOT = "1-5, Left, Right picture  O option  G goal  F full  D dots  F1 help  Esc back"
 _SHORT_FOOT = "1-5 O option G goal F full D dots Esc"
 
 # The way of drawing that was chosen by hand; it is kept while the program runs.
@@ -47,7 +48,7 @@ class PictureBox(Drawn):
 
     def __init__(self, draw: Callable[[int, int], Lines]) -> None:
         super().__init__()
-        self._draw = draw
+        self._painter = draw
         self._drawn_for = Size(0, 0)
         self._lines: Lines = []
 
@@ -59,7 +60,7 @@ class PictureBox(Drawn):
     def draw_again(self) -> None:
         """Draw, and paint the rows that differ."""
         before, self._drawn_for = self._lines, self.size
-        self._lines = self._draw(max(8, self.size.width), max(1, self.size.height))
+        self._lines = self._painter(max(8, self.size.width), max(1, self.size.height))
         for number in range(max(len(before), len(self._lines))):
             old = before[number] if number < len(before) else None
             new = self._lines[number] if number < len(self._lines) else None
@@ -95,19 +96,18 @@ class PicturePage(Dialog):
         Binding("g", "next_goal", show=False),
         Binding("f", "full", show=False),
         Binding("d", "dots", show=False),
+        Binding("f6", "working", show=False),
         Binding("f7", "leave", show=False),
     ]
 
-    place: ClassVar[Place] = "computation"
-
     def __init__(self, view: View, first: int = 0) -> None:
         super().__init__("")
-        self._number = first
+        self._shown_number = first
         self._subject = replace(subject_of(view), way=_way_chosen)
         self._full = False
         self._heading = Static("", classes="title", markup=False)
-        self._keys = Static("", classes="foot", markup=False)
-        self.box = PictureBox(self._draw)
+        self._key_words = Static("", classes="foot", markup=False)
+        self.box = PictureBox(self._painter)
         self.sheet = Sheet(PICTURES[first].words(self._subject))
 
     def compose(self) -> ComposeResult:
@@ -116,46 +116,41 @@ class PicturePage(Dialog):
             with Container(id="both"):
                 yield self.box
                 yield self.sheet
-            yield self._keys
+            yield self._key_words
 
     def on_mount(self) -> None:
         super().on_mount()
-        self._arrange(self.app.size)
+        self._set_out(self.app.size)
         self.sheet.focus()
 
     def on_resize(self, event) -> None:
         """Beside or below, and how high."""
-        self._arrange(event.size)
+        self._set_out(event.size)
 
     # ---- what stands where
 
     @property
     def number(self) -> int:
         """The picture shown, counted from 0."""
-        return self._number
+        return self._shown_number
 
     @property
     def subject(self) -> Subject:
         """The option and the goal shown."""
         return self._subject
 
-    @property
-    def pane(self) -> PicturePage:
-        """Where help asks what the caret is on."""
-        return self
-
     def help_topic(self) -> tuple[str, str]:
         """Title and text of the help for this page."""
-        return PICTURES[self._number].title, (
+        return PICTURES[self._shown_number].title, (
             "The words say what the picture shows. 1 to 5, or Left and Right, choose the picture; O the option that is "
-            "drawn in full, G the goal, F the picture as high as it goes, D how it is drawn: in fine dots, in blocks or "
-            "in plain signs. Up and Down read on; Escape or F7 goes back."
+            "drawn in full, G the goal, F the picture as high as it goes, D how it is drawn: in fine dots, in blocks "
+            "or in plain signs. F6 shows the working of a number. Up and Down read on; Escape or F7 goes back."
         )
 
-    def _draw(self, width: int, height: int) -> Lines:
-        return PICTURES[self._number].draw(self._subject, width, height)
+    def _painter(self, width: int, height: int) -> Lines:
+        return PICTURES[self._shown_number].draw(self._subject, width, height)
 
-    def _arrange(self, size: Size) -> None:
+    def _set_out(self, size: Size) -> None:
         beside = size.width >= BESIDE_FROM
         self.query_one("#both").set_class(beside, "-beside")
         room = max(2, size.height - 2)
@@ -166,21 +161,21 @@ class PicturePage(Dialog):
         else:
             self.box.styles.width = "1fr"
             self.box.styles.height = max(1, room - words)
-        self._keys.update(_FOOT if size.width >= len(_FOOT) + 2 else _SHORT_FOOT)
-        self._name()
+        self._key_words.update(_FOOT if size.width >= len(_FOOT) + 2 else _SHORT_FOOT)
+        self._show_title()
 
-    def _name(self) -> None:
-        title = clean(PICTURES[self._number].title)
-        counted = f"{self._number + 1} of {len(PICTURES)}: {title}"
+    def _show_title(self) -> None:
+        title = clean(PICTURES[self._shown_number].title)
+        counted = f"{self._shown_number + 1} of {len(PICTURES)}: {title}"
         self._heading.update(
-            counted if len(counted) + 2 <= self.app.size.width else f"{self._number + 1}: {title}"
+            counted if len(counted) + 2 <= self.app.size.width else f"{self._shown_number + 1}: {title}"
         )
 
     def _again(self, *, from_top: bool) -> None:
         """Show what is chosen now; only lines that differ are painted."""
-        self._name()
+        self._show_title()
         self.box.draw_again()
-        self.sheet.rows = tuple(PICTURES[self._number].words(self._subject))
+        self.sheet.rows = tuple(PICTURES[self._shown_number].words(self._subject))
         if from_top:
             self.sheet.action_edge(-1)
 
@@ -188,12 +183,12 @@ class PicturePage(Dialog):
 
     def action_show(self, number: int) -> None:
         """The picture of that number."""
-        self._number = number
+        self._shown_number = number
         self._again(from_top=True)
 
     def action_turn(self, step: int) -> None:
         """The next picture or the one before."""
-        self.action_show((self._number + step) % len(PICTURES))
+        self.action_show((self._shown_number + step) % len(PICTURES))
 
     def action_next_option(self) -> None:
         """Another option in full."""
@@ -208,7 +203,7 @@ class PicturePage(Dialog):
     def action_full(self) -> None:
         """The picture as high as it goes, or with more room for the words again."""
         self._full = not self._full
-        self._arrange(self.size)
+        self._set_out(self.size)
 
     def action_dots(self) -> None:
         """Another way of drawing; a terminal for plain ASCII has only that one."""
@@ -219,6 +214,19 @@ class PicturePage(Dialog):
         _way_chosen = WAYS[(WAYS.index(now) + 1) % len(WAYS)]
         self._subject = replace(self._subject, way=_way_chosen)
         self._again(from_top=False)
+
+    def action_help(self) -> None:
+        """What the picture shows, and the keys."""
+        self.app.push_screen(text_page("Help", "# " + "\n".join(self.help_topic())))
+
+    def action_working(self) -> None:
+        """The working of the number under the caret; a line of words has none."""
+        kind, _, rest = (self.sheet.current_key or "").partition(":")
+        number, _, quantity = rest.partition(":")
+        option = self._subject.option
+        if kind and option is not None:
+            asked = WorkingAsked(option.configuration, int(number), quantity, quantity)
+            self.app.push_screen(working_page(self._subject.view, asked))
 
     @on(Sheet.RowChosen)
     def _chosen(self, event: Sheet.RowChosen) -> None:
