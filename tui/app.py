@@ -21,6 +21,7 @@ from ..core.workspace import Workspace
 from ..themes import ThemeData
 from .commands import BY_ID, Place, bindings_for, commands_in, keymap_of, keys_in_force, shown_key
 from .crash import GuardedApp
+from .driver import look_for_terminal
 from .ending import call_when_asked_to_end
 from .quiet import keys_in_order
 from .screens.case_list import CaseListScreen
@@ -216,6 +217,7 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
                 pane.accept_typed()
         for desk in self.desks:
             desk.close()
+        look_for_terminal(self._driver)
         self.exit(0)
 
     # ---- saying and showing

@@ -36,6 +36,10 @@ class GuardedApp(App[ReturnType]):
             self._exception_event.set()
         self._close_messages_no_wait()
 
+    def panic(self, *_renderables: object) -> None:
+        """The thread that reads the keys failed; what the framework would print has the values in it."""
+        self._handle_exception(OSError("the terminal can no longer be read"))
+
 
 def report_text(error: BaseException, version: str, screen: str) -> str:
     """The report: version, system, kind of error, and the lines of code it went through; no values, no messages."""

@@ -51,6 +51,7 @@ def caret_driver(base: type[Driver]) -> type[Driver]:
 
         _caret_runs = False
         _caret_coloured = False
+        _terminal_is_gone = False
 
         def start_application_mode(self) -> None:
             super().start_application_mode()
@@ -65,9 +66,27 @@ def caret_driver(base: type[Driver]) -> type[Driver]:
             super().stop_application_mode()
 
         def write(self, data: str) -> None:
+            if self._terminal_is_gone:
+                return
             if self._caret_runs and len(data) > _LARGE_WRITE:
                 data = f"{HIDE}{data}{SHOW}"
             super().write(data)
+
+        def close(self) -> None:
+            if not self._terminal_is_gone:
+                super().close()
+
+        def look_for_terminal(self) -> None:
+            """Before the end: when the terminal was closed, nothing is written to it any more.
+
+            The framework's writer dies of the first write to it, and whoever writes after it waits for ever.
+            """
+            try:
+                os.get_terminal_size(self.fileno)
+            except OSError:
+                self._terminal_is_gone = True
+            except AttributeError:  # a driver without a file: Windows ends such a program itself
+                return
 
         def colour_caret(self, colour: str | None) -> None:
             """Give the cursor a colour `#rrggbb` where the terminal allows it; None gives its own back."""
@@ -89,3 +108,10 @@ def colour_caret(driver: Any, colour: str | None) -> None:
     method = getattr(driver, "colour_caret", None)
     if method is not None:
         method(colour)
+
+
+def look_for_terminal(driver: Any) -> None:
+    """Have a running driver of ours notice that its terminal was closed."""
+    method = getattr(driver, "look_for_terminal", None)
+    if method is not None:
+        method()
