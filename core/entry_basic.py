@@ -269,11 +269,11 @@ class Words:
     """Free words on one line, or on several."""
 
     longest: int = 400
+    example: str = "stable for two years"
     several_lines: bool = False
     unit: ClassVar[str] = ""
     usual: ClassVar[str] = ""
     spelled: ClassVar[str] = "free words; no name, address or phone number"
-    example: ClassVar[str] = "stable for two years"
 
     @property
     def accepted(self) -> str:

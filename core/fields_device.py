@@ -55,7 +55,7 @@ def both_eyes_fields() -> Iterator[Field]:
         "binocular.deviation",
         "Cover test",
         "cover",
-        Words(80),
+        Words(80, example="6 prism exo at near, none far"),
         at,
         "Distance and near, with direction and size.",
         "one eye or two; the note",
@@ -213,7 +213,7 @@ def trial_fields() -> Iterator[Field]:
         "trial.device",
         "Device tried",
         "tried",
-        Words(120),
+        Words(120, example="2.0x, right eye, bioptic"),
         at,
         "Type, power, eye, cap.",
         "the note",
@@ -250,7 +250,7 @@ def trial_fields() -> Iterator[Field]:
         "trial.task",
         "The task itself",
         "task",
-        Words(),
+        Words(example="named every card at 1 m"),
         at,
         "What the person did with it.",
         "the choice",
@@ -269,12 +269,18 @@ def follow_up_fields() -> Iterator[Field]:
         )
 
     yield asked("use", "Use", "use", Choice(("daily", "weekly", "rarely", "never")), "How often it is worn.")
-    yield asked("use_words", "What it is used for", "used for", Words(), "In the person's words.")
+    yield asked(
+        "use_words",
+        "What it is used for",
+        "used for",
+        Words(example="cards, television"),
+        "In the person's words.",
+    )
     yield asked(
         "problems",
         "Problems",
         "problems",
-        Words(),
+        Words(example="double once when the frame slipped"),
         "What troubles: blur, double, weight, neck, glare, finding things.",
     )
     yield asked(
@@ -286,7 +292,12 @@ def follow_up_fields() -> Iterator[Field]:
         "the look back over cases",
     )
     yield asked(
-        "reason", "Why changed or returned", "why", Words(), "In a few words.", "the look back over cases"
+        "reason",
+        "Why changed or returned",
+        "why",
+        Words(example="too heavy"),
+        "In a few words.",
+        "the look back over cases",
     )
     yield asked(
         "task_met",
@@ -313,7 +324,7 @@ NEXT_STEP = Field(
     "plan.next_step",
     "Next step",
     "next step",
-    Words(120),
+    Words(120, example="order, then fitting"),
     "Trial",
     "What is to be done next.",
     "the list of cases",

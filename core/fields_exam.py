@@ -37,7 +37,7 @@ def person_fields() -> Iterator[Field]:
         "person.examiner",
         "Examiner",
         "examiner",
-        Words(60),
+        Words(60, example="mk"),
         *at,
         "Initials or a staff code of whoever examines.",
         "the note and the signature",
@@ -47,7 +47,7 @@ def person_fields() -> Iterator[Field]:
         "person.occupation",
         "Work, school, day",
         "work",
-        Words(),
+        Words(example="retired, walks daily"),
         *at,
         "What fills the day: work, school, home, sport, and where.",
         "the choice of goals; the note",
@@ -60,7 +60,7 @@ def history_fields() -> Iterator[Field]:
         "history.diagnosis",
         "Eye condition",
         "diagnosis",
-        Words(),
+        Words(example="macular degeneration, both eyes"),
         *at,
         "Diagnosis as known, each eye if they differ.",
         "the note; which numbers to trust",
@@ -69,7 +69,7 @@ def history_fields() -> Iterator[Field]:
         "history.onset",
         "Since when",
         "onset",
-        Words(120),
+        Words(120, example="two years ago, slowly"),
         *at,
         "When the loss began and how it has gone.",
         "the note",
@@ -122,7 +122,7 @@ def history_fields() -> Iterator[Field]:
         "history.treatment",
         "Treatment and medicines",
         "treatment",
-        Words(),
+        Words(example="injections, the last in March"),
         *at,
         "Eye treatment with dates, and medicines that matter.",
         "the note; repeat after treatment",
@@ -154,18 +154,32 @@ def history_fields() -> Iterator[Field]:
         "Whether both hands are free and steady.",
         "caps, hand magnifiers, focusing by hand",
     )
-    yield Field("history.hearing", "Hearing", "hearing", Words(120), *at, "Aids worn, best side.", "training")
+    yield Field(
+        "history.hearing",
+        "Hearing",
+        "hearing",
+        Words(120, example="aid on the left"),
+        *at,
+        "Aids worn, best side.",
+        "training",
+    )
     yield Field(
         "history.understanding",
         "Memory and understanding",
         "memory",
-        Words(120),
+        Words(120, example="follows easily"),
         *at,
         "As seen in talk; no test is implied.",
         "training plan",
     )
     yield Field(
-        "history.mood", "Mood", "mood", Words(120), *at, "As told or seen.", "referral; training plan"
+        "history.mood",
+        "Mood",
+        "mood",
+        Words(120, example="low since the loss"),
+        *at,
+        "As told or seen.",
+        "referral; training plan",
     )
     yield Field(
         "history.falls",
@@ -180,7 +194,7 @@ def history_fields() -> Iterator[Field]:
         "history.devices",
         "Devices owned",
         "devices",
-        Words(),
+        Words(example="hand magnifier, unused: too weak"),
         *at,
         "What is owned, what is used, and why the rest is not.",
         "the choice; the note",
@@ -231,7 +245,7 @@ def acuity_fields() -> Iterator[Field]:
         "viewing",
         "Eccentric viewing",
         "looks",
-        Words(80),
+        Words(80, example="looks up and left, 10 o'clock"),
         at,
         "Where the eye looks to see best, in clock hours, or 'straight'.",
         "centring of the tube; training",
@@ -382,7 +396,15 @@ def light_fields() -> Iterator[Field]:
         "Trouble in bright light or against a window.",
         "filters, position of the task light",
     )
-    yield Field("test.colour", "Colour", "colour", Words(80), at, "Result and test, each eye.", "the note")
+    yield Field(
+        "test.colour",
+        "Colour",
+        "colour",
+        Words(80, example="tells red from green, each eye"),
+        at,
+        "Result and test, each eye.",
+        "the note",
+    )
 
 
 def field_of_vision_fields() -> Iterator[Field]:
@@ -409,7 +431,7 @@ def field_of_vision_fields() -> Iterator[Field]:
         "test.field_note",
         "Field in words",
         "field note",
-        Words(),
+        Words(example="confrontation full; centre dim, repeats"),
         at,
         "Test used, place of defects, whether repeatable.",
         "the note",
