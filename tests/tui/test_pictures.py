@@ -520,11 +520,8 @@ def test_without_a_curve_the_way_to_one_is_said(views):
 
 def open_app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, code: str) -> AfocalApp:
     """The program on a practice set of its own, with a case open."""
-    for name in ("CASES", "STOCK", "CONFIG", "DATA", "CACHE", "STATE"):
-        monkeypatch.delenv(f"AFOCAL_{name}", raising=False)
-    monkeypatch.setenv("HOME", str(tmp_path))
-    for name in ("CONFIG", "DATA", "CACHE", "STATE"):
-        monkeypatch.setenv(f"XDG_{name}_HOME", str(tmp_path / name.lower()))
+    for name in ("CASES", "STOCK", "CONFIG", "CACHE", "STATE"):
+        monkeypatch.setenv(f"AFOCAL_{name}", str(tmp_path / name.lower()))
     return AfocalApp(demo_workspace(tmp_path / "set"), code)
 
 
