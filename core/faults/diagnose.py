@@ -174,6 +174,8 @@ def _size_words(model: Model, item: Weighed, low: float, high: float) -> str:
     if low != high and fault.unit:
         shown = sorted((low, high), key=abs)
         words += f" ({abs(shown[0]):g} to {abs(shown[1]):g} {fault.unit} explain it nearly as well)"
+    if any(item.hypothesis.sizes[place] * size < 0.0 for place in item.near):
+        words += "; which way cannot be said from what was measured"
     if fault.key == "focus" and not model.state.by_hand:
         six = model.state.lead.magnification**2 / 6.0
         if 0.6 * six <= size <= 1.5 * six:

@@ -7,12 +7,15 @@ from __future__ import annotations
 
 from datetime import date
 from functools import cache
+from pathlib import Path
 
 import pytest
 
+from afocal.core import data as demo
 from afocal.core.case import Case, new_case
+from afocal.core.case_file import loads_case
 from afocal.core.configuration import Configuration
-from afocal.core.errors import EntryRefusal
+from afocal.core.errors import EntryRefusal, Refusal
 from afocal.core.faults import Diagnosis, Findings, diagnose_with, model_of, predict
 from afocal.core.faults.beliefs import Spread, divergence, told_apart
 from afocal.core.faults.catalogue_more import FAULTS
@@ -21,9 +24,9 @@ from afocal.core.faults.of_case import diagnose_case, findings_of
 from afocal.core.faults.symptoms import ROWS, SYMPTOMS, symptoms_in
 from afocal.core.fitting.sheet import fitting_sheet
 from afocal.core.person import Person
-from afocal.core.plan import Option, option_for, read_case
+from afocal.core.plan import Option, option_for, plan, read_case
 from afocal.core.settings import Settings
-from afocal.core.stock import Cap, Stock, Telescope
+from afocal.core.stock import Cap, Stock, Telescope, loads_stock
 
 SETTINGS = Settings()
 STOCK = Stock(
@@ -283,6 +286,55 @@ def test_complaints_of_a_follow_up_count() -> None:
     assert findings.acuity_logmar["right"] == pytest.approx(0.20)
     diagnosis = diagnose_case(case, sheet, STOCK, SETTINGS)
     assert diagnosis is not None and diagnosis.first is not None and diagnosis.first.fault == "creep"
+
+
+def test_way_of_a_fault_is_left_open_when_nothing_shows_it() -> None:
+    """Double vision without its direction tells of a tilt, not which way; a measured prism does."""
+    open_way = found(PAIR, Findings(double_far="double"))
+    tilted = next(cause for cause in open_way.causes if cause.fault == "tilt_vertical")
+    assert "which way cannot be said" in tilted.size_words
+    shown = found(PAIR, Findings(double_far="double", vertical_far_prism=1.6))
+    assert shown.first is not None and shown.first.fault in ("tilt_vertical", "own_deviation")
+    tilted = next(cause for cause in shown.causes if cause.fault == "tilt_vertical")
+    assert "which way" not in tilted.size_words and tilted.size > 0
+    # (M - 1) times the tilt: 1.6 prism D are 55 minutes of arc at 2.0x.
+    assert tilted.size == pytest.approx(55, abs=12)
+
+
+@pytest.mark.parametrize(
+    ("findings", "words"),
+    [
+        (Findings(field_deg=float("nan")), "a finite number"),
+        (Findings(acuity_logmar={"right": float("inf")}), "a finite number"),
+        (Findings(light="purple"), "fades with gaze"),
+        (Findings(symptoms=frozenset({"itch"})), "tunnel"),
+    ],
+)
+def test_what_cannot_be_a_finding_is_refused(findings: Findings, words: str) -> None:
+    """No finding goes on as NaN or infinity, and an answer that nobody offered is refused with those that are."""
+    with pytest.raises(Refusal, match=words):
+        found(HIGH, findings)
+
+
+def test_every_kind_of_option_of_the_demo_can_be_searched() -> None:
+    """For options spread over each demonstration case the shares add up to one and every cause has its words."""
+    folder = Path(demo.__file__).parent / "demo"
+    stock, _ = loads_stock((folder / "stock.toml").read_text(encoding="utf-8"))
+    findings = Findings(acuity_logmar={"right": 0.9, "left": 0.9}, light="fades with gaze", near_end_mm=3000.0,
+                        working_distance_mm=300.0, print_m_units=2.0)  # fmt: skip
+    searched = 0
+    for file in sorted((folder / "cases").glob("*.toml")):
+        case = loads_case(file.read_text(encoding="utf-8"), file)
+        recommended = plan(case, stock, SETTINGS)
+        step = max(1, len(recommended.options) // 3)
+        for rank in range(0, len(recommended.options), step):
+            option = recommended.options[rank]
+            model = model_of(option, recommended.person, SETTINGS)
+            diagnosis = diagnose_with(model, findings, option.configuration)
+            assert sum(cause.probability for cause in diagnosis.causes) == pytest.approx(1.0)
+            assert diagnosis.sentence.startswith("Most likely")
+            searched += 1
+    assert searched >= 15
 
 
 def test_no_choice_no_causes() -> None:
