@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 from .case_file import case_of, visit_data
+from .errors import FileRefusal
 from .fields import GOAL_FIELDS, by_path
 from .settings import loads_settings
 from .signing import verify
 from .stock import loads_stock
 from .store.check import Checker, Finding, Subject, Validator
+from .store.toml import line_of_key
 
 _TOLERANCE = 0.002  # a reading in a file is rounded to four places; a letter is 0.02
 
@@ -24,7 +27,13 @@ def register_all(checker: Checker) -> None:
     checker.register(
         Validator("stock", lambda path, tables: bool({"telescope", "cap"} & tables.keys()), check_stock)
     )
+    checker.register(Validator("tasks", lambda path, tables: "task" in tables, check_tasks))
+    checker.register(Validator("templates", _is_template, check_template))
     checker.register(Validator("settings", _is_settings, check_settings))
+
+
+def _is_template(path: Path, tables: Mapping[str, Any]) -> bool:
+    return "section" in tables
 
 
 def _is_settings(path: Path, tables: Mapping[str, Any]) -> bool:
@@ -110,3 +119,45 @@ def check_stock(subject: Subject) -> Iterator[Finding]:
 def check_settings(subject: Subject) -> Iterator[Finding]:
     """Every setting that does not count, by line and key."""
     yield from map(Finding.of, loads_settings(subject.text, subject.path)[1])
+
+
+def check_tasks(subject: Subject) -> Iterator[Finding]:
+    """Every task that could not be used, by key and, where it is written, by line."""
+    from .goals import loads_tasks
+
+    for problem in loads_tasks(subject.text, subject.path)[1]:
+        where = _place(problem.key)
+        line = problem.line or (line_of_key(subject.text, where) if where else None)
+        yield Finding(subject.path, problem.reason, line, problem.key, problem.nearest)
+
+
+def _place(key: str) -> tuple[str | int, ...]:
+    """``task[2].width`` as the place that the search for lines understands."""
+    parts: list[str | int] = []
+    for word, number in re.findall(r"([^.\[\]]+)(?:\[(\d+)\])?", key):
+        parts += [word, int(number) - 1] if number else [word]
+    return tuple(parts)
+
+
+def check_template(subject: Subject) -> Iterator[Finding]:
+    """The first thing that keeps a template from being used: of a note or, by its name or its words, of the sheet."""
+    from .documents import chart_note, handout
+
+    makers = [chart_note.note_template, handout.handout_template]
+    if _is_of_handout(subject):
+        makers.reverse()
+    try:
+        makers[0](subject.text, subject.path)
+    except FileRefusal as refusal:
+        yield Finding.of(refusal)
+
+
+def _is_of_handout(subject: Subject) -> bool:
+    """By the file's name where it tells, else by conditions, which only the sheet knows."""
+    name = subject.path.name
+    if name.startswith(("note", "handout")):
+        return name.startswith("handout")
+    sections = subject.tables["section"]
+    return isinstance(sections, list) and any(
+        isinstance(each, Mapping) and "when" in each for each in sections
+    )

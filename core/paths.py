@@ -15,6 +15,7 @@ from pathlib import Path
 
 APP_NAME = "afocal"
 HISTORY_FOLDER_NAME = ".history"
+DOCUMENTS_FOLDER_NAME = "out"
 CASE_SUFFIX = ".toml"
 
 
@@ -89,6 +90,11 @@ def history_dir(case_path: Path) -> Path:
     return case_path.parent / HISTORY_FOLDER_NAME / case_path.stem
 
 
+def documents_dir(case_path: Path) -> Path:
+    """Folder of the documents written about the cases of a folder: ``out`` beside the case files."""
+    return case_path.parent / DOCUMENTS_FOLDER_NAME
+
+
 def index_file(folder: Path) -> Path:
     """The list's index of one case folder; its name holds a digest of the folder's path."""
     digest = sha256(os.fsencode(os.path.abspath(folder))).hexdigest()[:16]
@@ -111,6 +117,11 @@ def places(cases: Path | None = None, stock: Path | None = None) -> list[Place]:
     return [
         Place("cases", folder, "one TOML file a patient, by patient code"),
         Place("history", folder / HISTORY_FOLDER_NAME, "earlier versions of each case"),
+        Place(
+            "documents",
+            folder / DOCUMENTS_FOLDER_NAME,
+            "notes, sheets, orders and exchange files that were written out",
+        ),
         Place("stock", stock or stock_file(), "the clinic's telescopes"),
         Place("settings", settings_file(), "settings of this program"),
         Place("themes", themes_dir(), "the clinic's own themes"),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
     from .stock import Stock
 
 DEMO = Path(__file__).parent / "data" / "demo"
+NO_SUCH_CASE = "there is no such case"
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,10 +46,13 @@ class Workspace:
     is_demo: bool = False
 
     def case_path(self, name: str) -> Path:
-        """The file of a case named by its code, its file name or a path."""
-        given = Path(name).expanduser()
+        """The file of a case named by its code, its file name or a path.
+
+        A bare code always means the case folder; a file name or a path means the file there is, else the case folder.
+        """
+        given = _expanded(name)
         if given.suffix == paths.CASE_SUFFIX or given.parent != Path("."):
-            return given if given.is_absolute() or given.exists() else self.cases / given
+            return given if given.is_absolute() or _exists(given) else self.cases / given
         return paths.case_file(name, self.cases)
 
     def open_case(self, name: str) -> OpenedCase:
@@ -54,8 +60,8 @@ class Workspace:
         from .case_file import loads_case, written_with_older_schema
 
         path = self.case_path(name)
-        if not path.exists() and not path.is_symlink():
-            raise FileRefusal(path, "there is no such case")
+        if not _exists(path):
+            raise FileRefusal(path, NO_SUCH_CASE)
         read = read_text(path)
         return OpenedCase(loads_case(read.text, path), path, read.stamp, written_with_older_schema(read.text))
 
@@ -67,7 +73,7 @@ class Workspace:
         if not CODE.fullmatch(code):
             raise EntryRefusal("patient code", code, CODE_HELP, example="KM-014")
         path = paths.case_file(code, self.cases)
-        taken = path.exists() or any(
+        taken = _exists(path) or any(
             each.name.casefold() == path.name.casefold() for each in self.cases.glob("*.toml")
         )
         if taken:
@@ -80,7 +86,7 @@ class Workspace:
         """The clinic's stock and what was wrong with its file; an empty stock with the reason when there is none."""
         from .stock import Stock, loads_stock
 
-        if not self.stock_path.exists():
+        if not _exists(self.stock_path):
             reason = "there is no stock file yet; 'afocal stock' prints one to start from"
             return Stock(), [FileRefusal(self.stock_path, reason)]
         try:
@@ -93,13 +99,43 @@ class Workspace:
         """The clinic's settings and what was wrong with the file; the defaults when there is none."""
         from .settings import Settings, loads_settings
 
-        if not self.settings_path.exists():
+        if not _exists(self.settings_path):
             return Settings(), []
         try:
             text = read_text(self.settings_path).text
         except FileRefusal as refusal:
             return Settings(), [refusal]
         return loads_settings(text, self.settings_path)
+
+
+def _expanded(name: str) -> Path:
+    given = Path(name)
+    try:
+        return given.expanduser()
+    except RuntimeError:  # ~somebody, and nobody of that name is known here
+        return given
+
+
+def _exists(path: Path) -> bool:
+    """Whether anything has this name, a link to nowhere and a place that may not be looked into included.
+
+    What cannot be read is then refused by the reader, with its reason.
+    """
+    try:
+        os.lstat(path)
+    except (FileNotFoundError, NotADirectoryError, ValueError):
+        return False
+    except OSError as error:
+        return error.errno not in (errno.ENAMETOOLONG, errno.EINVAL)
+    return True
+
+
+def practice_folders(folder: Path) -> dict[str, str]:
+    """The environment of a practice run in ``folder``: it leaves nothing in the user's own folders."""
+    return {
+        name: str(folder / name.removeprefix("AFOCAL_").lower())
+        for name in ("AFOCAL_CONFIG", "AFOCAL_CACHE", "AFOCAL_STATE")
+    }
 
 
 def demo_workspace(folder: Path) -> Workspace:

@@ -7,428 +7,199 @@ wrong. A verb is a function of the parsed arguments and the workspace; it is dec
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import NoReturn
 
-from ..core.errors import AfocalError, FileRefusal
-from ..core.workspace import DEMO, Workspace
+from ..core.errors import AfocalError, EntryRefusal, FileRefusal
+from ..core.workspace import DEMO, NO_SUCH_CASE, Workspace
+from . import output, verbs, verbs_records
+from .output import say, write
+from .verbs import CALL_WRONG, DATA_WRONG, GOOD, Arguments
 
-if TYPE_CHECKING:
-    from ..core.case import Case
-    from ..core.fitting.types import FittingSheet
-    from ..core.plan.types import Plan
-    from ..core.settings import Settings
-    from ..core.store.index import CaseIndex
+INTERRUPTED = 130
 
-GOOD, DATA_WRONG, CALL_WRONG = 0, 1, 2
 
-Arguments = argparse.Namespace
+class Parser(argparse.ArgumentParser):
+    """Says what is wrong with a call without passing on what a terminal would obey; options are never guessed."""
+
+    def __init__(self, **more: object) -> None:
+        super().__init__(allow_abbrev=False, **more)  # type: ignore[arg-type]
+
+    def error(self, message: str) -> NoReturn:
+        """Leave with status 2 and one line."""
+        say(f"{self.prog}: {message} ('{self.prog} --help' tells what is accepted)")
+        self.exit(CALL_WRONG)
 
 
 @dataclass(frozen=True, slots=True)
 class Verb:
-    """One thing that can be done from the command line: its sentence, its arguments, and the function that does it."""
+    """One thing that can be done from the command line: its sentence, the function that does it, its arguments.
+
+    ``touches`` marks a verb that writes into the folders in use: on the practice set it gets a copy.
+    """
 
     sentence: str
     run: Callable[[Arguments, Workspace], int]
     arguments: Callable[[argparse.ArgumentParser], object] = lambda parser: None
+    touches: bool = False
 
 
-def say(text: object) -> None:
-    """A message to the person, on standard error."""
-    print(text, file=sys.stderr)
+def _case(parser: argparse.ArgumentParser, **more: object) -> None:
+    parser.add_argument("case", metavar="CASE", help="patient code, or path of a case file", **more)  # type: ignore[arg-type]
 
 
-def write(text: str) -> None:
-    """A result, on standard output, with exactly one line end at its end."""
-    sys.stdout.write(text if text.endswith("\n") else text + "\n")
+def _flag(parser: argparse.ArgumentParser, name: str, words: str) -> None:
+    parser.add_argument(name, action="store_true", help=words)
 
 
-@dataclass(frozen=True, slots=True)
-class _Made:
-    """Everything that follows from one case file."""
-
-    case: Case
-    settings: Settings
-    plan: Plan
-    sheet: FittingSheet | None
+def _plan_arguments(parser: argparse.ArgumentParser) -> None:
+    _case(parser, nargs="?")
+    _flag(parser, "--json", "the whole result as JSON, every number with its unit in its name")
+    _flag(parser, "--all", "every option, not only the best ones")
+    _flag(parser, "--describe", "what --json holds, key by key; needs no CASE")
 
 
-def _make(name: str, workspace: Workspace, *, with_sheet: bool = True) -> _Made:
-    """Read the case, the stock and the settings, say what is wrong with them, and plan."""
-    from ..core.plan import plan
-
-    case = _read(name, workspace)
-    stock, stock_problems = workspace.stock()
-    settings, settings_problems = workspace.settings()
-    for problem in (*stock_problems, *settings_problems):
-        say(problem)
-    sheet = None
-    if with_sheet and case.visit.choice is not None:
-        from ..core.fitting.sheet import fitting_sheet
-
-        sheet = fitting_sheet(case, stock, settings)
-    return _Made(case, settings, plan(case, stock, settings), sheet)
-
-
-def _read(name: str, workspace: Workspace) -> Case:
-    case = workspace.open_case(name).case
-    for visit in case.visits:
-        for finding in visit.findings.values():
-            if finding.problem:
-                say(f"{case.code}, {visit.on.isoformat()}: {finding.problem}")
-    return case
-
-
-def _plan(arguments: Arguments, workspace: Workspace) -> int:
-    from ..core.plan import plan_data
-
-    made = _make(arguments.case, workspace, with_sheet=False)
-    if arguments.json:
-        write(json.dumps(plan_data(made.plan), ensure_ascii=False, indent=2, allow_nan=False))
-    else:
-        from ..core.documents.plan_page import plan_page
-
-        write(plan_page(made.plan, made.settings, most=None if arguments.all else 5))
-    return GOOD
-
-
-def _note(arguments: Arguments, workspace: Workspace) -> int:
-    from ..core.documents.chart_note import chart_note
-
-    made = _make(arguments.case, workspace)
-    letters = "ascii" if arguments.ascii or not _takes_utf8() else made.settings.letters
-    order = "narrative" if arguments.narrative else made.settings.note_order
-    length = "brief" if arguments.brief else "full"
-    write(
-        chart_note(
-            made.case, made.plan, made.sheet, made.settings, length=length, order=order, letters=letters
-        )
+def _note_arguments(parser: argparse.ArgumentParser) -> None:
+    _case(parser)
+    _flag(parser, "--brief", "the short note")
+    parser.add_argument(
+        "--narrative",
+        dest="order",
+        action="store_const",
+        const="narrative",
+        help="told in running text, not with the clinic's own template",
     )
-    return GOOD
+    parser.add_argument(
+        "--soap", dest="order", action="store_const", const="soap", help="in SOAP order, likewise"
+    )
+    _flag(parser, "--ascii", "plain ASCII letters only")
 
 
-def _handout(arguments: Arguments, workspace: Workspace) -> int:
-    from ..core.documents.handout import handout_html, handout_text
-
-    made = _make(arguments.case, workspace)
-    make = handout_html if arguments.html else handout_text
-    write(make(made.case, made.plan, made.sheet, made.settings))
-    return GOOD
+def _handout_arguments(parser: argparse.ArgumentParser) -> None:
+    _case(parser)
+    _flag(parser, "--html", "as an HTML page")
 
 
-def _order(arguments: Arguments, workspace: Workspace) -> int:
-    from ..core.documents.order import order
-
-    made = _make(arguments.case, workspace)
-    letters = made.settings.letters if _takes_utf8() else "ascii"
-    write(order(made.case, made.plan, made.sheet, made.settings).text(letters))
-    return GOOD
-
-
-def _working(arguments: Arguments, workspace: Workspace) -> int:
-    from ..core.documents.working_sheet import working_sheet
-
-    made = _make(arguments.case, workspace)
-    write(working_sheet(made.case, made.plan, made.sheet, made.settings))
-    return GOOD
-
-
-def _fhir(arguments: Arguments, workspace: Workspace) -> int:
-    from ..core.documents.fhir import fhir_text
-
-    made = _make(arguments.case, workspace)
-    write(fhir_text(made.case, made.plan, made.sheet, made.settings, release=arguments.release))
-    return GOOD
-
-
-def _check(arguments: Arguments, workspace: Workspace) -> int:
-    from ..core.checks import register_all
-    from ..core.store.check import Checker
-    from .theme_check import register_themes
-
-    checker = Checker()
-    register_themes(checker)
-    register_all(checker)
-    report = checker.check([Path(path) for path in arguments.paths] or [workspace.cases])
-    write(report.as_json() if arguments.json else "\n".join(report.lines()))
-    return report.exit_status
-
-
-def _where(arguments: Arguments, workspace: Workspace) -> int:
-    from ..core.paths import places
-
-    for place in places(workspace.cases, workspace.stock_path):
-        there = "" if place.path.exists() else "  (not there yet)"
-        write(f"{place.name:10} {place.path}{there}\n           {place.holds}")
-    write("To delete a patient completely, with history, index and recovery copies: afocal remove CODE")
-    return GOOD
-
-
-def _stock(arguments: Arguments, workspace: Workspace) -> int:
-    write((DEMO / "stock.toml").read_text("utf-8"))
-    return GOOD
-
-
-def _template(arguments: Arguments, workspace: Workspace) -> int:
-    from ..core.documents.chart_note import own_note_template, placeholders
-
-    write(own_note_template(arguments.order))
-    if arguments.placeholders:
-        write("\n".join(f"# {line}" for line in placeholders()))
-    return GOOD
-
-
-def _tables(arguments: Arguments, workspace: Workspace) -> int:
-    from ..core.documents.tables import Privacy, dictionary_text, outcomes_text, visits_text
-
-    if arguments.what == "dictionary":
-        write(dictionary_text(arguments.format))
-        return GOOD
-    privacy = Privacy(codes="kept", full_days=True) if arguments.with_codes else None
-    if arguments.what == "outcomes":
-        write(outcomes_text(_outcomes(workspace), arguments.format, privacy))
-        return GOOD
-    status = GOOD
-    cases = []
-    for path in sorted(workspace.cases.glob("*.toml")):
-        try:
-            cases.append(workspace.open_case(str(path)).case)
-        except FileRefusal as refusal:
-            say(refusal)
-            status = DATA_WRONG
-    write(visits_text(cases, arguments.format, privacy))
-    return status
-
-
-def _look_back(arguments: Arguments, workspace: Workspace) -> int:
-    from ..core.documents.look_back_report import look_back_page
-
-    index = _fresh_index(workspace)
-    try:
-        write(look_back_page(index, workspace.settings()[0]))
-    finally:
-        index.close()
-    return GOOD
-
-
-def _outcomes(workspace: Workspace) -> list[dict[str, object]]:
-    """The outcome rows of the index, brought up to date first."""
-    index = _fresh_index(workspace)
-    try:
-        return index.outcomes()
-    finally:
-        index.close()
-
-
-def _fresh_index(workspace: Workspace) -> CaseIndex:
-    from ..core import paths
-    from ..core.case_header import case_header
-    from ..core.store.index import CaseIndex
-    from ..core.store.refresh import refresh
-
-    index = CaseIndex(workspace.cases, paths.index_file(workspace.cases))
-    for _ in refresh(index, case_header):
-        pass
-    return index
-
-
-def _history(arguments: Arguments, workspace: Workspace) -> int:
-    from ..core.store import history
-
-    path = workspace.case_path(arguments.case)
-    found = history.versions(path)
-    if arguments.restore is None and arguments.show is None:
-        for number, version in enumerate(found, 1):
-            write(f"{number:4}  {version.name}")
-        if not found:
-            say(f"{path}: no earlier versions are kept yet")
-        return GOOD
-    number = arguments.restore or arguments.show
-    if not 1 <= number <= len(found):
-        say(f"version: {number}; accepted is 1 to {len(found)} (see 'afocal history {arguments.case}')")
-        return CALL_WRONG
-    version = found[number - 1]
-    if arguments.show is not None:
-        write(history.read_version(version))
-        return GOOD
-    history.restore(path, version)
-    say(f"{path}: restored as it was in {version.name}; the version before stays in the history")
-    return GOOD
-
-
-def _remove(arguments: Arguments, workspace: Workspace) -> int:
-    from ..core import paths
-    from ..core.store.index import CaseIndex
-    from ..core.store.remove import remove_patient, traces
-
-    path = workspace.case_path(arguments.case)
-    found = traces(path, paths.recovery_dir())
-    if not found:
-        say(f"{path}: nothing is stored about this case")
-        return CALL_WRONG
-    if not arguments.yes:
-        write("\n".join(map(str, found)))
-        say(
-            f"Nothing was removed. To remove these {len(found)} for good: afocal remove {arguments.case} --yes"
-        )
-        return GOOD
-    index = CaseIndex(workspace.cases, paths.index_file(workspace.cases))
-    try:
-        removal = remove_patient(path, paths.recovery_dir(), index)
-    finally:
-        index.close()
-    write("\n".join(f"removed {each}" for each in removal.removed))
-    for refusal in removal.left:
-        say(refusal)
-    say(removal.note)
-    return GOOD if removal.is_complete else DATA_WRONG
-
-
-def _pack(arguments: Arguments, workspace: Workspace) -> int:
-    from ..core.store.archive import pack
-
-    packed = pack(workspace.cases, Path(arguments.file), _clinic_files(workspace))
-    write(f"{packed.path}: {packed.files} files packed")
-    for refusal in packed.left_out:
-        say(refusal)
-    return DATA_WRONG if packed.left_out else GOOD
-
-
-def _unpack(arguments: Arguments, workspace: Workspace) -> int:
-    from ..core.store.archive import unpack
-
-    done = unpack(Path(arguments.file), workspace.cases, _clinic_files(workspace))
-    write(f"{len(done.written)} written, {len(done.same)} there already")
-    for path in done.different:
-        say(f"{path}: differs from the one in the archive and was left as it is")
-    return DATA_WRONG if done.different else GOOD
-
-
-def _clinic_files(workspace: Workspace) -> dict[str, Path]:
-    return {"stock.toml": workspace.stock_path, "settings.toml": workspace.settings_path}
-
-
-def _case(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("case", metavar="CASE", help="patient code, or path of a case file")
-
-
-def _case_and(*options: tuple[str, dict[str, object]]) -> Callable[[argparse.ArgumentParser], None]:
-    def add(parser: argparse.ArgumentParser) -> None:
-        _case(parser)
-        for flag, more in options:
-            parser.add_argument(flag, **more)  # type: ignore[arg-type]
-
-    return add
-
-
-def _flag(words: str) -> dict[str, object]:
-    return {"action": "store_true", "help": words}
+def _fhir_arguments(parser: argparse.ArgumentParser) -> None:
+    _case(parser)
+    parser.add_argument("--release", choices=("R4B", "R5"), default="R4B", help="R4B when left out")
 
 
 def _check_arguments(parser: argparse.ArgumentParser) -> None:
+    words = "files or folders; the cases, stock and settings in use when left out"
+    parser.add_argument("paths", metavar="PATH", nargs="*", help=words)
+    _flag(parser, "--json", "the report as JSON")
+
+
+def _template_arguments(parser: argparse.ArgumentParser) -> None:
+    words = "the note in SOAP order or as a narrative, or the patient's sheet"
     parser.add_argument(
-        "paths", metavar="PATH", nargs="*", help="files or folders; the case folder when left out"
+        "what", choices=("soap", "narrative", "handout"), nargs="?", default="soap", help=words
     )
-    parser.add_argument("--json", action="store_true", help="the report as JSON")
+    _flag(parser, "--placeholders", "list what may stand in braces")
 
 
 def _table_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("what", choices=("visits", "outcomes", "dictionary"), nargs="?", default="visits")
-    parser.add_argument("--format", choices=("csv", "jsonl"), default="csv")
-    parser.add_argument("--with-codes", action="store_true", help="keep patient codes and days")
+    words = "what to list; dictionary explains every column"
+    parser.add_argument(
+        "what", choices=("visits", "outcomes", "dictionary"), nargs="?", default="visits", help=words
+    )
+    parser.add_argument(
+        "--format", choices=("csv", "jsonl"), default="csv", help="comma-separated, or a JSON object a line"
+    )
+    _flag(parser, "--with-codes", "keep patient codes and days")
+
+
+def _history_arguments(parser: argparse.ArgumentParser) -> None:
+    _case(parser)
+    one = parser.add_mutually_exclusive_group()
+    one.add_argument("--show", type=int, metavar="N", help="print version N")
+    one.add_argument("--restore", type=int, metavar="N", help="make version N the present one")
+
+
+def _remove_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("case", metavar="CODE", help="patient code, or a case file in the case folder")
+    _flag(parser, "--yes", "really remove")
 
 
 def _file_argument(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", metavar="FILE", help="the archive")
 
 
-def _template_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("order", choices=("soap", "narrative"), nargs="?", default="soap")
-    parser.add_argument("--placeholders", action="store_true", help="list what may stand in braces")
-
-
 VERBS: dict[str, Verb] = {
     "plan": Verb(
         "what each telescope of the stock does for this person's goals, best first",
-        _plan,
-        _case_and(
-            ("--json", _flag("the whole result as JSON")),
-            ("--all", _flag("every option and refusal, not the best five")),
-        ),
+        verbs.plan_verb,
+        _plan_arguments,
     ),
-    "note": Verb(
-        "the chart note as plain text",
-        _note,
-        _case_and(
-            ("--brief", _flag("the short note")),
-            ("--narrative", _flag("as a narrative, not in SOAP order")),
-            ("--ascii", _flag("plain ASCII letters only")),
-        ),
-    ),
-    "handout": Verb(
-        "the patient's sheet, large print", _handout, _case_and(("--html", _flag("as an HTML page")))
-    ),
-    "order": Verb("the order for the workshop", _order, _case),
+    "note": Verb("the chart note as plain text", verbs.note_verb, _note_arguments),
+    "handout": Verb("the patient's sheet, large print", verbs.handout_verb, _handout_arguments),
+    "order": Verb("the order for the workshop", verbs.order_verb, _case),
     "working": Verb(
-        "every computed number of the note with symbols, numbers put in and source", _working, _case
+        "every computed number of the note with symbols, numbers put in and source", verbs.working_verb, _case
     ),
-    "fhir": Verb(
-        "the record as a FHIR bundle",
-        _fhir,
-        _case_and(("--release", {"choices": ("R4B", "R5"), "default": "R4B", "help": "R4B when left out"})),
+    "fhir": Verb("the record as a FHIR bundle", verbs.fhir_verb, _fhir_arguments),
+    "check": Verb(
+        "what is wrong in case, stock, settings, theme, template and task files",
+        verbs.check_verb,
+        _check_arguments,
     ),
-    "check": Verb("what is wrong in case, stock, settings and theme files", _check, _check_arguments),
-    "where": Verb("the folders in use and what they hold", _where),
-    "stock": Verb("an example stock file to start from", _stock),
-    "template": Verb("the note template to start from", _template, _template_arguments),
-    "tables": Verb("visits or outcomes as a table, without patient codes", _tables, _table_arguments),
-    "look-back": Verb("what was promised and what came of it, over all cases", _look_back),
+    "where": Verb("the folders in use and what they hold", verbs.where_verb, touches=True),
+    "stock": Verb("an example stock file to start from", verbs.stock_verb),
+    "fields": Verb("every key of a case file and what it takes", verbs.fields_verb),
+    "template": Verb("a template to start from", verbs.template_verb, _template_arguments),
+    "tables": Verb(
+        "visits or outcomes as a table, without patient codes",
+        verbs.tables_verb,
+        _table_arguments,
+        touches=True,
+    ),
+    "look-back": Verb(
+        "what was promised and what came of it, over all cases", verbs.look_back_verb, touches=True
+    ),
     "history": Verb(
-        "earlier versions of a case",
-        _history,
-        _case_and(
-            ("--show", {"type": int, "metavar": "N", "help": "print version N"}),
-            ("--restore", {"type": int, "metavar": "N", "help": "make version N the present one"}),
-        ),
+        "earlier versions of a case", verbs_records.history_verb, _history_arguments, touches=True
     ),
     "remove": Verb(
         "delete a patient completely; lists first, removes with --yes",
-        _remove,
-        _case_and(("--yes", _flag("really remove"))),
+        verbs_records.remove_verb,
+        _remove_arguments,
+        touches=True,
     ),
-    "pack": Verb("all cases in one archive", _pack, _file_argument),
-    "unpack": Verb("cases from an archive; nothing is overwritten", _unpack, _file_argument),
+    "pack": Verb("all cases in one archive", verbs_records.pack_verb, _file_argument),
+    "unpack": Verb(
+        "cases from an archive; nothing is overwritten",
+        verbs_records.unpack_verb,
+        _file_argument,
+        touches=True,
+    ),
 }
 
 
-def _parser() -> argparse.ArgumentParser:
-    verbs = "\n".join(f"  {name:10} {verb.sentence}" for name, verb in VERBS.items())
-    parser = argparse.ArgumentParser(
+def _screen_parser() -> Parser:
+    listed = "\n".join(f"  {name:10} {verb.sentence}" for name, verb in VERBS.items())
+    parser = Parser(
         prog="afocal",
         usage="afocal [--demo] [--cases DIR] [--stock FILE] [CASE | VERB ...]",
         description="Choose, compute, fit, check and document spectacle-mounted telescopes.",
-        epilog=f"Without a verb the screen opens: the case list, or CASE.\n\nverbs:\n{verbs}\n\n"
-        "'afocal VERB --help' tells more.",
+        epilog=f"Without a verb the screen opens: the case list, or CASE.\n\nverbs:\n{listed}\n\n"
+        "'afocal VERB --help' tells more. A case whose code is also a verb: afocal -- CODE.\n"
+        "Other folders can also be named by AFOCAL_CASES, AFOCAL_STOCK, AFOCAL_CONFIG, AFOCAL_CACHE, AFOCAL_STATE.\n"
+        "Exit status: 0 good, 1 the data is wrong, 2 the call is wrong.",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     _common(parser)
-    parser.add_argument("case", metavar="CASE", nargs="?", help="patient code, or path of a case file")
-    parser.add_argument(
-        "--version", action="store_true", help="the version of the program and of its formulas"
-    )
+    _case(parser, nargs="?")
+    _flag(parser, "--version", "the version of the program and of its formulas")
     return parser
 
 
 def _common(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--demo", action="store_true", help="invented practice cases and stock, in a temporary folder"
-    )
+    _flag(parser, "--demo", "invented practice cases and stock; nothing of it is kept")
     parser.add_argument("--cases", metavar="DIR", type=Path, help="folder of the case files")
     parser.add_argument("--stock", metavar="FILE", type=Path, help="the clinic's stock file")
 
@@ -439,6 +210,8 @@ def _verb_in(words: Sequence[str]) -> int | None:
     for place, word in enumerate(words):
         if skip:
             skip = False
+        elif word == "--":
+            return None
         elif word in ("--cases", "--stock"):
             skip = True
         elif not word.startswith("-"):
@@ -446,47 +219,77 @@ def _verb_in(words: Sequence[str]) -> int | None:
     return None
 
 
-def _workspace(arguments: Arguments) -> Workspace:
-    base = (
-        Workspace(DEMO / "cases", DEMO / "stock.toml", DEMO / "settings.toml", True)
-        if arguments.demo
-        else Workspace()
-    )
+def workspace_of(arguments: Arguments, base: Workspace) -> Workspace:
+    """The workspace with the folder and the stock that the call names."""
     return Workspace(
         arguments.cases or base.cases, arguments.stock or base.stock_path, base.settings_path, base.is_demo
     )
 
 
-def _takes_utf8() -> bool:
-    return (sys.stdout.encoding or "").lower().replace("-", "") in ("utf8", "cp65001")
-
-
 def main(words: Sequence[str] | None = None) -> int:
     """Run the command line and return the exit status."""
     words = list(sys.argv[1:] if words is None else words)
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")  # type: ignore[union-attr]
-    place = _verb_in(words)
+    output.prepare()
     try:
-        if place is None:
-            return _open_screen(_parser().parse_args(words))
-        name = words[place]
-        parser = argparse.ArgumentParser(prog=f"afocal {name}", description=VERBS[name].sentence)
-        _common(parser)
-        VERBS[name].arguments(parser)
-        arguments = parser.parse_args([*words[:place], *words[place + 1 :]])
-        return VERBS[name].run(arguments, _workspace(arguments))
+        status = _run(words)
+        output.finish()
     except BrokenPipeError:
-        # Whoever read the output has seen enough; a second failure at exit must not be reported either.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        # Whoever read the output has seen enough.
+        output.forget_output()
         return GOOD
-    except FileRefusal as refusal:
-        say(refusal)
-        return CALL_WRONG if refusal.reason == "there is no such case" else DATA_WRONG
+    except KeyboardInterrupt:
+        output.forget_output()
+        return INTERRUPTED
     except AfocalError as error:
         say(error)
+        return CALL_WRONG if _names_no_case(error) else DATA_WRONG
+    except OSError as error:
+        # A disk that is full or a folder that may not be read, met where no file of ours is to blame.
+        output.forget_output()
+        say(f"{error.filename or 'output'}: {error.strerror or error}")
         return DATA_WRONG
+    return status
+
+
+def _names_no_case(error: AfocalError) -> bool:
+    if isinstance(error, FileRefusal):
+        return error.reason == NO_SUCH_CASE
+    return isinstance(error, EntryRefusal) and error.field == "case to remove"
+
+
+def _run(words: list[str]) -> int:
+    place = _verb_in(words)
+    if place is None:
+        return _open_screen(_screen_parser().parse_args(words))
+    verb = VERBS[words[place]]
+    parser = Parser(
+        prog=f"afocal {words[place]}", description=f"{verb.sentence[0].upper()}{verb.sentence[1:]}."
+    )
+    _common(parser)
+    verb.arguments(parser)
+    arguments = parser.parse_args([*words[:place], *words[place + 1 :]])
+    if not arguments.demo:
+        return verb.run(arguments, workspace_of(arguments, Workspace()))
+    if not verb.touches:
+        practice = Workspace(DEMO / "cases", DEMO / "stock.toml", DEMO / "settings.toml", True)
+        return verb.run(arguments, workspace_of(arguments, practice))
+    return _run_on_copy(verb, arguments)
+
+
+def _run_on_copy(verb: Verb, arguments: Arguments) -> int:
+    """On a copy of the practice set, with folders of its own: nothing of the user's is read, written or deleted."""
+    import tempfile
+
+    from ..core.workspace import demo_workspace, practice_folders
+
+    with tempfile.TemporaryDirectory(prefix="afocal-practice-", ignore_cleanup_errors=True) as folder:
+        before = dict(os.environ)
+        try:
+            os.environ.update(practice_folders(Path(folder)))
+            return verb.run(arguments, workspace_of(arguments, demo_workspace(Path(folder))))
+        finally:
+            os.environ.clear()
+            os.environ.update(before)
 
 
 def _open_screen(arguments: Arguments) -> int:
@@ -498,9 +301,13 @@ def _open_screen(arguments: Arguments) -> int:
     from .terminal import refusal_for_terminal
 
     refusal = refusal_for_terminal(os.environ)
-    if refusal or not (sys.stdin.isatty() and sys.stdout.isatty()):
+    if refusal or not (_is_terminal(sys.stdin) and _is_terminal(sys.stdout)):
         say(refusal or "The screen needs a terminal; 'afocal --help' lists what works without one.")
         return CALL_WRONG
     from .start import open_screen
 
     return open_screen(arguments)
+
+
+def _is_terminal(stream: object) -> bool:
+    return stream is not None and stream.isatty()  # type: ignore[attr-defined]

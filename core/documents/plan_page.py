@@ -15,7 +15,8 @@ def plan_page(plan: Plan, settings: Settings, most: int | None = 5) -> str:
     """At most 72 columns; ``most`` options in full, None for all of them."""
     lines: list[str] = []
     for paragraph in _paragraphs(plan, settings, most):
-        lines += fill(clean(paragraph), rest="  ") if paragraph else [""]
+        indent = " " * (len(paragraph) - len(paragraph.lstrip(" ")))
+        lines += fill(clean(paragraph), first=indent, rest=f"{indent}  ") if paragraph else [""]
     return in_letters("\n".join(lines) + "\n", settings.letters)
 
 
@@ -56,7 +57,8 @@ def _option(option: Option, settings: Settings, *, in_full: bool) -> Iterator[st
     yield f"{option.rank}. {choice_words(option)}"
     for outcome in option.outcomes:
         yield f"   {outcome.sentence}"
-    for reason in option.reasons_for:
+    told = {outcome.sentence for outcome in option.outcomes}
+    for reason in (each for each in option.reasons_for if each not in told):
         yield f"   for: {reason}"
     for reason in option.reasons_against:
         yield f"   against: {reason}"

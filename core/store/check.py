@@ -118,7 +118,7 @@ class Report:
         summary = f"checked: {counts}; {errors} wrong, {warnings} to look at"
         return [*(str(each) for each in (*self.unusable, *self.findings)), summary]
 
-    def as_json(self) -> str:
+    def as_json(self, *, ensure_ascii: bool = False) -> str:
         """The report as JSON with a schema number of its own."""
         return json.dumps(
             {
@@ -127,7 +127,7 @@ class Report:
                 "findings": [each.as_json() for each in (*self.unusable, *self.findings)],
                 "exit_status": self.exit_status,
             },
-            ensure_ascii=False,
+            ensure_ascii=ensure_ascii,
             indent=2,
         )
 
@@ -190,6 +190,8 @@ class Checker:
             return validator.kind, [Finding.of(error)]
         except AfocalError as error:
             return validator.kind, [Finding(path, str(error))]
+        except (RecursionError, MemoryError):
+            return validator.kind, [Finding(path, "too deep or too large to be checked")]
 
     def _files(self, folder: Path, report: Report) -> Iterator[Path]:
         waiting = [folder]

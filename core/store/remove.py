@@ -1,24 +1,25 @@
-"""Deleting a patient completely: case file, earlier versions, recovery copies, leftovers, row of the index.
+"""Deleting a patient completely: case file, earlier versions, recovery copies, leftovers, written documents, index row.
 
-What lies outside (backups, packed archives, printed or exported notes, the versions a share or a synchroniser
+What lies outside (backups, packed archives, printed notes and copies elsewhere, the versions a share or a synchroniser
 keeps) cannot be reached from here, and the report says so.
 """
 
 from __future__ import annotations
 
+import re
 import stat
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from ..errors import FileRefusal
-from ..paths import HISTORY_FOLDER_NAME, history_dir
+from ..paths import CASE_SUFFIX, HISTORY_FOLDER_NAME, documents_dir, history_dir
 from .filesystem import REAL, FileSystem, reason_of
 from .index import CaseIndex
 from .recovery import SET_ASIDE, copy_is_of
 
 OUT_OF_REACH = (
-    "Not reached from here: archives made by packing, exported or printed notes, backups of this computer, "
+    "Not reached from here: archives made by packing, printed notes and copies elsewhere, backups of this computer, "
     "and older versions that a share or a synchronised folder keeps. The disk may hold traces until it is reused."
 )
 
@@ -51,7 +52,30 @@ def traces(case_path: Path, recovery_folder: Path, *, fs: FileSystem = REAL) -> 
         found.append(folder)
     for place in (recovery_folder, recovery_folder / SET_ASIDE):
         found += [each for each in _names(place, fs) if copy_is_of(each.name, case_path)]
-    return found
+    return found + _documents(case_path, fs)
+
+
+def _documents(case_path: Path, fs: FileSystem) -> list[Path]:
+    """What was written out about the case: files in the documents folder whose names begin with code and day.
+
+    A file that would also fit a longer code which has a case of its own belongs to that one.
+    """
+    longer = [
+        each.stem
+        for each in _names(case_path.parent, fs)
+        if each.suffix == CASE_SUFFIX and each.stem.startswith(f"{case_path.stem}-")
+    ]
+    return [
+        each
+        for each in _names(documents_dir(case_path), fs)
+        if _is_document(each.name, case_path.stem)
+        and not any(_is_document(each.name, code) for code in longer)
+    ]
+
+
+def _is_document(name: str, code: str) -> bool:
+    """Whether a file name is that of a document of the code, or of one that was never finished."""
+    return re.match(rf"\.?{re.escape(code.strip('-.'))}-\d{{4}}-\d\d-\d\d[-.]", name) is not None
 
 
 def remove_patient(
@@ -74,8 +98,10 @@ def remove_patient(
     with suppress(OSError):
         fs.fsync_folder(case_path.parent)
     with suppress(OSError):
-        # Only when this was the last history there is.
+        # Only when this was the last history there is, and the last document.
         fs.remove_folder(case_path.parent / HISTORY_FOLDER_NAME)
+    with suppress(OSError):
+        fs.remove_folder(documents_dir(case_path))
     if index is not None:
         index.drop([case_path.name])
     return removal
