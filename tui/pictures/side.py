@@ -167,7 +167,7 @@ def _notes(mount: MountNumbers, eye: EyeNumbers) -> list[str]:
             f"pupil  {number(eye.pupil_mm, 1)} mm",
             f"tube   {number(eye.tube_length_mm, 0)} mm",
         ]
-    lens = f"{number(mount.least_lens_height_mm or 0.0, 0)} of {number(mount.b_size_mm or 0.0, 0)}"
+    lens = f"{number(mount.least_lens_height_mm or 0.0, 1)} of {number(mount.b_size_mm or 0.0, 1)}"
     return [
         f"tilt  {number(mount.tube_tilt_deg, 0)} deg",
         f"gaze  {number(mount.gaze_elevation_deg, 0)} deg",
