@@ -8,7 +8,6 @@ from dataclasses import replace
 from itertools import pairwise
 from math import asin, degrees, log10
 from pathlib import Path
-from time import perf_counter
 
 import pytest
 
@@ -171,20 +170,6 @@ def test_plain_ascii_is_plain(views, number):
     for view in views.values():
         lines, _ = PICTURES[number].picture(view, 78, 16)
         assert all(text.isascii() for text in texts(lines))
-
-
-@pytest.mark.parametrize("number", range(len(PICTURES)))
-@pytest.mark.parametrize("way", WAYS)
-def test_a_picture_is_drawn_in_less_than_ten_milliseconds(views, number, way):
-    """The quickest of several drawings, at the size of a large screen, for each case."""
-    for view in views.values():
-        subject = replace(subject_of(view), way=way)
-        times = []
-        for _ in range(5):
-            started = perf_counter()
-            PICTURES[number].picture(view, 78, 38, subject)
-            times.append(perf_counter() - started)
-        assert min(times) < 0.010
 
 
 def test_pictures_import_nothing_heavy():
