@@ -1,13 +1,15 @@
 """Every clinical constant that is not measured on the person: its default, range, source and how sure it is.
 
 A result that leaned on one of these says so. The clinic may set its own value for any of them in its settings file,
-under ``[assumptions]``.
+under ``[assumptions]``. A default that is a figure of the literature or of practice is taken from :mod:`.constants`.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Literal
+
+from .constants import constant
 
 HowSure = Literal["published", "common practice", "memory", "derived"]
 
@@ -33,7 +35,7 @@ def _declare(*rows: Assumption) -> dict[str, Assumption]:
 ASSUMPTIONS: dict[str, Assumption] = _declare(
     Assumption(
         "blur_constant",
-        0.65,
+        constant("blur_constant"),
         "arcmin per mm D",
         0.2,
         1.5,
@@ -42,14 +44,28 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
         "how fast blur takes acuity: 0.65 arcmin per mm of pupil and dioptre",
     ),
     Assumption(
-        "tolerance_lowest_d", 0.25, "D", 0.1, 1.0, "common practice", "", "least depth of focus either way"
+        "tolerance_lowest_d",
+        constant("tolerated_defocus_least"),
+        "D",
+        0.1,
+        1.0,
+        "common practice",
+        "",
+        "least depth of focus either way",
     ),
     Assumption(
-        "tolerance_highest_d", 1.5, "D", 0.5, 3.0, "common practice", "", "greatest depth of focus either way"
+        "tolerance_highest_d",
+        constant("tolerated_defocus_most"),
+        "D",
+        0.5,
+        3.0,
+        "common practice",
+        "",
+        "greatest depth of focus either way",
     ),
     Assumption(
         "tolerated_loss_logmar",
-        0.1,
+        constant("tolerated_loss"),
         "logMAR",
         0.02,
         0.3,
@@ -59,7 +75,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "acuity_reserve_near",
-        2.0,
+        constant("acuity_reserve"),
         "x",
         1.0,
         5.0,
@@ -82,7 +98,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "contrast_reserve_warn",
-        10.0,
+        constant("contrast_reserve_below_which_rate_falls"),
         "x",
         2.0,
         30.0,
@@ -92,7 +108,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "contrast_reserve_caution",
-        4.0,
+        constant("contrast_reserve_below_which_accuracy_falls"),
         "x",
         1.0,
         10.0,
@@ -102,7 +118,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "log_cs_caution",
-        1.05,
+        constant("contrast_limit_for_1m"),
         "logCS",
         0.3,
         1.8,
@@ -112,7 +128,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "cr95_logmar",
-        0.20,
+        constant("cr95_letter_acuity_legally_blind"),
         "logMAR",
         0.04,
         0.8,
@@ -122,7 +138,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "cr95_print_logmar",
-        0.30,
+        constant("cr95_reading_acuity_stable_amd"),
         "logMAR",
         0.04,
         0.8,
@@ -132,7 +148,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "interocular_rule_logmar",
-        0.20,
+        constant("interocular_difference_for_two_tubes"),
         "logMAR",
         0.05,
         0.6,
@@ -142,7 +158,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "binocular_gain_logmar",
-        0.045,
+        constant("binocular_acuity_gain_equal_eyes"),
         "logMAR",
         0.0,
         0.15,
@@ -152,7 +168,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "character_pitch_mm",
-        1.5,
+        constant("character_pitch_per_m"),
         "mm per M",
         0.8,
         2.5,
@@ -162,7 +178,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "characters_wanted",
-        8.0,
+        constant("characters_per_line_80_percent_speed_low_vision"),
         "characters",
         2.0,
         40.0,
@@ -171,11 +187,18 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
         "8 characters in view for 80 % of top speed",
     ),
     Assumption(
-        "vertical_limit_arcmin", 15.0, "arcmin", 3.0, 60.0, "published", "TONKIN", "vertical step at the eye"
+        "vertical_limit_arcmin",
+        constant("instrument_vertical_step"),
+        "arcmin",
+        3.0,
+        60.0,
+        "published",
+        "TONKIN",
+        "vertical step at the eye",
     ),
     Assumption(
         "convergent_limit_arcmin",
-        45.0,
+        constant("instrument_convergence"),
         "arcmin",
         10.0,
         180.0,
@@ -185,7 +208,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "divergent_limit_arcmin",
-        20.0,
+        constant("instrument_divergence"),
         "arcmin",
         5.0,
         90.0,
@@ -194,7 +217,14 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
         "divergence asked at the eye",
     ),
     Assumption(
-        "power_tolerance_percent", 5.0, "%", 1.0, 20.0, "common practice", "", "marked power within 5 %"
+        "power_tolerance_percent",
+        constant("marked_power_tolerance"),
+        "%",
+        1.0,
+        20.0,
+        "common practice",
+        "",
+        "marked power within 5 %",
     ),
     Assumption(
         "magnification_difference_percent",
@@ -208,7 +238,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "ocular_to_pupil_mm",
-        3.0,
+        constant("ocular_to_pupil_beyond_cornea"),
         "mm",
         2.5,
         4.0,
@@ -218,7 +248,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "rotation_centre_mm",
-        13.5,
+        constant("cornea_to_rotation_centre"),
         "mm",
         13.0,
         14.5,
@@ -227,7 +257,16 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
         "centre of rotation 13.5 mm behind the cornea",
     ),
     Assumption("vertex_mm", 12.0, "mm", 8.0, 20.0, "common practice", "", "vertex distance of 12 mm"),
-    Assumption("pd_mm", 63.0, "mm", 45.0, 80.0, "published", "DODGSON04", "adult mean PD of 63 mm"),
+    Assumption(
+        "pd_mm",
+        constant("mean_adult_pd"),
+        "mm",
+        45.0,
+        80.0,
+        "published",
+        "DODGSON04",
+        "adult mean PD of 63 mm",
+    ),
     Assumption(
         "pantoscopic_deg", 8.0, "deg", 0.0, 20.0, "common practice", "", "pantoscopic tilt of 8 degrees"
     ),
@@ -238,7 +277,16 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     Assumption(
         "clearance_mm", 1.0, "mm", 0.0, 3.0, "common practice", "", "1 mm between pupil edge and housing"
     ),
-    Assumption("rim_mm", 3.0, "mm", 1.0, 6.0, "published", "YOHO09", "3 mm of lens above the tube"),
+    Assumption(
+        "rim_mm",
+        constant("margin_tube_to_lens_top"),
+        "mm",
+        1.0,
+        6.0,
+        "published",
+        "YOHO09",
+        "3 mm of lens above the tube",
+    ),
     Assumption(
         "tube_tilt_deg", 10.0, "deg", 0.0, 30.0, "common practice", "", "bioptic tube tilted up by 10 degrees"
     ),
@@ -283,7 +331,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "no_accommodation_from_years",
-        55.0,
+        constant("age_without_accommodation"),
         "years",
         40.0,
         75.0,
@@ -292,7 +340,14 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
         "no accommodation counted from 55 years",
     ),
     Assumption(
-        "sustained_share", 0.5, "", 0.2, 1.0, "common practice", "", "half of the amplitude can be kept up"
+        "sustained_share",
+        constant("sustained_share_of_amplitude"),
+        "",
+        0.2,
+        1.0,
+        "common practice",
+        "",
+        "half of the amplitude can be kept up",
     ),
     Assumption(
         "log_cs",
@@ -321,7 +376,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "slip_tolerated_deg_s",
-        2.0,
+        constant("slip_tolerated_without_acuity_loss"),
         "deg/s",
         0.5,
         5.0,
@@ -372,7 +427,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "base_in_distance_prism",
-        7.0,
+        constant("base_in_break_distance"),
         "prism D",
         1.0,
         30.0,
@@ -382,7 +437,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "base_out_distance_prism",
-        9.0,
+        constant("base_out_blur_distance"),
         "prism D",
         1.0,
         40.0,
@@ -392,7 +447,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "base_in_near_prism",
-        13.0,
+        constant("base_in_blur_near"),
         "prism D",
         1.0,
         40.0,
@@ -402,7 +457,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "base_out_near_prism",
-        17.0,
+        constant("base_out_blur_near"),
         "prism D",
         1.0,
         50.0,
@@ -432,7 +487,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "horizontal_prism_tolerance_prism",
-        0.67,
+        constant("spectacle_horizontal_prism_tolerance"),
         "prism D",
         0.1,
         3.0,
@@ -452,7 +507,7 @@ ASSUMPTIONS: dict[str, Assumption] = _declare(
     ),
     Assumption(
         "cr95_log_cs",
-        0.35,
+        constant("cr95_letter_contrast_legally_blind"),
         "logCS",
         0.1,
         0.8,

@@ -36,7 +36,7 @@ def constant(name: str, overrides: Mapping[str, float] | None = None) -> float:
         raise EntryRefusal("constant", name, "a name of the list of constants", example="blur_constant")
     entry = CONSTANTS[name]
     if overrides is None or name not in overrides:
-        return entry.value
+        return float(entry.value)
     value = overrides[name]
     if not (math.isfinite(value) and entry.lowest <= value <= entry.highest):
         accepted = f"{entry.lowest:g} to {entry.highest:g} {entry.unit}".rstrip()

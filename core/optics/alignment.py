@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from math import atan, degrees, radians, sqrt, tan
 from typing import Literal
 
+from ..constants import constant
 from ..errors import DomainRefusal
 from ..formula import formula
 from ._domain import (
@@ -32,8 +33,8 @@ from .convergence import object_to_pupil_b_mm
 Rule = Literal["Sheard", "Percival"]
 
 # Spectacle limits in all, prism dioptres (ANSI Z80.1-2010, summary read); adjustable.
-SPECTACLE_VERTICAL_PRISM = 0.33
-SPECTACLE_HORIZONTAL_PRISM = 0.67
+SPECTACLE_VERTICAL_PRISM = constant("spectacle_vertical_prism_tolerance")
+SPECTACLE_HORIZONTAL_PRISM = constant("spectacle_horizontal_prism_tolerance")
 # Common practice: the two magnifications should differ by less than this.
 MAGNIFICATION_DIFFERENCE_PERCENT = 2.0
 
@@ -65,7 +66,11 @@ class ComfortableVergence:
 
 
 # Collimation limits of binocular instruments at the eye (Tonkin, Binocular Astronomy, table 2.1); adjustable.
-INSTRUMENT_LIMITS = AlignmentLimits(vertical_arcmin=15.0, convergence_arcmin=45.0, divergence_arcmin=20.0)
+INSTRUMENT_LIMITS = AlignmentLimits(
+    constant("instrument_vertical_step"),
+    constant("instrument_convergence"),
+    constant("instrument_divergence"),
+)
 
 
 @formula("100 tan(angle)", unit="prism dioptres", source="", kind="derived", domain="|angle| ≤ 2700 arcmin")

@@ -9,6 +9,7 @@ from __future__ import annotations
 from math import log10, sqrt
 from typing import Literal
 
+from ..constants import constant
 from ..errors import DomainRefusal
 from ..formula import formula
 from ._domain import (
@@ -23,14 +24,20 @@ from ._domain import (
     Domain,
     check,
 )
+from .ametropia import residual_defocus_d
 
 # Minutes of arc by which 1 D of defocus with a pupil of 1 mm widens the limit of resolution
 # (memory, SMITH91).
-BLUR_CONSTANT = 0.65
-SUSTAINED_FRACTION = 0.5
+BLUR_CONSTANT = constant("blur_constant")
+SUSTAINED_FRACTION = constant("sustained_share_of_amplitude")
+# The pupils and the defocus for which the law of blur was stated (memory, SMITH91).
+BLUR_LAW_PUPILS_MM = (1.5, 7.0)
+BLUR_LAW_MOST_D = 6.0
 # Hofstetter's lines promise too much in middle age: from here on no accommodation is counted on
 # (common practice).
-NO_ACCOMMODATION_FROM_YEARS = 55.0
+NO_ACCOMMODATION_FROM_YEARS = constant("age_without_accommodation")
+# Acuity loss taken as the edge of clear (common practice).
+TOLERATED_LOSS_LOGMAR = constant("tolerated_loss")
 # Dioptres at birth and dioptres lost a year (Hofstetter).
 _HOFSTETTER = {"min": (15.0, 0.25), "mean": (18.5, 0.3), "max": (25.0, 0.4)}
 
@@ -54,6 +61,39 @@ def blur_loss_logmar(
     return 0.5 * log10(1.0 + blur * blur)
 
 
+@formula("1.5 ≤ p ≤ 7 mm and |E| ≤ 6 D", unit="", source="SMITH91", kind="memory", domain="p 0.5 to 12 mm")
+def blur_law_holds(pupil_mm: float, defocus_d: float) -> bool:
+    """Whether the law of blur was stated for such a pupil (mm) and defocus (D, either sign).
+
+    Where it was not, the loss of :func:`blur_loss_logmar` is an extrapolation, to be said beside the number. Refuses
+    pupils outside 0.5 to 12 mm and defocus over 100 D.
+    """
+    check(pupil_mm=pupil_mm, defocus_d=defocus_d)
+    return BLUR_LAW_PUPILS_MM[0] <= pupil_mm <= BLUR_LAW_PUPILS_MM[1] and abs(defocus_d) <= BLUR_LAW_MOST_D
+
+
+@formula(
+    "loss at E = √[(S² + (S + C)²)/2]",
+    unit="logMAR",
+    source="SMITH91",
+    kind="memory",
+    domain="as the residual defocus and the blur loss",
+)
+def residual_loss_logmar(
+    mar_arcmin: float,
+    pupil_mm: float,
+    residual_sphere_d: float,
+    residual_cylinder_d: float = 0.0,
+    blur_constant: float = BLUR_CONSTANT,
+) -> float:
+    """The loss in logMAR predicted for a sphere and cylinder (dioptres, either form) left uncorrected at the eye.
+
+    The eye is taken as relaxed and the tube in focus, which reduces neither. Refuses as :func:`blur_loss_logmar`.
+    """
+    defocus = residual_defocus_d(residual_sphere_d, residual_cylinder_d)
+    return blur_loss_logmar(mar_arcmin, pupil_mm, defocus, blur_constant)
+
+
 @formula(
     "E = MAR₀·√(10^(2·loss) − 1)/(k·p)", unit="D", source="SMITH91", kind="memory", domain="p 0.5 to 12 mm"
 )
@@ -61,7 +101,7 @@ def tolerated_defocus_d(
     mar_arcmin: float,
     pupil_mm: float,
     blur_constant: float = BLUR_CONSTANT,
-    loss_logmar: float = 0.1,
+    loss_logmar: float = TOLERATED_LOSS_LOGMAR,
     lower_d: float | None = None,
     upper_d: float | None = None,
 ) -> float:

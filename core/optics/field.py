@@ -12,6 +12,7 @@ from __future__ import annotations
 from math import acos, atan, degrees, pi, radians, sqrt, tan
 from typing import Literal
 
+from ..constants import constant
 from ..errors import DomainRefusal
 from ..formula import formula
 from ._domain import (
@@ -37,10 +38,10 @@ from .convergence import object_to_pupil_b_mm
 Criterion = Literal["full", "half", "total"]
 
 # Schematic eyes (from memory): entrance pupil and centre of rotation behind the cornea.
-ENTRANCE_PUPIL_DEPTH_MM = 3.0
-ROTATION_CENTRE_DEPTH_MM = 13.5
+ENTRANCE_PUPIL_DEPTH_MM = constant("ocular_to_pupil_beyond_cornea")
+ROTATION_CENTRE_DEPTH_MM = constant("cornea_to_rotation_centre")
 # Common practice, adjustable: distance from letter to letter in 1 M text.
-CHARACTER_PITCH_MM = 1.5
+CHARACTER_PITCH_MM = constant("character_pitch_per_m")
 
 
 def _bad_criterion(criterion: object) -> DomainRefusal:

@@ -36,9 +36,11 @@ from .ametropia import INFINITY_D, refocus
 from .blur import (
     accommodation_amplitude_d,
     blur_disc_arcmin,
+    blur_law_holds,
     blur_loss_logmar,
     depth_of_focus_geometric_d,
     depth_of_focus_green_d,
+    residual_loss_logmar,
     sustained_accommodation_d,
     tolerated_defocus_d,
 )
@@ -50,6 +52,7 @@ __all__ = [
     "accommodation_amplitude_d",
     "accommodation_demand_d",
     "blur_disc_arcmin",
+    "blur_law_holds",
     "blur_loss_logmar",
     "clear_range",
     "depth_of_focus_geometric_d",
@@ -62,6 +65,7 @@ __all__ = [
     "near_limit_mm",
     "object_vergence_d",
     "object_vergence_for_exit_d",
+    "residual_loss_logmar",
     "sustained_accommodation_d",
     "tolerated_defocus_d",
     "vergence_at_cornea_d",

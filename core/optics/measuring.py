@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from math import sqrt
 
+from ..constants import constant
 from ..errors import DomainRefusal
 from ..formula import formula
 from ._domain import (
@@ -27,7 +28,7 @@ from ._domain import (
 from .rays import _b_through_tube_mm
 
 # Common practice: a telescope is sold as its marked power when it lies within this share of it.
-MARKED_POWER_TOLERANCE_PERCENT = 5.0
+MARKED_POWER_TOLERANCE_PERCENT = constant("marked_power_tolerance")
 _TUBE = "1.05 ≤ |M| ≤ 100, 0.5 ≤ t ≤ 1000 mm"
 
 

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from math import log10
 
+from ..constants import constant
 from ..errors import DomainRefusal
 from ..formula import formula
 from ._domain import LARGEST, M_LEAST, M_MOST, SMALLEST, Domain
 
 # Slip that costs nothing, and the power by which acuity falls beyond it (Demer and Amjadi 1993).
-TOLERATED_SLIP_DEG_S = 2.0
-SLIP_EXPONENT = 0.6
+TOLERATED_SLIP_DEG_S = constant("slip_tolerated_without_acuity_loss")
+SLIP_EXPONENT = constant("slip_exponent_of_acuity_loss")
 
 
 def _gap(magnification: float, vor_gain: float) -> float:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import atan, cos, degrees, radians, sin, tan
 
+from ..constants import constant
 from ..errors import DomainRefusal
 from ..formula import formula
 from ._domain import (
@@ -31,7 +32,7 @@ MOST_OFF_AXIS_DEG = 45.0
 # Common practice: warn when less of the apparent half field is left.
 LEAST_MARGIN_DEG = 3.0
 # Margin from the housing to the upper edge of the lens (Yoho A, dispensing column, 2009).
-UPPER_RIM_MM = 3.0
+UPPER_RIM_MM = constant("margin_tube_to_lens_top")
 # Common practice for a bifocal under a tube.
 SEGMENT_BELOW_GAZE_MM = 5.0
 SEGMENT_CLEARANCE_MM = 4.0

@@ -306,6 +306,49 @@ def test_tolerated_defocus_by_hand(mar: float, pupil: float, tolerated: float) -
     assert focus.blur_loss_logmar(mar, pupil, tolerated) == pytest.approx(0.1, abs=0.001)
 
 
+# Residual sphere, cylinder, the root mean square of the two meridians, by hand.
+RESIDUALS = [(1.0, 0.0, 1.0), (-0.5, 1.0, 0.5), (0.5, -1.0, 0.5), (0.0, -2.0, 2**0.5), (1.0, 1.0, 2.5**0.5)]
+
+
+@pytest.mark.parametrize(("sphere", "cylinder", "defocus"), RESIDUALS)
+def test_residual_loss_is_the_loss_at_the_mean_defocus(
+    sphere: float, cylinder: float, defocus: float
+) -> None:
+    """A sphere and cylinder left uncorrected cost what their root mean square costs; MAR 4, pupil 3, k 0.65 and 0.8."""
+    for k in (0.65, 0.8):
+        by_hand = log10((4**2 + (k * 3 * defocus) ** 2) ** 0.5 / 4)
+        assert blur.residual_loss_logmar(4, 3, sphere, cylinder, k) == pytest.approx(by_hand, rel=1e-12)
+    assert blur.residual_loss_logmar(4, 3, 0.0) == 0.0
+    assert blur.residual_loss_logmar(4, 3, sphere, cylinder) == blur.residual_loss_logmar(
+        4, 3, sphere, cylinder, 0.65
+    )
+
+
+# Pupil mm, defocus D, whether the law was stated for them (1.5 to 7 mm, up to 6 D: from memory).
+LAW = [
+    (1.5, 0.0, True),
+    (1.499, 0.0, False),
+    (7.0, 6.0, True),
+    (7.001, 6.0, False),
+    (3.0, -6.0, True),
+    (3.0, -6.001, False),
+    (3.0, 6.001, False),
+]
+
+
+@pytest.mark.parametrize(("pupil", "defocus", "holds"), LAW)
+def test_range_of_the_law_of_blur(pupil: float, defocus: float, holds: bool) -> None:
+    """Outside the pupils and the defocus for which the law was stated a prediction is an extrapolation, and says so."""
+    assert blur.blur_law_holds(pupil, defocus) is holds
+
+
+def test_range_of_the_law_refuses_what_is_no_eye() -> None:
+    """Neither a pupil of 13 mm nor a defocus of 101 D is asked about."""
+    for pupil, defocus in ((13.0, 1.0), (0.4, 1.0), (3.0, 101.0), (3.0, float("nan"))):
+        with pytest.raises(DomainRefusal):
+            blur.blur_law_holds(pupil, defocus)
+
+
 def test_tolerated_defocus_is_clipped_where_asked() -> None:
     """Limits clip, each on its own; without them nothing is clipped."""
     assert focus.tolerated_defocus_d(10, 3, lower_d=0.25, upper_d=1.5) == 1.5
