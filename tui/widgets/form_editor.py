@@ -17,7 +17,8 @@ class FormEditor(QuietInput):
     """A compact field that a form moves to its focused row.
 
     With choices it takes no free text: letters choose the first word that begins with them, blank and the
-    right arrow go to the next word, the left arrow to the one before, Backspace or Delete empties.
+    right arrow go to the next word, the left arrow to the one before, Backspace or Delete empties. A blank
+    within the letters of a word belongs to that word.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -75,10 +76,16 @@ class FormEditor(QuietInput):
     def replace(self, text: str, start: int, end: int) -> None:
         if not self._choices:
             super().replace(text, start, end)
-        elif text == " ":
+        elif text == " " and not self._is_typed_of_a_choice(" "):
             self._step_choice(1)
         else:
-            self._match(text.strip().lower())
+            self._match(text.lower() if text == " " else text.strip().lower())
+
+    def _is_typed_of_a_choice(self, text: str) -> bool:
+        """Whether the letters so far and this text begin a choice: the blank in "with help" is part of the word."""
+        return bool(self._typed) and any(
+            choice.lower().startswith(self._typed + text) for choice in self._choices
+        )
 
     def _match(self, text: str) -> None:
         """Choose the first word that begins with what was typed; the same letter again takes the next."""
