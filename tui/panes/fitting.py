@@ -14,7 +14,6 @@ from textual.containers import Container
 from ...core.fitting.sheet import next_attention, next_open
 from ...core.fitting.types import Step
 from ...core.fitting.verdict import CAUTIONS_KEY
-from ..commands import bindings_for
 from ..messages import CaseEdited, Told
 from ..view import View
 from ..widgets.form import Form, Row
@@ -53,19 +52,16 @@ class FittingPane(Pane):
     FittingPane.wide #step { width: 2fr; height: 1fr; }
     """
 
-    BINDINGS = bindings_for("fitting")
-
     place = "fitting"
     title = "Fitting"
 
     def __init__(self) -> None:
         super().__init__(id="fitting", classes="empty")
         self.state = Sheet(id="state")
-        self.form = Form(reading=lambda key, text: reading_of(self._view, key, text), id="steps")
+        self.form = Form(edited=self._edited, reading=self._reading, id="steps")
         self.detail = StillSheet(id="step")
         self._view: View | None = None
-        self._refused: dict[str, tuple[str, str]] = {}
-        self._typed = ""
+        self._refused: dict[str, str] = {}
         self._began = False
 
     def compose(self) -> ComposeResult:
@@ -103,6 +99,9 @@ class FittingPane(Pane):
         self.set_class(empty, "empty")
         self.state.styles.height = "1fr" if empty else self.state.styles.height
         self.state.rows = tuple(state_rows(view))
+        if not self.state.has_focus and self.state.row_count:
+            # What is said first is seen first.
+            self.state.action_edge(-1)
         self.form.rows = rows
         self._fit(self.size.height)
         if not empty and not self._began:
@@ -142,26 +141,29 @@ class FittingPane(Pane):
 
     # ---- what was typed goes up
 
-    @on(Form.FieldEdited)
-    def _edited(self, event: Form.FieldEdited) -> None:
-        event.stop()
+    def _reading(self, key: str, text: str) -> str:
+        return reading_of(self._view, key, text)
+
+    def _edited(self, key: str, text: str, confirmed: bool) -> None:
+        """Called by the form with each accepted text, before the caret moves on."""
         view = self._view
         if view is None:
             return
-        self._refused.pop(event.key, None)
         if view.read_only:
             self.post_message(Told(READ_ONLY, "error"))
             self.show(view)
             return
-        change = change_for(view, event.key, event.text)
+        had_error = self._refused.pop(key, None) is not None
+        change = change_for(view, key, text)
         if change is not None:
-            self._typed = event.text
-            self.post_message(CaseEdited(change, event.key))
+            self.send(CaseEdited(change, key))
+        if had_error and key not in self._refused and self._view is view:
+            self.show(view)
 
     def refuse(self, key: str, sentence: str) -> None:
-        """The sentence stands under the field; what was typed stays there to be mended, the old value counts."""
+        """The sentence, which names what was typed, stands under the field until it is mended; the old value stays."""
         if self._view is not None:
-            self._refused[key] = (self._typed, sentence)
+            self._refused[key] = sentence
             self.show(self._view)
 
     # ---- the caret
@@ -278,7 +280,7 @@ class FittingPane(Pane):
 
         def written(text: str | None) -> None:
             if text is not None:
-                self.post_message(
+                self.send(
                     CaseEdited(
                         lambda case: with_note(case, step, text),
                         said="Note kept." if text.strip() else "Note removed.",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from ...core.faults.of_case import diagnose_case
 from ...core.faults.types import Cause, Diagnosis
 from ...core.fitting.sheet import progress_of, verdicts
 from ..signs import current_signs
@@ -18,6 +19,14 @@ IN_FULL = 3
 def causes_rows(view: View) -> Iterator[SheetRow]:
     """Every line of the page; a line about a step has the step's key."""
     yield from _attention_rows(view)
+    if view.sheet is None:
+        return
+    diagnosis = diagnose_case(view.case, view.sheet, view.stock, view.settings)
+    if diagnosis is None:
+        yield heading_row("Likely causes")
+        yield text_row("The chosen option cannot be used on this face, so no cause can be computed.")
+    else:
+        yield from diagnosis_rows(diagnosis)
 
 
 def _attention_rows(view: View) -> Iterator[SheetRow]:

@@ -30,7 +30,8 @@ from .fitting_edits import CAUTION, CAUTION_ANSWERS, LEFT, TRAINING, session_tod
 _EYES = {"right": ("Right", "R"), "left": ("Left", "L"), "both": ("Both", "Both")}
 _STATUS: dict[str, Status] = {"ok": "ok", "check": "check", "no": "no", "open": "open"}
 
-Refused = Mapping[str, tuple[str, str]]
+# The sentence about what was refused, by the key of its row.
+Refused = Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +107,7 @@ def _step_rows(
             yield Row(f"phase.{phase}", _phase_words(sheet, phase, judged), heading=True)
         # The cautions are ticked one by one below.
         if step.key != CAUTIONS_KEY:
-            yield step_row(view, step, judged[step.key], refused.get(step.key))
+            yield step_row(view, step, judged[step.key], refused.get(step.key, ""))
 
 
 def _phase_words(sheet: FittingSheet, phase: Phase, judged: Mapping[str, Verdict]) -> str:
@@ -119,7 +120,7 @@ def _phase_words(sheet: FittingSheet, phase: Phase, judged: Mapping[str, Verdict
     return f"{PHASES[phase]}: {done} of {len(counted)}"
 
 
-def step_row(view: View, step: Step, judged: Verdict, refused: tuple[str, str] | None) -> Row:
+def step_row(view: View, step: Step, judged: Verdict, refused: str) -> Row:
     """One step: what is wanted, what was measured, the verdict; the sentence stays when it needs attention."""
     result = view.case.visit.steps.get(step.key)
     long, short = step_label(step)
@@ -141,11 +142,12 @@ def step_row(view: View, step: Step, judged: Verdict, refused: tuple[str, str] |
     if result is not None and result.note:
         notes.append(f"Note: {result.note}")
     row = replace(row, note=" ".join(notes))
-    if refused is not None:
-        counts = row.text or row.echo
-        still = f" {counts} still counts." if counts else ""
-        row = replace(row, text=refused[0], error=refused[1] + still, status="error", echo="", note="")
-    return row
+    return with_refusal(row, refused)
+
+
+def with_refusal(row: Row, sentence: str) -> Row:
+    """The row with the sentence about a text that was refused; the old value stands and counts."""
+    return replace(row, error=sentence, status="error") if sentence else row
 
 
 def step_label(step: Step) -> tuple[str, str]:
@@ -226,8 +228,7 @@ def _caution_rows(view: View, refused: Refused) -> Iterator[Row]:
     yield Row("phase.cautions", f"Cautions, given and understood: {answered} of {len(stands)}", heading=True)
     for each in stands:
         row = _caution_row(view, each)
-        kept = refused.get(row.key)
-        yield row if kept is None else replace(row, text=kept[0], error=kept[1], status="error")
+        yield with_refusal(row, refused.get(row.key, ""))
 
 
 def _caution_row(view: View, each: CautionStanding) -> Row:
@@ -294,8 +295,7 @@ def _stage_rows(view: View, training: Training, stage: Stage, refused: Refused) 
         wanted=f"{minutes:g}",
     )
     for row in (result, took):
-        kept = refused.get(row.key)
-        yield row if kept is None else replace(row, text=kept[0], error=kept[1], status="error")
+        yield with_refusal(row, refused.get(row.key, ""))
 
 
 # ---- what is left over
@@ -313,5 +313,5 @@ def _left_rows(view: View, sheet: FittingSheet, refused: Refused) -> Iterator[Ro
             key.replace(".", " ").replace("_", " "),
             text=result.measured,
             note=f"Note: {result.note}" if result.note else "",
-            error=refused.get(LEFT + key, ("", ""))[1],
+            error=refused.get(LEFT + key, ""),
         )

@@ -1,0 +1,575 @@
+"""The fitting pane by keyboard: what is typed lands in the case, is judged, saved, and can be taken back."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from afocal.core.case import StepResult
+from afocal.core.case_file import loads_case
+from afocal.core.fitting.sheet import next_open, progress, verdicts
+from afocal.core.fitting.types import Answers, Interval, Lens, Recorded, Repeats, Step
+from afocal.core.workspace import demo_workspace
+from afocal.tui.panes.fitting import READ_ONLY, FittingPane
+from afocal.tui.panes.fitting_detail import number_page, numbers_of, step_in_full
+from afocal.tui.panes.fitting_rows import fitting_rows, state_rows, step_label, wanted_words
+
+SIZES = [(80, 24), (40, 12)]
+POWER = "verify.power.right"
+
+
+@pytest.fixture
+def fitting(case_screen):
+    """Opens the fitting pane of the case that the application opens."""
+
+    async def opened(pilot):
+        screen = await case_screen(pilot)
+        await pilot.press("f4")
+        await pilot.pause()
+        assert isinstance(screen.pane, FittingPane)
+        return screen, screen.pane
+
+    return opened
+
+
+def result(screen, key: str) -> StepResult | None:
+    """What the case holds for a step."""
+    return screen.desk.case.visit.steps.get(key)
+
+
+def row(pane: FittingPane, key: str):
+    """A row of the checklist."""
+    return next(each for each in pane.form.rows if each.key == key)
+
+
+# ---- nothing chosen
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_without_a_choice_it_says_what_to_do(app, fitting, seen, size) -> None:
+    """With nothing chosen the pane says so and where to choose; the caret stands on the words."""
+    program = app("LQ-101")
+    async with program.run_test(size=size) as pilot:
+        screen, pane = await fitting(pilot)
+        before = screen.desk.case
+        assert program.focused is pane.state
+        text = " ".join(seen(program).split())
+        assert "Nothing is chosen yet" in text and "F3 shows" in text
+        await pilot.press("ctrl+n")
+        await pilot.pause()
+        assert "choose an option first" in screen.messages.recent[-1].text
+        assert screen.desk.case == before
+
+
+async def test_the_sheet_comes_with_the_choice_and_goes_with_undo(app, fitting) -> None:
+    """Choosing in the computation pane brings the checklist, undoing the choice takes it away; the caret follows."""
+    program = app("LQ-101")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        await pilot.press("f3")
+        await pilot.pause()
+        await pilot.press("ctrl+o")
+        await pilot.pause()
+        assert screen.desk.case.visit.choice is not None
+        await pilot.press("f4")
+        await pilot.pause()
+        assert program.focused is pane.form.editor and pane.form.rows
+        await pilot.press("ctrl+z")
+        await pilot.pause()
+        assert screen.desk.case.visit.choice is None
+        assert program.focused is pane.state and not pane.form.rows
+
+
+# ---- entering
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_a_value_is_kept_judged_and_saved(app, fitting, typing, seen, size) -> None:
+    """Enter keeps the text with who and when, the file has it, the verdict and the progress say it."""
+    program = app("LQ-107")
+    async with program.run_test(size=size) as pilot:
+        screen, pane = await fitting(pilot)
+        assert pane.go_to(POWER)
+        await typing(pilot, ("17.4", "enter"))
+        kept = result(screen, POWER)
+        assert kept is not None and kept.measured == "17.4"
+        assert kept.by == "mk" and kept.at is not None
+        assert row(pane, POWER).status == "ok"
+        assert pane.form.current_key != POWER
+        assert "6 of 50" in seen(program)
+        saved = loads_case(screen.desk.path.read_text("utf-8"), screen.desk.path)
+        assert saved.visit.steps[POWER] == kept
+
+
+# Typed at the power by diameters of a 1.6x with a 28 mm objective: 17.5 mm is exact, 5 % either way is tolerated.
+VERDICTS = [
+    ("17.5", "ok"),
+    ("16.7", "ok"),
+    ("18.4", "ok"),
+    ("15", "no"),
+    ("21", "no"),
+    ("1.75 cm", "ok"),
+]
+
+
+async def test_verdict_beside_the_value(app, fitting, typing) -> None:
+    """The verdict stands beside the field; when it is not ok its sentence stays below, with the remedy."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        for text, state in VERDICTS:
+            pane.go_to(POWER)
+            await typing(pilot, (text, "enter"))
+            assert result(screen, POWER).measured == text
+            assert row(pane, POWER).status == state, text
+            assert bool(row(pane, POWER).note) == (state != "ok"), text
+
+
+async def test_refused_text_changes_nothing(app, fitting, typing, seen) -> None:
+    """A text that cannot be read leaves the case, says why below the field, and Ctrl+R goes there; Enter clears it."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        before = screen.desk.case
+        pane.go_to(POWER)
+        await typing(pilot, ("500", "enter"))
+        assert screen.desk.case == before
+        assert "accepted is 0.5 mm to 30 mm" in row(pane, POWER).error
+        assert "500" in " ".join(seen(program).split())
+        await pilot.press("ctrl+r")
+        await pilot.pause()
+        assert pane.form.current_key == POWER
+        await pilot.press("enter")
+        await pilot.pause()
+        assert row(pane, POWER).error == "" and screen.desk.case == before
+
+
+async def test_undo_takes_the_last_entry_back(app, fitting, typing) -> None:
+    """Ctrl+Z takes back one entry after the other, Ctrl+Y brings it again; the rows follow."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        pane.go_to(POWER)
+        await typing(pilot, ("17.4", "enter"))
+        pane.go_to("frame.adjusted")
+        await typing(pilot, ("y", "enter"))
+        await pilot.press("ctrl+z")
+        await pilot.pause()
+        assert result(screen, "frame.adjusted") is None and row(pane, "frame.adjusted").text == ""
+        assert result(screen, POWER) is not None
+        await pilot.press("ctrl+z", "ctrl+y")
+        await pilot.pause()
+        assert result(screen, POWER).measured == "17.4" and row(pane, POWER).text == "17.4"
+
+
+async def test_record_stands_in_and_is_replaced(app, fitting, typing) -> None:
+    """A value of the examination answers the step that asks the same; one typed at the step replaces it."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        assert row(pane, "frame.b_size").status == "ok"
+        assert row(pane, "frame.b_size").echo == "42 from the record"
+        pane.go_to("frame.b_size")
+        await typing(pilot, ("38", "enter"))
+        assert row(pane, "frame.b_size").status == "no" and row(pane, "frame.b_size").text == "38"
+        assert screen.desk.case.visit.findings["face.b_size"].typed == "42"
+
+
+async def test_a_wider_screen_has_the_step_beside_the_list(app, fitting) -> None:
+    """At 120 columns the step stands beside the checklist, at 80 below it; the words are the same."""
+    program = app("LQ-107")
+    async with program.run_test(size=(120, 30)) as pilot:
+        _, pane = await fitting(pilot)
+        assert pane.detail.region.x > 40 and pane.detail.region.y == pane.form.region.y
+        words = [each.parts for each in pane.detail.rows]
+        await pilot.resize_terminal(80, 24)
+        await pilot.pause(0.1)
+        assert pane.detail.region.x == 0 and pane.detail.region.y > pane.form.region.y
+        assert [each.parts for each in pane.detail.rows] == words
+
+
+# ---- moving about
+
+
+async def test_walks_over_open_steps(app, fitting, typing) -> None:
+    """It opens at the first open step; Ctrl+N goes on to the next one, past answered and optional ones."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        view = screen.view
+        first = next_open(view.sheet, view.case.visit)
+        assert pane.form.current_key == first.key == "frame.adjusted"
+        visited = []
+        for _ in range(12):
+            await pilot.press("ctrl+n")
+            await pilot.pause()
+            visited.append(pane.form.current_key)
+        assert visited[0] == "frame.outline.right"
+        assert not any(view.sheet.step(key).optional for key in visited)
+        assert len(set(visited)) == len(visited)
+
+
+async def test_goes_to_a_step_by_name(app, fitting, typing) -> None:
+    """Ctrl+G and part of a name puts the caret on the step."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        _, pane = await fitting(pilot)
+        await pilot.press("ctrl+g")
+        await pilot.pause()
+        await typing(pilot, ("left: power by dia", "enter"))
+        assert pane.form.current_key == "verify.power.left"
+
+
+# ---- notes, cautions, training
+
+
+async def test_note_on_a_step(app, fitting, typing) -> None:
+    """A note stands with its step, before and after a value, and is removed when emptied."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        pane.go_to(POWER)
+        await pilot.press("ctrl+t")
+        await pilot.pause()
+        await typing(pilot, ("band magnifier", "enter"))
+        assert result(screen, POWER).note == "band magnifier" and result(screen, POWER).measured == ""
+        assert "Note: band magnifier" in row(pane, POWER).note
+        await typing(pilot, ("17.5", "enter"))
+        assert result(screen, POWER).note == "band magnifier" and result(screen, POWER).measured == "17.5"
+        pane.go_to(POWER)
+        await pilot.press("ctrl+t")
+        await pilot.pause()
+        await pilot.press("ctrl+u", "enter")
+        await pilot.pause()
+        assert result(screen, POWER).note == "" and result(screen, POWER).measured == "17.5"
+
+
+# What is pressed at a caution: given, understood, the word beside it.
+CAUTIONS = [("y", True, True, "ok"), ("g", True, False, "check"), ("n", False, False, "open")]
+
+
+@pytest.mark.parametrize(("key", "given", "understood", "status"), CAUTIONS)
+async def test_cautions_are_ticked_by_name(app, fitting, typing, key, given, understood, status) -> None:
+    """Each caution is answered by name: given and understood, given only, not given; emptied it is not asked."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        pane.go_to("caution.driving")
+        await typing(pilot, (key, "enter"))
+        mark = screen.desk.case.visit.cautions["driving"]
+        assert (mark.given, mark.understood) == (given, understood)
+        assert row(pane, "caution.driving").status == status
+        pane.go_to("caution.driving")
+        await pilot.press("backspace", "enter")
+        await pilot.pause()
+        assert "driving" not in screen.desk.case.visit.cautions
+
+
+async def test_the_words_of_a_caution_are_at_hand(app, fitting, seen) -> None:
+    """The sentence to say stands beside the caution, whole, at 40 columns too by F6; driving is left to local law."""
+    program = app("LQ-107")
+    async with program.run_test(size=(40, 12)) as pilot:
+        _, pane = await fitting(pilot)
+        pane.go_to("caution.driving")
+        await pilot.press("f6")
+        await pilot.pause()
+        text = ""
+        for _ in range(4):
+            text += " ".join(seen(program).split())
+            await pilot.press("pagedown")
+            await pilot.pause()
+        assert "gives no right to drive" in text and "local law" in text
+
+
+async def test_training_of_today(app, fitting, typing) -> None:
+    """The result and the time of a stage make one session of today; the first letters are enough; emptied it is gone."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        pane.go_to("training.spot.result")
+        await typing(pilot, ("w", "enter"), ("12", "enter"))
+        (session,) = screen.desk.case.visit.training
+        assert (session.stage, session.result, session.minutes) == ("spot", "with help", 12)
+        assert row(pane, "training.spot.result").status == "open"
+        pane.go_to("training.spot.result")
+        await typing(pilot, ("alone, board from row two", "enter"))
+        (session,) = screen.desk.case.visit.training
+        assert session.result == "alone, board from row two" and session.minutes == 12
+        assert row(pane, "training.spot.result").status == "ok"
+        pane.go_to("training.spot.minutes")
+        await typing(pilot, ("900", "enter"))
+        assert "accepted is 1 to 240" in row(pane, "training.spot.minutes").error
+        for part in ("result", "minutes"):
+            pane.go_to(f"training.spot.{part}")
+            await pilot.press("backspace", "enter")
+            await pilot.pause()
+        assert screen.desk.case.visit.training == ()
+
+
+# ---- refusals, read-only, left over
+
+
+async def test_refusals_stand_first(app, fitting, seen) -> None:
+    """What the sheet refuses stands above the checklist, in words; Shift+Tab reads it in full."""
+    program = app("LQ-107")
+    async with program.run_test(size=(40, 12)) as pilot:
+        screen, pane = await fitting(pilot)
+        screen.change(lambda case: case.with_typed("binocular.fusion", "no"))
+        await pilot.pause(0.2)
+        assert screen.view.sheet.refusals[0].startswith("Fusion is not shown")
+        assert "Fusion is not shown" in "".join(text for text, _ in pane.state.rows[0].parts)
+        assert "Fusion is not shown" in seen(program)
+        pane.state.focus()
+        await pilot.pause()
+        assert program.focused is pane.state
+
+
+async def test_signed_visit_refuses_edits_in_words(app, fitting, typing, seen) -> None:
+    """A signed visit says that it is read-only, keeps what stands there, and refuses entries and notes in words."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        from afocal.core.case import Signature
+        from afocal.tui.panes.fitting_edits import now
+
+        screen.change(
+            lambda case: case.with_visit(
+                case.visit.model_copy(update={"signature": Signature(signer="mk", at=now(), digest="x")})
+            )
+        )
+        await pilot.pause(0.2)
+        before = screen.desk.case
+        assert "Read-only" in seen(program)
+        pane.go_to(POWER)
+        await typing(pilot, ("17.4", "enter"))
+        assert screen.desk.case == before and row(pane, POWER).text == ""
+        assert screen.messages.recent[-1].text == READ_ONLY
+        await pilot.press("ctrl+t")
+        await pilot.pause()
+        assert program.screen is screen and screen.messages.recent[-1].text == READ_ONLY
+
+
+async def test_result_of_another_choice_is_named_and_can_go(app, fitting, typing) -> None:
+    """After another choice an old result is not lost: it is listed, cannot be retyped, and goes when emptied."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        pane.go_to("verify.power.left")
+        await typing(pilot, ("17.5", "enter"))
+        one_eye = replace(screen.desk.case.visit.choice, eye="right", spread_mm=0.0)
+        screen.change(lambda case: case.with_visit(case.visit.model_copy(update={"choice": one_eye})))
+        await pilot.pause(0.2)
+        assert row(pane, "left.verify.power.left").text == "17.5"
+        pane.go_to("left.verify.power.left")
+        await typing(pilot, ("18", "enter"))
+        assert result(screen, "verify.power.left").measured == "17.5"
+        assert "only be removed" in row(pane, "left.verify.power.left").error
+        pane.go_to("left.verify.power.left")
+        await pilot.press("backspace", "enter")
+        await pilot.pause()
+        assert result(screen, "verify.power.left") is None
+
+
+async def test_device_gone_from_the_stock_is_said(app, fitting, seen) -> None:
+    """A chosen telescope that the stock no longer has is named, and the pane points to other options."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        gone = replace(screen.desk.case.visit.choice, telescope="gone-9")
+        screen.change(lambda case: case.with_visit(case.visit.model_copy(update={"choice": gone})))
+        await pilot.pause(0.2)
+        text = " ".join(seen(program).split())
+        assert "gone-9" in text and "F3 offers other options" in text
+        assert program.focused is pane.state
+
+
+# ---- the step in full, its numbers, the causes
+
+
+async def test_step_in_full_and_the_working_of_its_numbers(app, fitting, seen) -> None:
+    """F6 has rule, source and numbers of the step; Enter on a number opens the formulas that gave it."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        pane.go_to("performance.field")
+        await pilot.press("f6")
+        await pilot.pause()
+        page = program.screen
+        text = " ".join("".join(part for part, _ in each.parts) for each in page.sheet.rows)
+        assert "Rule: union of both tubes" in text and "Source: " in text
+        page.sheet.go_to("number:real_field_deg")
+        await pilot.press("enter")
+        await pilot.pause()
+        text = " ".join("".join(part for part, _ in each.parts) for each in program.screen.sheet.rows)
+        assert "union" in text and "26.459" in text
+        await pilot.press("escape", "escape")
+        await pilot.pause()
+        assert program.screen is screen and pane.form.current_key == "performance.field"
+
+
+async def test_a_round_number_is_not_given_a_stray_formula(app, fitting) -> None:
+    """The marked power of 1.6 came from the stock: a formula that happened to give 1.6 is not shown as its working."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, _ = await fitting(pilot)
+        step = screen.view.sheet.step(POWER)
+        assert numbers_of(step)["magnification"] == 1.6
+        page = number_page(screen.view, step, "magnification")
+        text = " ".join("".join(part for part, _ in each.parts) for each in page.sheet.rows)
+        assert "no formula" in text and "logMAR" not in text
+
+
+async def test_causes_lead_to_the_steps(app, fitting, typing) -> None:
+    """What is wrong lists the steps that need attention, then ranked causes, how sure, and the check that decides."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        pane.go_to("performance.acuity.right")
+        await typing(pilot, ("20/125", "enter"), ("20/50", "enter"), ("20/50", "enter"))
+        await pilot.press("ctrl+o")
+        await pilot.pause()
+        rows = program.screen.sheet.rows
+        text = " ".join("".join(part for part, _ in each.parts) for each in rows)
+        assert "Most likely:" in text and "Check next:" in text and "Remedy:" in text
+        assert "judgement" in text
+        assert program.screen.sheet.current_key == "performance.acuity.right"
+        await pilot.press("enter")
+        await pilot.pause()
+        assert program.screen is screen and pane.form.current_key == "performance.acuity.right"
+
+
+async def test_help_of_a_step(app, fitting, seen) -> None:
+    """F1 tells of the step under the caret: what to do, how it is typed."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        _, pane = await fitting(pilot)
+        pane.go_to(POWER)
+        topic, text = pane.help_topic()
+        assert topic == "Power by diameters, right eye"
+        assert "exit pupil" in text and "Typed as:" in text
+
+
+async def test_no_step_hides_anything(app, fitting) -> None:
+    """Every sentence of every step is in its page: do, how, target, tolerance, rule, remedy."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, _ = await fitting(pilot)
+        for step in screen.view.sheet:
+            text = "\n".join(
+                "".join(part for part, _ in each.parts) for each in step_in_full(screen.view, step)
+            )
+            for sentence in (step.do, step.how, step.target, step.tolerance, step.rule, step.remedy):
+                assert sentence in text, step.key
+
+
+# ---- a whole fitting
+
+
+def good_text(step: Step) -> str:
+    """Something to type that meets a step."""
+    accept = step.accept
+    if isinstance(accept, Answers):
+        return {True: "yes", False: "no"}.get(accept.good[0], str(accept.good[0]))  # type: ignore[call-overload]
+    if isinstance(accept, Lens | Repeats):
+        return step.target.split(" (")[0].split(",")[0]
+    if isinstance(accept, Interval) and step.target_value is not None:
+        return step.kind.echo(step.target_value)  # type: ignore[arg-type]
+    assert isinstance(accept, Recorded), step.key
+    return step.kind.example.split(",")[0]
+
+
+@pytest.mark.parametrize(
+    ("case", "position", "size"),
+    [("LQ-107", "full diameter", (40, 12)), ("LQ-101", "bioptic", (80, 24))],
+    ids=["two tubes at 40x12", "bioptic at 80x24"],
+)
+async def test_whole_fitting_by_keyboard(app, fitting, typing, case, position, size) -> None:
+    """From the first open step to the last caution by typing and Ctrl+N alone: all done, none needs attention."""
+    program = app(case)
+    async with program.run_test(size=size) as pilot:
+        screen, pane = await fitting(pilot)
+        if screen.desk.case.visit.choice is None:
+            option = next(o for o in screen.view.plan.options if o.configuration.position == position)
+            screen.change(
+                lambda old: old.with_visit(old.visit.model_copy(update={"choice": option.configuration}))
+            )
+            await pilot.pause(0.2)
+        assert screen.desk.case.visit.choice.position == position
+
+        def over() -> bool:
+            return bool(screen.messages.recent) and screen.messages.recent[-1].text == "No step is open."
+
+        while not over():
+            key = pane.form.current_key
+            step = screen.view.sheet.step(key)
+            assert step is not None or key.startswith("caution."), key
+            await typing(pilot, (good_text(step) if step is not None else "y", "ctrl+n"))
+            assert pane.form.current_key != key or over(), key
+        count = sum(not step.optional for step in screen.view.sheet)
+        judged = verdicts(screen.view.sheet, screen.desk.case.visit)
+        assert {key: each for key, each in judged.items() if each.state in ("check", "no")} == {}
+        assert progress(screen.view.sheet, screen.desk.case.visit) == f"{count} of {count}"
+        cautions = [each for each in pane.form.rows if each.key.startswith("caution.")]
+        assert cautions and {each.status for each in cautions} <= {"ok", "optional"}
+
+
+# ---- words
+
+
+def test_wanted_in_few_words() -> None:
+    """The target in a few words keeps its side: at least, at most, or less, or more, and the first clause of words."""
+    from afocal.core import ranges
+    from afocal.core.entry import Length, Number, YesNo
+    from afocal.core.ranges import Range
+
+    angle = Number(Range("angle", "deg", -45, 60, 0, 30, "18"), 1)
+    length = Length(ranges.OCULAR_TO_CORNEA)
+    table = [
+        ("21 deg between tube and lens normal", angle, Interval(20, 24), 21.0, "21 deg"),
+        ("at least 18 mm; now 21 mm", length, Interval(18, None), 18.0, "at least 18 mm"),
+        ("at most 19.5 mm", length, Interval(None, 19.5), 19.5, "at most 19.5 mm"),
+        ("13 mm ocular to cornea, or nearer", length, Interval(None, 15.7), 13.0, "13 mm or less"),
+        ("even; 94 % of the naked brightness", YesNo(), Answers((True,)), None, "even"),
+        ("yes", YesNo(), Answers((True,)), None, "yes"),
+    ]
+    for target, kind, accept, value, words in table:
+        step = Step("a.b", "fit", "Title", "do", target, "how", kind, accept, value, "mm")
+        assert wanted_words(step) == words
+
+
+def test_the_eye_stands_in_front() -> None:
+    """A step by eye begins with its eye, so that it is not cut off where labels are short."""
+    from afocal.core.entry import YesNo
+
+    step = Step("a.b", "fit", "Power by diameters", "do", "yes", "how", YesNo(), Answers((True,)), eye="left")
+    assert step_label(step) == ("Left: power by diameters", "L: power by diameters")
+    assert step_label(replace(step, eye="")) == ("Power by diameters", "")
+
+
+def test_rows_of_a_view_without_a_sheet(tmp_path) -> None:
+    """While the sheet is not there yet there are no rows, and the words say that it is being computed."""
+    from afocal.core.person import person_of
+    from afocal.core.settings import Settings
+    from afocal.core.stock import Stock
+    from afocal.tui.view import View
+
+    case = demo_workspace(tmp_path).open_case("LQ-107").case
+    view = View(case, Settings(), Stock(), person_of(case, Settings()))
+    assert list(fitting_rows(view, {})) == []
+    assert "being computed" in "".join(text for each in state_rows(view) for text, _ in each.parts)
+
+
+# A choice may be spelled out, begun, or stepped to: what is typed and what is kept.
+SPELLED = [("plano frame", "plano frame"), ("pl", "plano frame"), ("own glasses", "own glasses")]
+
+
+@pytest.mark.parametrize(("text", "kept"), SPELLED)
+async def test_a_choice_of_two_words_may_be_spelled_out(app, fitting, typing, text, kept) -> None:
+    """The blank within a choice of two words is part of it and does not go to the next choice."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        pane.go_to("trial.over")
+        await typing(pilot, (text, "enter"))
+        assert result(screen, "trial.over").measured == kept
