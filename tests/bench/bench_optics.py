@@ -51,6 +51,7 @@ def bare() -> tuple[float, ...]:
 
 def full_evaluation() -> tuple[object, ...]:
     """The same with guards, names and declarations: every number a plan shows of one telescope for one patient."""
+    powers = telescope.objective_power_d(M, T), telescope.ocular_power_d(M, T)
     pupil = telescope.exit_pupil(M, T, D_OBJ)
     fields = tuple(field.real_field_deg(M, T, D_OBJ, EYE, PUPIL, c) for c in ("full", "half", "total"))
     apparent = field.apparent_field_deg(M, T, D_OBJ, EYE, PUPIL, "half")
@@ -74,7 +75,7 @@ def full_evaluation() -> tuple[object, ...]:
         alignment.decentration_prism(M, T, CAP, EYE, 0.5),
     )
     bright = light.relative_brightness(PUPIL, light.transmittance_of_surfaces(0.015, 4), pupil.diameter_mm)
-    return pupil, fields, apparent, exit_d, loss, clear, cap, refocused, evd, two_tubes, bright
+    return powers, pupil, fields, apparent, exit_d, loss, clear, cap, refocused, evd, two_tubes, bright
 
 
 def recorded_evaluation() -> tuple[object, ...]:
