@@ -27,7 +27,7 @@ WEIGHTS: Mapping[str, float] = MappingProxyType(
         "clear_range": 2.0,
         "working_distance": 1.0,
         "light": 1.0,
-        "comfort": 2.0,
+        "comfort": 3.0,
         "hands_free": 1.0,
         "two_eyes": 1.0,
         "simplicity": 1.0,

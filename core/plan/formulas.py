@@ -10,10 +10,13 @@ from math import log2, log10, sqrt
 from ..formula import formula
 from ..likelihood import normal_probability
 
-# Below this chance an option counts as useless for a goal; from the second on the goal counts in full.
+# Below this chance an option counts as useless for a goal; from the second on the goal counts in full. A chance of 0.4
+# is a prediction a quarter of a chart line short of the goal, which no repeated measurement can tell from it.
 USELESS_CHANCE = 0.01
-FULL_CHANCE = 0.5
+FULL_CHANCE = 0.4
 _Z95 = 1.96
+# Standard score of a chance of 80 %, the good chance of four times in five.
+GOOD_CHANCE_SCORE = 0.8416
 
 
 @formula("as recorded", unit="", source="", kind="derived", domain="any recorded value")
@@ -127,9 +130,24 @@ def transmittance_with_filter(transmittance: float, filter_transmittance: float)
     return transmittance * filter_transmittance
 
 
-@formula("min(1, P/0.5), 0 under P = 0.01", unit="", source="", kind="common practice", domain="P 0 to 1")
+@formula(
+    "P_good = Φ[max(0, 0.8416 − 1.96·log10(reserve)/CR95)]",
+    unit="probability",
+    source="",
+    kind="common practice",
+    domain="reserve ≥ 1, CR95 > 0",
+)
+def good_chance(reserve: float, cr95_logmar: float) -> float:
+    """The chance that is good enough: four in five for a bare acuity, less when a reserve already holds that margin.
+
+    Beyond it more power buys nothing that the person would notice, and costs field and steadiness.
+    """
+    return normal_probability(max(0.0, GOOD_CHANCE_SCORE - _Z95 * log10(max(1.0, reserve)) / cr95_logmar))
+
+
+@formula("min(1, P/0.4), 0 under P = 0.01", unit="", source="", kind="common practice", domain="P 0 to 1")
 def usefulness(probability: float) -> float:
-    """How far a goal is reached, 0 to 1: in full from a chance of one half, not at all under 0.01."""
+    """How far a goal is reached, 0 to 1: in full from a chance of 0.4, not at all under 0.01."""
     if probability < USELESS_CHANCE:
         return 0.0
     return min(1.0, probability / FULL_CHANCE)

@@ -27,12 +27,14 @@ from .outcome import vergence_reserve_prism
 from .ranking import (
     HYPERFOCAL_WORTH,
     UNCORRECTED_WORTH,
+    UNUSED_PART_WORTH,
     comfort,
     goal_weights,
     hands,
     low_power,
     position_comfort,
     two_eyes,
+    weakest_unused_cap_d,
 )
 from .refusals import (
     Frame,
@@ -358,28 +360,22 @@ def _block(
             pairing,
         )
         found.append(pair[two])
-    weights = context.figures.weights
-    key = (
-        rows,
-        tuple(found),
-        choice,
-        tint is not None,
-        weights,
-        two_eyes(context, choice),
-        lead.needs_correction,
-    )
+    weights, unused = context.figures.weights, weakest_unused_cap_d(grid.demands)
+    device = (
+        rows, choice, tint is not None, weights, two_eyes(context, choice), lead.needs_correction, unused,
+    )  # fmt: skip
 
     def make() -> tuple[list[float], list[float]]:
         shares = goal_weights(len(found))
         used = _weighted([column.uses for column in found], shares, len(rows.rows))
         points = _weighted([column.points for column in found], shares, len(rows.rows))
         extra = SMALL.get(
-            (rows, choice, tint is not None, weights, two_eyes(context, choice)),
-            lambda: _extra(ready, context, rows, choice, tint is not None, lead.needs_correction),
+            device,
+            lambda: _extra(ready, context, rows, choice, tint is not None, lead.needs_correction, unused),
         )
         return [p + u * e for p, u, e in zip(points, used, extra, strict=True)], used
 
-    base, used = SMALL.get(key, make)
+    base, used = SMALL.get((device, tuple(found)), make)
     return Block(choice, tint, rows, found, usable, base, used, frame, no_full)
 
 
@@ -393,14 +389,16 @@ def _weighted(found: list[array], shares: Sequence[float], count: int) -> list[f
 
 
 def _extra(
-    ready: Prepared, context: Context, rows: EyeRows, choice: EyeChoice, tinted: bool, needs: bool
+    ready: Prepared, context: Context, rows: EyeRows, choice: EyeChoice, tinted: bool, needs: bool, unused: float
 ) -> array:
     """What the device itself is worth apart from the goals and the place, by row."""
     weights = context.figures.weights
     pair = weights[8] * two_eyes(context, choice)
     found = array("d")
     for row in rows.rows:
-        simple = 0.8 if row.cap >= 0 else 1.0
+        simple = 1.0
+        if row.state is not None:
+            simple = 0.8 if row.state.power_d < unused else UNUSED_PART_WORTH
         if needs and row.correction == "none":
             simple *= UNCORRECTED_WORTH
         if tinted:
@@ -416,6 +414,3 @@ def _extra(
             + weights[9] * simple
         )
     return found
-
-
-# Refusals: each names the configuration that stands for it and how many it takes out.

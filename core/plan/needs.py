@@ -18,7 +18,7 @@ from ..magnification import (
 from ..print_size import logmar_of_near_print
 from ..reading import ReadingPoint, fit_reading_curve, target_evd_mm
 from .context import Context, EyeIn
-from .formulas import threshold_print_from_acuity_m_units
+from .formulas import GOOD_CHANCE_SCORE, threshold_print_from_acuity_m_units
 from .types import Method, Need
 
 LEAST_POINTS = 5
@@ -30,14 +30,10 @@ def field_wanted_deg(width_mm: float, distance_mm: float) -> float:
     return degrees(2.0 * atan(width_mm / (2.0 * distance_mm)))
 
 
-# Standard score of a chance of 80 %.
-_EIGHTY = 0.8416
-
-
 @formula("M_req × 10^(0.8416·CR95/1.96)", unit="x", source="", kind="derived", domain="CR95 > 0")
 def magnification_for_good_chance(required_magnification: float, cr95_logmar: float) -> float:
     """Magnification with which a re-measured acuity meets the goal four times in five."""
-    return required_magnification * 10.0 ** (_EIGHTY * cr95_logmar / 1.96)
+    return required_magnification * 10.0 ** (GOOD_CHANCE_SCORE * cr95_logmar / 1.96)
 
 
 def need_of(context: Context, demand: Demand) -> Need:

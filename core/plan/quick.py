@@ -16,9 +16,9 @@ from ..goals import Demand
 from ..magnification import required_evd_mm
 from ..optics._domain import POLE_MARGIN
 from .context import Context, EyeIn
-from .formulas import FULL_CHANCE, USELESS_CHANCE
+from .formulas import FULL_CHANCE, USELESS_CHANCE, good_chance
 from .quick_tube import CapState, QuickEye, cap_edges, clear_between
-from .ranking import AMPLE_DEPTH_MM, VERGENCE_WORTH, WIDE_FIELD_DEG
+from .ranking import AMPLE_DEPTH_MM, VERGENCE_WORTH, WIDE_FIELD_DEG, field_worth, glare_of, light_worth
 from .seen import DEFOCUS_MOST_D
 from .verdict import CHARACTERS_SHARE, MEETS_CHANCE, NEARLY_CHANCE, WIDTH_SHARE
 
@@ -58,6 +58,8 @@ class EyeGoal:
     log_range: float
     reserve_prism: float
     interpupillary_mm: float
+    good_chance: float
+    glare: float
     weights: tuple[float, float, float, float, float]
 
 
@@ -125,6 +127,8 @@ def eye_goal(
         log_range=log(demand.farthest_mm / demand.nearest_mm) if wide else 0.0,
         reserve_prism=reserve_prism,
         interpupillary_mm=context.person.pd.total_mm,
+        good_chance=good_chance(demand.reserve, cr95),
+        glare=glare_of(context.person, demand),
         weights=(weight[0], weight[1], weight[3], weight[4], weight[5]),
     )
 
@@ -291,10 +295,14 @@ def judge(seen: Sight | None, g: EyeGoal, eye: EyeIn, union_tan: float, passes: 
     if g.near and at < g.reach_mm:
         room = at / g.reach_mm
     w = g.weights
-    fixed = w[0] * chance + w[2] * _clear(g, eye, q, cap, hyperfocal, out) + w[3] * room + w[4] * bright
+    good = chance / g.good_chance
+    if g.glare:
+        bright = light_worth(bright, passes < 1.0, g.glare)
+    fixed = w[0] * (good if good < 1.0 else 1.0) + w[3] * room + w[4] * bright
+    fixed += w[2] * _clear(g, eye, q, cap, hyperfocal, out)
     if width:
         share = width / g.width_mm
-        degree = share if share < 1.0 else 1.0
+        degree = field_worth(share)
     else:
         share = 1.0
         degree = 360.0 / pi * atan(q.tan_real) / WIDE_FIELD_DEG
@@ -306,7 +314,7 @@ def judge(seen: Sight | None, g: EyeGoal, eye: EyeIn, union_tan: float, passes: 
         return grade, use, points, grade, use, points
     if width and wider != 1.0:
         share *= wider
-        degree = share if share < 1.0 else 1.0
+        degree = field_worth(share)
     worth = use * VERGENCE_WORTH[state]
     return grade, use, points, _grade(g, chance, out, state, share), worth, worth * (fixed + w[1] * degree)
 

@@ -1,4 +1,9 @@
-"""The order of the options: the stated criteria, what each is worth here, and the reasons for and against in sentences.
+"""The order of the options: the stated criteria and what each is worth here.
+
+The principle is that of common practice: the lowest power that meets the goal, with the largest field, usually wins.
+So a chance counts up to the good one and no farther, power costs by its logarithm, a field counts up to twice the one
+wanted, and a position in which the goal should not be pursued (a tube straight before the eye of somebody on foot)
+weighs more than a line of acuity.
 
 Every criterion is a number from 0 to 1 times its weight in the settings. A goal's criteria count only as far as the
 goal is reached (its usefulness), so a wide field on a telescope that cannot do the job wins nothing. Goals count by
@@ -8,14 +13,14 @@ their rank: the first fully, the second half, the third a third.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import log
+from math import inf, log
 
 from ..configuration import Configuration, Mount, Position
 from ..goals import Demand
 from ..person import Person
 from ..stock import Telescope
 from .context import WEIGHT_NAMES, Context
-from .formulas import usefulness
+from .formulas import good_chance, usefulness
 from .types import DeviceNumbers, Outcome, ScorePart
 
 VERGENCE_WORTH = (1.0, 0.7, 0.0)
@@ -23,6 +28,8 @@ VERGENCE_WORTH = (1.0, 0.7, 0.0)
 WIDE_FIELD_DEG = 15.0
 AMPLE_DEPTH_MM = 30.0
 STRONGEST_POWER = 6.0
+# What is wanted counts most; the rest is for what lies beyond it, up to twice as much.
+WANTED_FIELD_WORTH = 0.8
 _MOUNT_COMFORT: dict[Mount, float] = {
     "through the lens": 1.0,
     "in front": 0.9,
@@ -30,7 +37,9 @@ _MOUNT_COMFORT: dict[Mount, float] = {
     "clip-on": 0.8,
 }
 _NECK = {"stiff": 0.6, "painful": 0.3}
-HEAVY_G = 60.0
+# Tubes weigh 30 to 90 g on the nose (common practice): the lightest cost nothing, the heaviest this share of comfort.
+LIGHT_G, HEAVY_G, HEAVY_COST = 30.0, 90.0, 0.4
+UNUSED_PART_WORTH = 0.4
 
 
 def goal_weights(count: int) -> tuple[float, ...]:
@@ -71,26 +80,30 @@ def position_comfort(person: Person, demands: Sequence[Demand]) -> dict[Position
 
 
 def _suits(demand: Demand) -> dict[Position, float]:
-    if demand.posture in ("standing", "walking"):
-        return {"bioptic": 1.0, "full diameter": 0.3, "low": 0.4}
+    if demand.posture == "walking":
+        return {"bioptic": 1.0, "full diameter": 0.0, "low": 0.2}
+    if demand.posture == "standing" and demand.kind != "near":
+        return {"bioptic": 1.0, "full diameter": 0.1, "low": 0.3}
     if demand.kind == "near":
         return {"bioptic": 0.3, "full diameter": 0.8, "low": 1.0}
     if demand.duration == "long":
-        return {"bioptic": 0.5, "full diameter": 1.0, "low": 0.3}
-    return {"bioptic": 1.0, "full diameter": 0.7, "low": 0.3}
+        return {"bioptic": 0.4, "full diameter": 1.0, "low": 0.2}
+    if demand.duration == "minutes":
+        return {"bioptic": 0.8, "full diameter": 0.9, "low": 0.2}
+    return {"bioptic": 1.0, "full diameter": 0.7, "low": 0.2}
 
 
 def comfort(
     positions: dict[Position, float], position: Position, mount: Mount, telescope: Telescope
 ) -> float:
     """Comfort of a position and mount with this weight, 0 to 1."""
-    heavy = 0.9 if (telescope.weight_g or 0.0) > HEAVY_G else 1.0
-    return positions[position] * _MOUNT_COMFORT[mount] * heavy
+    over = ((telescope.weight_g or 0.0) - LIGHT_G) / (HEAVY_G - LIGHT_G)
+    return positions[position] * _MOUNT_COMFORT[mount] * (1.0 - HEAVY_COST * min(1.0, max(0.0, over)))
 
 
 def low_power(magnification: float) -> float:
-    """1 for no magnification, 0 from 6x."""
-    return min(1.0, max(0.0, (STRONGEST_POWER - abs(magnification)) / (STRONGEST_POWER - 1.0)))
+    """1 for no magnification, 0 from 6x, by equal ratios."""
+    return min(1.0, max(0.0, 1.0 - log(abs(magnification)) / log(STRONGEST_POWER)))
 
 
 def hands(telescope: Telescope) -> float:
@@ -113,11 +126,22 @@ UNCORRECTED_WORTH = 0.7
 HYPERFOCAL_WORTH = 0.6
 
 
-def simplicity(configuration: Configuration, left_uncorrected: bool) -> float:
+def weakest_unused_cap_d(demands: Sequence[Demand]) -> float:
+    """Caps of this power or more are off for every goal: 0 when none is wanted, infinite when print asks for one."""
+    found = 0.0
+    for demand in demands:
+        if demand.kind != "distance":
+            found = inf if demand.by_print else max(found, 2000.0 / demand.distance_mm)
+    return found
+
+
+def simplicity(
+    configuration: Configuration, left_uncorrected: bool, cap_power_d: float = 0.0, unused_from_d: float = inf
+) -> float:
     """Fewer parts and settings are better; a carrier lens is advised even for a slight error (common practice)."""
     value = UNCORRECTED_WORTH if left_uncorrected else 1.0
     if configuration.cap:
-        value *= 0.8
+        value *= 0.8 if cap_power_d < unused_from_d else UNUSED_PART_WORTH
     if configuration.filter:
         value *= 0.8
     if configuration.correction in ("objective", "refocused"):
@@ -156,7 +180,8 @@ def score_parts(
             continue
         blur = outcome.defocus_d / (outcome.tolerance_d or 1.0)
         flexible = demand.kind == "near" and demand.by_print
-        totals["chance"] += share * use * (outcome.probability or 0.0)
+        wanted = good_chance(demand.reserve, outcome.cr95_logmar)
+        totals["chance"] += share * use * min(1.0, (outcome.probability or 0.0) / wanted)
         totals["field"] += share * use * field_degree(outcome, demand, device.leading.field.real_field_deg)
         totals["clear_range"] += (
             share
@@ -169,7 +194,11 @@ def score_parts(
         totals["working_distance"] += (
             share * use * (min(1.0, outcome.object_distance_mm / reach) if near else 1.0)
         )
-        totals["light"] += share * use * (outcome.relative_brightness or 0.0)
+        totals["light"] += (
+            share
+            * use
+            * light_worth(outcome.relative_brightness or 0.0, device.filter_transmittance < 1.0, glare_of(context.person, demand))
+        )
     suits = comfort(
         position_comfort(context.person, demands), configuration.position, configuration.mount, telescope
     )
@@ -180,6 +209,8 @@ def score_parts(
     totals["simplicity"] = used * simplicity(
         configuration,
         configuration.correction == "none" and context.eye(device.leading.side).needs_correction,
+        0.0 if device.cap is None else device.cap.power_d,
+        weakest_unused_cap_d(demands),
     )
     return tuple(
         ScorePart(name, totals[name], weight[name], _SENTENCES[name].format(100 * totals[name]))
@@ -188,21 +219,44 @@ def score_parts(
 
 
 def field_degree(outcome: Outcome, demand: Demand, real_field_deg: float) -> float:
-    """The share of the wanted field, at most 1; without a wish against a wide one."""
+    """What the field is worth against the one wanted; without a wish against a wide one."""
     if demand.by_print and demand.characters and outcome.characters_in_field is not None:
-        return min(1.0, outcome.characters_in_field / demand.characters)
+        return field_worth(outcome.characters_in_field / demand.characters)
     if demand.width_mm and outcome.linear_field_mm is not None:
-        return min(1.0, (outcome.linear_union_mm or outcome.linear_field_mm) / demand.width_mm)
+        return field_worth((outcome.linear_union_mm or outcome.linear_field_mm) / demand.width_mm)
     return min(1.0, real_field_deg / WIDE_FIELD_DEG)
 
 
+def field_worth(share: float) -> float:
+    """What a field is worth, 0 to 1, as a share of the one wanted: most of it for all that is wanted."""
+    if share < 1.0:
+        return WANTED_FIELD_WORTH * share
+    return WANTED_FIELD_WORTH + (1.0 - WANTED_FIELD_WORTH) * min(1.0, share - 1.0)
+
+
+_GLARE = {"some": 0.5, "disabling": 1.0}
+
+
+def glare_of(person: Person, demand: Demand) -> float:
+    """How much glare spoils this goal for this person, 0 to 1: in bright light, and disabling glare indoors by half."""
+    glare = _GLARE.get(person.glare, 0.0)
+    if demand.light == "bright":
+        return glare
+    return 0.5 * glare if demand.light == "room" and person.glare == "disabling" else 0.0
+
+
+def light_worth(relative_brightness: float, tinted: bool, glare: float) -> float:
+    """What the light is worth, 0 to 1: all that arrives without glare; with glare a tint is worth more than light."""
+    return (1.0 - glare) * relative_brightness + (glare if tinted else 0.0)
+
+
 _SENTENCES = {
-    "chance": "the chance of meeting the goals, {:.0f} of 100",
-    "field": "the field against what is wanted, {:.0f} of 100",
+    "chance": "the chance of meeting the goals against a good one, {:.0f} of 100",
+    "field": "the field against twice what is wanted, {:.0f} of 100",
     "low_power": "the lower the power the better, {:.0f} of 100",
     "clear_range": "how much of the goals' distances is clear, {:.0f} of 100",
     "working_distance": "room for the hands, {:.0f} of 100",
-    "light": "light that arrives, {:.0f} of 100",
+    "light": "light that arrives, or glare that is taken away, {:.0f} of 100",
     "comfort": "position and weight, {:.0f} of 100",
     "hands_free": "hands left free, {:.0f} of 100",
     "two_eyes": "two eyes together, {:.0f} of 100",
