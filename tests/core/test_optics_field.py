@@ -393,6 +393,9 @@ def test_general_tube_accepts_rounded_matrices():
     assert real_field_general_deg(RayMatrix(0.5, 0.024, 0.0, 2.0018), 25.0, 15.0) > 13
     with pytest.raises(DomainRefusal, match="full, half or total"):
         real_field_general_deg(telescope_matrix(2, 24), 25.0, 15.0, 3.0, "last")  # type: ignore[arg-type]
+    # The shortest tube with the eye at its ocular: the window stands half a millimetre before the pupil.
+    close = degrees(2 * atan(25 / 2))
+    assert real_field_general_deg(telescope_matrix(2, 0.5), 25.0, 0.0) == pytest.approx(close)
     for pupil in (None, 0.0, float("inf")):
         with pytest.raises(DomainRefusal, match="pupil of the eye"):
             real_field_general_deg(telescope_matrix(2, 24), 25.0, 15.0, pupil, "total")

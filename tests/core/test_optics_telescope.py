@@ -155,6 +155,8 @@ def test_two_images_far_away_give_the_power_at_once() -> None:
     assert measuring.magnification_from_image_sizes(2.5) == 2.5
     assert measuring.magnification_from_diameters(24.0, 12.0) == 2.0
     assert measuring.magnification_from_image_sizes(4.0, keplerian=True) == -4.0
+    # A ruler 10 mm away and the eye at the ocular of a tube without length: the ratio is the power itself.
+    assert measuring.magnification_from_image_sizes(20.0, 10.0) == pytest.approx(20.0)
     assert measuring.size_ratio_at_eye(2.0, 24.0, 3000.0, 15.0) == pytest.approx(3039 / 1554, rel=1e-12)
     # Hand solution without an eye distance: 2000/M + 24 = 2024/1.9.
     found = measuring.magnification_from_image_sizes(1.9, 2000.0, 24.0, 0.0)
