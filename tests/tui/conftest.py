@@ -68,3 +68,17 @@ def screen_text(app: AfocalApp) -> str:
 def seen() -> Callable[[AfocalApp], str]:
     """The screen as text."""
     return screen_text
+
+
+@pytest.fixture
+def fitting(case_screen):
+    """Opens the fitting pane of the case that the application opens."""
+
+    async def opened(pilot):
+        screen = await case_screen(pilot)
+        await pilot.press("f4")
+        await pilot.pause()
+        assert screen.place == "fitting"
+        return screen, screen.pane
+
+    return opened

@@ -299,14 +299,13 @@ class FittingPane(Pane):
         if view is None or view.sheet is None:
             self.post_message(Told("There is no device to look at: choose an option first (F3)."))
             return
-        from ..screens.keyed_page import KeyedPage
-        from .fitting_causes import causes_rows
+        from .fitting_causes import CausesPage
 
         def chosen(key: str | None) -> None:
             if key is not None and self.go_to(key):
                 self.form.focus()
 
-        self.app.push_screen(KeyedPage("What is probably wrong", causes_rows(view)), chosen)
+        self.app.push_screen(CausesPage(view), chosen)
 
 
 def _other_sheet(before: View, now: View) -> bool:

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from textual import on
+from textual.worker import Worker, WorkerState
+
 from ...core.faults.of_case import diagnose_case
 from ...core.faults.types import Cause, Diagnosis
 from ...core.fitting.sheet import progress_of, verdicts
+from ..screens.keyed_page import KeyedPage
 from ..signs import current_signs
 from ..view import View
 from ..widgets.sheet import SheetRow, heading_row, text_row, value_row
@@ -14,6 +18,28 @@ from .fitting_rows import step_label
 
 # So many causes are told in full; the others by name.
 IN_FULL = 3
+WAITING = "waiting"
+
+
+class CausesPage(KeyedPage):
+    """The page; the search takes a moment, so it is made in a thread and comes in below what stands there already."""
+
+    def __init__(self, view: View) -> None:
+        super().__init__(
+            "What is probably wrong",
+            [*_attention_rows(view), text_row("The likely causes are being computed.", key=WAITING)],
+        )
+        self._view = view
+
+    def on_mount(self) -> None:
+        super().on_mount()
+        self.run_worker(lambda: tuple(causes_rows(self._view)), thread=True, name=WAITING)
+
+    @on(Worker.StateChanged)
+    def _computed(self, event: Worker.StateChanged) -> None:
+        event.stop()
+        if event.state is WorkerState.SUCCESS and event.worker.result is not None:
+            self.sheet.rows = event.worker.result
 
 
 def causes_rows(view: View) -> Iterator[SheetRow]:

@@ -32,7 +32,7 @@ def detail_rows(view: View | None, key: str, *, heading: bool) -> list[SheetRow]
         return []
     step = step_of(view, key)
     if step is not None:
-        title, rows = step.heading, list(_step_brief(view, step))
+        title, rows = step.heading, list(_step_brief(view, step, low=not heading))
     elif key.startswith(CAUTION):
         title, rows = "Say it, and let the person say it back", list(_caution_rows(view, key))
     elif key.startswith(TRAINING):
@@ -47,9 +47,10 @@ def detail_rows(view: View | None, key: str, *, heading: bool) -> list[SheetRow]
 # ---- a step
 
 
-def _step_brief(view: View, step: Step) -> Iterator[SheetRow]:
+def _step_brief(view: View, step: Step, *, low: bool) -> Iterator[SheetRow]:
     judged = verdict_at(step, view.case.visit)
-    if judged.state in ("check", "no"):
+    # Where the screen is low the sentence below the field may be out of sight.
+    if low and judged.state in ("check", "no"):
         yield verdict_row(judged)
     yield text_row(step.do, "strong")
     yield text_row(step.how)
