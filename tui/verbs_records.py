@@ -20,7 +20,7 @@ def history_verb(arguments: Arguments, workspace: Workspace) -> int:
     found = history.versions(path)
     wanted = arguments.show if arguments.restore is None else arguments.restore
     if wanted is None:
-        if not found and not os.path.lexists(path):
+        if not found and not os.path.isfile(path):
             say(f"{path}: there is no such case")
             return CALL_WRONG
         for number, version in enumerate(found, 1):

@@ -21,6 +21,7 @@ Shape, version 1 (every key is always there; null where a quantity does not appl
 ``smallest_set``     ``ranks``, ``goals_by_device``, ``left``, ``sentence``
 ``alternatives``     one table a near goal: ``rows``, ``telescope_is_answer``, ``sentence``
 ``refused``          list of ``configuration``, ``code``, ``reason``, ``count`` (how many the reason takes out)
+``refused_count``    how many configurations the reasons take out in all
 ``cautions``         list of ``key``, ``sentence``, ``mandatory``
 
 Lengths are millimetres (``_mm``), angles degrees or minutes of arc (``_deg``, ``_arcmin``), powers dioptres (``_d``),
