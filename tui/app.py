@@ -79,13 +79,18 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
 
     def _warm_up(self) -> None:
         try:
-            self.settings  # noqa: B018 - loaded and kept
-            self.stock  # noqa: B018
+            from ..core.case_header import case_header
+            from ..core.store import refresh  # noqa: F401
+
+            if self._list is not None:
+                self.call_from_any_thread(self._list.look_behind, case_header)
             from ..core import case_file, fitting, plan  # noqa: F401
             from ..core.store.files import sweep_leftovers
             from .panes import intake  # noqa: F401
             from .screens import case  # noqa: F401
 
+            self.settings  # noqa: B018 - loaded and kept
+            self.stock  # noqa: B018
             sweep_leftovers(self.workspace.cases)
         except Exception as error:  # a thread would print it with its values
             self.call_from_any_thread(self._handle_exception, error)

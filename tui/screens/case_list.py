@@ -21,6 +21,7 @@ from ..widgets.lines import KeyLine, MessageLine
 from ..widgets.list_table import Column, ListRow, ListTable
 
 if TYPE_CHECKING:
+    from ...core.store.index import HeaderExtractor
     from ...core.store.refresh import BackgroundRefresh, Progress
 
 _SORTS = ("last_visit", "code", "next_date", "device", "kind", "problem")
@@ -97,7 +98,6 @@ class CaseListScreen(QuietScreen[None]):
         self.show_page()
         self.table.focus()
         self.app.fill_key_line(self.keys, "list")  # type: ignore[attr-defined]
-        self.call_after_refresh(self._look_behind)
 
     def on_unmount(self) -> None:
         """The background check ends with the screen."""
@@ -106,7 +106,8 @@ class CaseListScreen(QuietScreen[None]):
 
     def on_screen_resume(self) -> None:
         """Back from a case: what was saved there is shown."""
-        self._note_saved()
+        if self.saved:
+            self._note_saved()
         if self._refresher is not None:
             self._refresher.now()
             self.show_page()
@@ -141,8 +142,8 @@ class CaseListScreen(QuietScreen[None]):
             self._title.update(title, layout=False)
         self._painted_at = time.monotonic()
 
-    def _look_behind(self) -> None:
-        from ...core.case_header import case_header
+    def look_behind(self, case_header: HeaderExtractor) -> None:
+        """Hold the index against the folder, now and again; called when what reads the files has been loaded."""
         from ...core.store.refresh import BackgroundRefresh
 
         tell = self.app.call_from_any_thread  # type: ignore[attr-defined]
