@@ -247,7 +247,7 @@ def full_lit_decentration_limit_mm(
             "objective diameter",
             objective_diameter_mm,
             f"at least {magnification * pupil_mm:g} mm for this pupil",
-            example="25",
+            example=f"{magnification * pupil_mm:g}",
             reason="the exit pupil is smaller than the pupil of the eye, which is never fully lit",
         )
     return 0.5 * spare_mm

@@ -50,6 +50,7 @@ __all__ = [
     "marked_power_agrees",
     "marked_power_deviation_percent",
     "objective_focal_length_mm",
+    "objective_is_fast",
     "objective_power_d",
     "ocular_focal_length_mm",
     "ocular_image_distance_mm",
@@ -64,6 +65,8 @@ __all__ = [
     "tube_length_mm",
 ]
 
+# Common practice: a diameter over this share of the focal length is more likely a slip of the pen than a lens.
+FAST_OBJECTIVE_RATIO = 1.1
 _TUBE = "1.05 ≤ |M| ≤ 100, 0.5 ≤ t ≤ 1000 mm"
 
 
@@ -170,6 +173,18 @@ def ocular_focal_length_mm(magnification: float, tube_length_mm: float) -> float
     if not (M_LEAST <= abs(magnification) <= M_MOST and T_LEAST_MM <= tube_length_mm <= T_MOST_MM):
         Domain.refuse(magnification=magnification, tube_length_mm=tube_length_mm)
     return tube_length_mm / (1.0 - magnification)
+
+
+@formula("Dobj > 1.1·f′obj", unit="", source="", kind="derived", domain=_TUBE)
+def objective_is_fast(magnification: float, tube_length_mm: float, objective_diameter_mm: float) -> bool:
+    """Whether the objective would have to be faster than f/0.9, so that a typed size or power is to be confirmed.
+
+    Lengths in mm. Refuses |M| < 1.05, t outside 0.5 to 1000 mm and diameters outside 0.1 to 500 mm.
+    """
+    if not DIAMETER_LEAST_MM <= objective_diameter_mm <= DIAMETER_MOST_MM:
+        Domain.refuse(objective_diameter_mm=objective_diameter_mm)
+    focal_length = objective_focal_length_mm(magnification, tube_length_mm)
+    return objective_diameter_mm > FAST_OBJECTIVE_RATIO * focal_length
 
 
 @formula("Fobj = (M − 1)/(t·M)", unit="D", source="SMITH-289", kind="published", domain=_TUBE)

@@ -105,6 +105,8 @@ def test_light_that_crosses_before_the_pupil():
         object_to_pupil_b_mm(2, 24, 100, 15, 20.0)
     with pytest.raises(DomainRefusal, match=r"near the cap focus at 100 mm"):
         object_to_pupil_b_mm(-2, 20, 5000, 60, 10.0)
+    with pytest.raises(DomainRefusal, match="near the cap focus at 2000 mm"):
+        object_to_pupil_b_mm(2, 24, 1e6, 600, 0.5)
     # Where |B| is exactly 1 mm the slope can still be told: w = 20 mm before a 20x tube with cap focus there.
     assert object_to_pupil_b_mm(20, 24, 20, 15, 50.0) == 1.0
     with pytest.raises(DomainRefusal, match="cross before"):

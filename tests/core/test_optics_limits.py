@@ -228,6 +228,11 @@ CASES: list[tuple[Any, dict[str, Any], Ends]] = [
         {"magnification": M, "tube_length_mm": T},
     ),
     (
+        telescope.objective_is_fast,
+        {"magnification": 2.0, "tube_length_mm": 24.0, "objective_diameter_mm": 24.0},
+        {"magnification": M, "tube_length_mm": T, "objective_diameter_mm": D_OBJ},
+    ),
+    (
         telescope.ocular_focal_length_mm,
         {"magnification": 2.0, "tube_length_mm": 24.0},
         {"magnification": M, "tube_length_mm": T},

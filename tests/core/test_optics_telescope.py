@@ -252,3 +252,15 @@ def test_two_lenses_that_make_no_telescope_are_refused() -> None:
         telescope.tube_length_mm(400.0, -450.0)
     assert telescope.tube_length_mm(0.5, -1.0) == 1000.0
     assert telescope.tube_length_mm(1000.0, -2000.0) == 0.5
+
+
+def test_a_very_fast_objective_is_to_be_confirmed() -> None:
+    """2x over 24 mm has an objective of 48 mm focal length: up to 52.8 mm is believed, more is to be confirmed."""
+    assert telescope.objective_is_fast(2.0, 24.0, 52.9)
+    assert not telescope.objective_is_fast(2.0, 24.0, 52.7)
+    # A Keplerian of -4x over 80 mm has 64 mm: 70.4 mm is the limit.
+    assert telescope.objective_is_fast(-4.0, 80.0, 70.5)
+    assert not telescope.objective_is_fast(-4.0, 80.0, 70.3)
+    for arguments in ((1.04, 24.0, 25.0), (2.0, 0.4, 25.0), (2.0, 24.0, 0.09), (2.0, 24.0, 501.0)):
+        with pytest.raises(DomainRefusal):
+            telescope.objective_is_fast(*arguments)

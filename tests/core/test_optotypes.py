@@ -100,6 +100,22 @@ EDGES = [
 ]
 
 
+# Height in inches, distance in feet, the words of the refusal: in the units in which signs are given.
+SIGN_REFUSALS = [
+    (0.0, 30.0, "letter height: 0; accepted is above 0 in, up to 1000"),
+    (6.0, 3281.0, "distance: 3281; accepted is above 0 ft, up to 3280"),
+    (6.0, 0.0, "distance: 0; accepted is above 0 ft, up to 3280"),
+]
+
+
+@pytest.mark.parametrize(("height", "distance", "words"), SIGN_REFUSALS)
+def test_a_sign_is_refused_in_inches_and_feet(height: float, distance: float, words: str) -> None:
+    """Whoever typed inches and feet is answered in inches and feet."""
+    with pytest.raises(RangeRefusal) as refusal:
+        sign_snellen_denominator(height, distance)
+    assert words in str(refusal.value)
+
+
 @pytest.mark.parametrize(("function", "inside", "outside"), EDGES)
 def test_each_size_ends_where_it_says(
     function, inside: tuple[float, ...], outside: tuple[float, ...]
