@@ -81,12 +81,13 @@ def caret_driver(base: type[Driver]) -> type[Driver]:
 
             The framework's writer dies of the first write to it, and whoever writes after it waits for ever.
             """
+            file = getattr(self, "fileno", None)
+            if file is None:  # Windows ends a program whose window was closed by itself
+                return
             try:
-                os.get_terminal_size(self.fileno)
+                os.get_terminal_size(file)
             except OSError:
                 self._terminal_is_gone = True
-            except AttributeError:  # a driver without a file: Windows ends such a program itself
-                return
 
         def colour_caret(self, colour: str | None) -> None:
             """Give the cursor a colour `#rrggbb` where the terminal allows it; None gives its own back."""

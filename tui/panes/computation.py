@@ -28,6 +28,7 @@ LOOKED_THROUGH = 400
 ALL_AT_ONCE = 1000
 MORE = "more"
 WIDE = 120
+NARROW = 60
 
 
 class ComputationPane(Pane):
@@ -56,6 +57,7 @@ class ComputationPane(Pane):
         self._view: View | None = None
         self._goals: tuple[str, ...] = ()
         self._all = False
+        self._is_narrow = False
         self._sensitivity_for: Configuration | None = None
 
     def compose(self) -> ComposeResult:
@@ -66,6 +68,12 @@ class ComputationPane(Pane):
     def on_resize(self) -> None:
         """Side by side where there is room."""
         self.set_class(self.size.width >= WIDE, "wide")
+        narrow = self.size.width < NARROW
+        if narrow != self._is_narrow:
+            self._is_narrow = narrow
+            self._lay_out_columns()
+            if self._view is not None and self._view.plan is not None:
+                self.options.rows = self._list_rows(self._view.plan)
 
     # ---- a view comes down
 
@@ -77,24 +85,29 @@ class ComputationPane(Pane):
         goals = tuple(demand.name for demand in view.plan.demands)
         if goals != self._goals:
             self._goals = goals
-            self.options.columns = (
-                Column("rank", "No", 4),
-                Column("option", "Option", 22, flexible=True),
-                *(
-                    Column(f"goal{n}", f"{n + 1} {name}", 13, priority=n, short_title=f"goal {n + 1}")
-                    for n, name in enumerate(goals)
-                ),
-            )
-            self.options.laid_out()
+            self._lay_out_columns()
         self.options.rows = self._list_rows(view.plan)
         self._show_detail()
+
+    def _lay_out_columns(self) -> None:
+        """Rank, option and a grade for each goal: in a word where there is room, as sign and chance where not."""
+        width = 6 if self._is_narrow else 13
+        self.options.columns = (
+            Column("rank", "No", 4),
+            Column("option", "Option", 22, flexible=True),
+            *(
+                Column(f"goal{n}", f"{n + 1} {name}", width, priority=n, short_title=f"goal {n + 1}")
+                for n, name in enumerate(self._goals)
+            ),
+        )
+        self.options.laid_out()
 
     def _list_rows(self, plan: Plan) -> list[ListRow]:
         chosen = self._view.case.visit.choice if self._view else None
         if self._all:
-            return [_list_row(option, chosen) for option in plan.options[:ALL_AT_ONCE]]
+            return [_list_row(option, chosen, brief=self._is_narrow) for option in plan.options[:ALL_AT_ONCE]]
         ranks = leading_ranks(plan)
-        rows = [_list_row(plan.options[rank], chosen) for rank in ranks]
+        rows = [_list_row(plan.options[rank], chosen, brief=self._is_narrow) for rank in ranks]
         rest = len(plan.options) - len(ranks)
         if rest > 0:
             rows.append(
@@ -245,9 +258,9 @@ def leading_ranks(plan: Plan) -> list[int]:
     return ranks
 
 
-def _list_row(option: Option, chosen: Configuration | None) -> ListRow:
+def _list_row(option: Option, chosen: Configuration | None, *, brief: bool) -> ListRow:
     mark = "*" if option.configuration == chosen else ""
-    grades = tuple(grade_words(outcome) for outcome in option.outcomes)
+    grades = tuple(grade_words(outcome, brief=brief) for outcome in option.outcomes)
     roles = tuple({"meets": "ok", "nearly": "check"}.get(outcome.grade, "no") for outcome in option.outcomes)
     return ListRow(
         option.configuration.key,

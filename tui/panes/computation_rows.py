@@ -45,11 +45,13 @@ def device_words(option: Option) -> str:
     return f"{' '.join(words)} ({telescope.id})"
 
 
-def grade_words(outcome: Outcome) -> str:
-    """The grade with its sign, and the chance."""
+def grade_words(outcome: Outcome, *, brief: bool = False) -> str:
+    """The grade with its sign, and the chance; brief without the word."""
     signs = current_signs()
     sign = {"meets": signs.ok, "nearly": signs.check}.get(outcome.grade, signs.no)
     chance = "" if outcome.probability is None else f" {outcome.probability:.0%}"
+    if brief and chance:
+        return sign + chance
     return f"{sign} {outcome.grade}{chance}"
 
 

@@ -301,11 +301,7 @@ def _field_row(
         row = replace(row, text=finding.typed)
         if finding.problem:
             return replace(row, error=finding.problem, status="error")
-        echo = (
-            ""
-            if isinstance(kind, Words | Choice)
-            else kind.echo(finding.value, view.settings.acuity_notation)
-        )
+        echo = _worth_saying(kind, finding.typed, finding.value, view)
         note = kind.unusual(finding.value)
         status = "carried over" if finding.status == "carried over" else "check" if note else ""
         if finding.status == "confirmed":

@@ -59,7 +59,7 @@ class NotesPane(Pane):
         self.words = TextArea("", id="words", soft_wrap=True, tab_behavior="focus", show_line_numbers=False)
         self.words.cursor_blink = False
         self.preview = Sheet(id="preview")
-        self._label = Static("Your words (kept apart from the note below)", classes="label", markup=False)
+        self._label = Static("Your own words", classes="label", markup=False)
         self._about = Static("", classes="label", markup=False)
         self._view: View | None = None
         self._length: Literal["brief", "full"] = "full"
@@ -89,7 +89,7 @@ class NotesPane(Pane):
         except AfocalError as error:
             self.preview.rows = (text_row(str(error), "error"),)
             return
-        self._about.update(clean(f"Chart note, {self._length}, as it would go out now"))
+        self._about.update(clean(f"Chart note as it stands now ({self._length})"))
         self.preview.rows = (*self._difference_rows(view), *_note_rows(self._text))
 
     def _note(self, view: View, length: Literal["brief", "full"] | None = None) -> str:

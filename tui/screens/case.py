@@ -283,4 +283,6 @@ def answer_sentence(view: View) -> str:
     if best is None or not best.outcomes:
         return plan.decision.sentence
     word = plan.decision.word.replace("-", " ").capitalize()
-    return f"{word}: {device_words(best)}. {best.outcomes[0].sentence} {plan.decision.sentence}"
+    # What comes of it first, then with what: where it is narrow, the beginning is all that is seen at once.
+    outcome = best.outcomes[0].sentence.rstrip(".")
+    return f"{word}: {outcome}; with {device_words(best)}. {plan.decision.sentence}"
