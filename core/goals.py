@@ -1,8 +1,8 @@
 """Everyday tasks as data, and what a goal of the case demands of any device.
 
-The library comes from ``data/tasks.toml``; a clinic may add a file of its own in the same form. Every figure in it is
-written as it would be typed in the case, and is read by the same declarations. What a goal says itself always
-overrides the library.
+The library comes from ``data/tasks.toml``; a clinic adds to it, and replaces in it, by a file ``tasks.toml`` of the
+same form beside its settings. Every figure in it is written as it would be typed in the case, and is read by the same
+declarations. What a goal says itself always overrides the library.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ from __future__ import annotations
 import difflib
 import math
 import re
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
@@ -25,6 +24,7 @@ from .fields import goal_by_key
 from .optotypes import mar_of_letter_arcmin
 from .print_size import logmar_of_near_print, m_units_of_letter
 from .settings import Settings
+from .store.toml import line_of_key, parse_toml
 
 Reach = Literal["near", "intermediate", "distance"]
 Light = Literal["bright", "room", "dim"]
@@ -92,12 +92,25 @@ class Demand:
 def loads_tasks(text: str, path: str | Path = "tasks.toml") -> tuple[tuple[Task, ...], list[FileRefusal]]:
     """The tasks in a TOML text and what was wrong with it; a bad entry is left out by name, the rest is usable."""
     try:
-        data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        found = re.search(r"line (\d+)", str(error))
-        line = int(found[1]) if found else None
-        return (), [FileRefusal(path, f"not readable as TOML: {error}", line=line)]
-    problems: list[FileRefusal] = []
+        data = parse_toml(Path(path), text)
+    except FileRefusal as refusal:
+        return (), [refusal]
+    found: list[FileRefusal] = []
+    tasks = _tasks(data, path, found)
+    return tasks, [_placed(problem, text) for problem in found]
+
+
+def _placed(problem: FileRefusal, text: str) -> FileRefusal:
+    """The problem with the line where its key stands."""
+    parts: list[str | int] = []
+    for part in problem.key.split("."):
+        name, _, number = part.partition("[")
+        parts.extend((name, int(number.rstrip("]")) - 1) if number else (name,))
+    line = line_of_key(text, tuple(parts))
+    return FileRefusal(problem.path, problem.reason, line=line, key=problem.key, nearest=problem.nearest)
+
+
+def _tasks(data: Mapping[str, Any], path: str | Path, problems: list[FileRefusal]) -> tuple[Task, ...]:
     if data.get("schema") != SCHEMA:
         problems.append(FileRefusal(path, f"a task file starts with schema = {SCHEMA}", key="schema"))
     for key in data.keys() - {"schema", "task"}:
@@ -106,7 +119,7 @@ def loads_tasks(text: str, path: str | Path = "tasks.toml") -> tuple[tuple[Task,
     rows = data.get("task", [])
     if not isinstance(rows, list) or not all(isinstance(row, Mapping) for row in rows):
         problems.append(FileRefusal(path, "[[task]] tables are expected", key="task"))
-        return (), problems
+        return ()
     tasks: dict[str, Task] = {}
     for number, row in enumerate(rows, 1):
         task = _task(row, f"task[{number}]", path, problems)
@@ -116,7 +129,7 @@ def loads_tasks(text: str, path: str | Path = "tasks.toml") -> tuple[tuple[Task,
             problems.append(FileRefusal(path, f"id {task.id!r} stands twice", key=f"task[{number}].id"))
             continue
         tasks[task.id] = task
-    return tuple(tasks.values()), problems
+    return tuple(tasks.values())
 
 
 def _task(row: Mapping[str, Any], key: str, path: str | Path, problems: list[FileRefusal]) -> Task | None:
@@ -156,6 +169,11 @@ def library() -> tuple[Task, ...]:
     if problems:
         raise problems[0]
     return tasks
+
+
+def tasks_of(settings: Settings) -> tuple[Task, ...]:
+    """The tasks in use: those that come with the program, and over them those of the clinic in the settings."""
+    return merged(library(), settings.tasks) if settings.tasks else library()
 
 
 def merged(*libraries: Iterable[Task]) -> tuple[Task, ...]:

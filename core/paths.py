@@ -17,6 +17,7 @@ APP_NAME = "afocal"
 HISTORY_FOLDER_NAME = ".history"
 DOCUMENTS_FOLDER_NAME = "out"
 CASE_SUFFIX = ".toml"
+TASKS_NAME = "tasks.toml"
 
 
 def _from_environment(variable: str) -> Path | None:
@@ -50,6 +51,11 @@ def config_dir() -> Path:
 def settings_file() -> Path:
     """The settings file, ``settings.toml`` in :func:`config_dir`."""
     return config_dir() / "settings.toml"
+
+
+def tasks_file() -> Path:
+    """The clinic's own everyday tasks, ``tasks.toml`` in :func:`config_dir`."""
+    return config_dir() / TASKS_NAME
 
 
 def themes_dir() -> Path:
@@ -124,6 +130,7 @@ def places(cases: Path | None = None, stock: Path | None = None) -> list[Place]:
         ),
         Place("stock", stock or stock_file(), "the clinic's telescopes"),
         Place("settings", settings_file(), "settings of this program"),
+        Place("tasks", tasks_file(), "the clinic's own everyday tasks, over those of the program"),
         Place("themes", themes_dir(), "the clinic's own themes"),
         Place(
             "index", index_file(folder), "the case list's index; derived from the case files, may be deleted"

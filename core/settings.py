@@ -10,7 +10,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 from .acuity import Notation
 from .assumptions import ASSUMPTIONS
@@ -49,6 +49,8 @@ class Settings(BaseModel):
     assumptions: Mapping[str, float] = {}
     weights: Mapping[str, float] = {}
     keys: Mapping[str, str] = {}
+    # The clinic's own everyday tasks, read from the file beside the settings and never written with them.
+    tasks: tuple[Any, ...] = Field(default=(), exclude=True, repr=False)
 
     def assume(self, name: str) -> float:
         """The value in force of an assumption."""
@@ -68,7 +70,7 @@ def loads_settings(text: str, path: str | Path = "settings.toml") -> tuple[Setti
         return Settings(), [refusal]
     problems: list[FileRefusal] = []
     kept: dict[str, Any] = {}
-    known = set(Settings.model_fields)
+    known = set(Settings.model_fields) - {"tasks"}
     for key, value in data.items():
         if key not in known:
             problems.append(_problem(path, text, key, "unknown key", known))

@@ -95,8 +95,26 @@ class Workspace:
             return Stock(), [refusal]
         return loads_stock(text, self.stock_path)
 
+    @property
+    def tasks_path(self) -> Path:
+        """The clinic's own everyday tasks, beside the settings."""
+        return self.settings_path.with_name(paths.TASKS_NAME)
+
     def settings(self) -> tuple[Settings, list[FileRefusal]]:
-        """The clinic's settings and what was wrong with the file; the defaults when there is none."""
+        """The clinic's settings with its own tasks, and what was wrong with both files; the defaults without them."""
+        settings, problems = self._settings_alone()
+        if not _exists(self.tasks_path):
+            return settings, problems
+        from .goals import loads_tasks
+
+        try:
+            text = read_text(self.tasks_path).text
+        except FileRefusal as refusal:
+            return settings, [*problems, refusal]
+        tasks, wrong = loads_tasks(text, self.tasks_path)
+        return settings.model_copy(update={"tasks": tasks}), [*problems, *wrong]
+
+    def _settings_alone(self) -> tuple[Settings, list[FileRefusal]]:
         from .settings import Settings, loads_settings
 
         if not _exists(self.settings_path):

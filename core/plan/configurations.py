@@ -100,6 +100,16 @@ def mount_refusal(mount: Mount, correction: Correction) -> tuple[RefusalCode, st
     return None
 
 
+def clip_refusal(context: Context, mount: Mount) -> tuple[RefusalCode, str] | None:
+    """Why nothing can be clipped on: no spectacles are worn."""
+    if mount == "clip-on" and context.person.lenses_worn == "none":
+        return (
+            "mount",
+            "No spectacles are worn that it could be clipped to: take another mount, or fit a frame first.",
+        )
+    return None
+
+
 def place_refusal(
     context: Context, telescope: Telescope, position: Position, lead: EyeIn
 ) -> tuple[RefusalCode, str] | None:
@@ -170,6 +180,7 @@ def checked(
     lead = context.eye(order[0])
     _raise(eye_refusal(context, telescope, eye))
     _raise(mount_refusal(configuration.mount, configuration.correction))
+    _raise(clip_refusal(context, configuration.mount))
     _raise(place_refusal(context, telescope, configuration.position, lead))
     device = device_numbers(context, telescope, cap, tint, configuration)
     if device.cap is not None:

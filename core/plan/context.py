@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from ..acuity import on_chart
+from ..acuity import Notation, on_chart
 from ..acuity_scale import mar_arcmin
 from ..configuration import EyeChoice
 from ..errors import Refusal
@@ -28,7 +28,7 @@ READING_DISTANCE_MM = 400.0
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """The assumptions in force that every outcome leans on, read from the settings once."""
+    """The assumptions in force that every outcome leans on, read from the settings once, and how acuities are said."""
 
     blur_constant: float
     tolerance_lowest_d: float
@@ -55,15 +55,18 @@ class Figures:
     base_out_distance_prism: float
     base_out_near_prism: float
     weights: tuple[float, ...]
+    acuity_notation: Notation
 
 
 WEIGHT_NAMES = tuple(WEIGHTS)
+_NOT_ASSUMED = ("weights", "acuity_notation")
 
 
 def figures_of(settings: Settings) -> Figures:
     """The figures in force by these settings."""
-    own = {name: settings.assume(name) for name in Figures.__dataclass_fields__ if name != "weights"}
-    return Figures(**own, weights=tuple(settings.weight(name) for name in WEIGHT_NAMES))
+    own = {name: settings.assume(name) for name in Figures.__dataclass_fields__ if name not in _NOT_ASSUMED}
+    weights = tuple(settings.weight(name) for name in WEIGHT_NAMES)
+    return Figures(**own, weights=weights, acuity_notation=settings.acuity_notation)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from ..case import Case
 from ..configuration import Configuration
-from ..goals import Demand, Task, demands_of, library
+from ..goals import Demand, Task, demands_of, tasks_of
 from ..person import person_of
 from ..settings import Settings
 from ..stock import Stock
@@ -23,6 +23,7 @@ from .ranking import score_parts
 from .reasons import reasons_of, summary_of
 from .tube_field import Infeasible
 from .types import Decision, Option, Plan, Refused
+from .verdict import decision_of
 
 _BY_CODE = {
     "filter not asked for": "No glare and no goal in bright light is recorded, so filters are left out; record glare "
@@ -33,8 +34,8 @@ _BY_CODE = {
 def plan(case: Case, stock: Stock, settings: Settings, tasks: Iterable[Task] | None = None) -> Plan:
     """Every configuration of the stock weighed against every goal of the visit worked on.
 
-    ``tasks`` is the library of tasks, the program's own when left out. Never raises for what a person can record: what
-    cannot be computed is said.
+    ``tasks`` is the library of tasks; left out, the program's own with the clinic's of the settings over it. Never
+    raises for what a person can record: what cannot be computed is said.
     """
     context, demands = read_case(case, settings, tasks)
     grid = grid_of(context, stock, demands)
@@ -70,7 +71,7 @@ def read_case(
 ) -> tuple[Context, tuple[Demand, ...]]:
     """The person ready for planning and the demands of the goals."""
     context = context_of(person_of(case, settings), settings)
-    return context, demands_of(case.visit.goals, library() if tasks is None else tasks, settings)
+    return context, demands_of(case.visit.goals, tasks_of(settings) if tasks is None else tasks, settings)
 
 
 def option_for(
@@ -102,7 +103,7 @@ def option_for(
         reasons_against=bad,
         score=sum(part.points for part in parts),
         score_parts=parts,
-        decision=outcomes[0].decision if outcomes else Decision("trial", "No goal is recorded yet."),
+        decision=decision_of(demands, outcomes),
         summary=summary_of(telescope, cap, tint, configuration),
     )
 

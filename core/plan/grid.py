@@ -16,6 +16,7 @@ from ..configuration import EYES, Configuration, Correction, EyeChoice
 from ..goals import Demand
 from ..stock import Filter, Stock
 from .configurations import (
+    clip_refusal,
     eye_refusal,
     filters_asked_for,
     place_refusal,
@@ -27,7 +28,7 @@ from .outcome import vergence_reserve_prism
 from .ranking import (
     HYPERFOCAL_WORTH,
     UNCORRECTED_WORTH,
-    UNUSED_PART_WORTH,
+    cap_worth,
     comfort,
     goal_weights,
     hands,
@@ -271,7 +272,7 @@ def _frame(grid: Grid, choice: EyeChoice, lead: EyeIn) -> Frame:
     key = (
         ready, choice, lead, context.right.closed, context.left.closed, person.fusion, person.suppression,
         person.double_vision, person.pd.total_mm, person.b_size_mm, "face.b_size" in person.assumed,
-        person.tube_tilt_deg, context.figures,
+        person.tube_tilt_deg, person.lenses_worn, context.figures,
     )  # fmt: skip
 
     def make() -> Frame:
@@ -281,6 +282,10 @@ def _frame(grid: Grid, choice: EyeChoice, lead: EyeIn) -> Frame:
             if refusal is not None:
                 found.closed[index] = refusal[0]
             offered = ready.places[index]
+            clipped = tuple(place for place in offered if clip_refusal(context, place[1]) is not None)
+            if clipped and refusal is None:
+                found.shut.append(Shut(index, "mount", *_split(clipped)))
+                offered = tuple(place for place in offered if place not in clipped)
             high = tuple(place for place in offered if place[0] == "bioptic")
             shallow = place_refusal(context, telescope, "bioptic", lead) if high and refusal is None else None
             kept = offered if shallow is None else tuple(place for place in offered if place[0] != "bioptic")
@@ -363,6 +368,7 @@ def _block(
     weights, unused = context.figures.weights, weakest_unused_cap_d(grid.demands)
     device = (
         rows, choice, tint is not None, weights, two_eyes(context, choice), lead.needs_correction, unused,
+        context.person.hands,
     )  # fmt: skip
 
     def make() -> tuple[list[float], list[float]]:
@@ -389,7 +395,13 @@ def _weighted(found: list[array], shares: Sequence[float], count: int) -> list[f
 
 
 def _extra(
-    ready: Prepared, context: Context, rows: EyeRows, choice: EyeChoice, tinted: bool, needs: bool, unused: float
+    ready: Prepared,
+    context: Context,
+    rows: EyeRows,
+    choice: EyeChoice,
+    tinted: bool,
+    needs: bool,
+    unused: float,
 ) -> array:
     """What the device itself is worth apart from the goals and the place, by row."""
     weights = context.figures.weights
@@ -398,7 +410,7 @@ def _extra(
     for row in rows.rows:
         simple = 1.0
         if row.state is not None:
-            simple = 0.8 if row.state.power_d < unused else UNUSED_PART_WORTH
+            simple = cap_worth(row.state.power_d, unused)
         if needs and row.correction == "none":
             simple *= UNCORRECTED_WORTH
         if tinted:
@@ -409,7 +421,7 @@ def _extra(
             simple *= HYPERFOCAL_WORTH
         found.append(
             weights[2] * low_power(row.q.m)
-            + weights[7] * hands(ready.telescopes[row.telescope])
+            + weights[7] * hands(ready.telescopes[row.telescope], context.person)
             + pair
             + weights[9] * simple
         )

@@ -228,7 +228,7 @@ def columns(
     """A goal over all rows of an eye, alone and (with ``pairing``) as the leading one of two."""
     key = (
         rows, eye, _demand_key(demand), logmar, log_cs, context.figures, passes, pairing, context.person.reach_mm,
-        context.person.glare,
+        context.person.glare, context.person.head_tremor,
     )  # fmt: skip
 
     # What the object's place decides; acuity wanted and reserve do not.

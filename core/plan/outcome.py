@@ -43,7 +43,7 @@ from .formulas import (
 )
 from .seen import Seen, cap_is_on, evd_focused_mm, seen_at
 from .types import Decision, DeviceNumbers, EyeNumbers, Loss, Outcome
-from .verdict import CLEAR_MARGIN, decide, grade_of, sentence_of, share_of
+from .verdict import CLEAR_MARGIN, decide, grade_of, hindrances_of, sentence_of, share_of
 
 _REPEATS = (0.20, 0.30)
 
@@ -134,10 +134,11 @@ def _computed(
     share, share_wanted = share_of(chosen, demand)
     chance = chosen["probability"]
     grade = grade_of(chance, blur_ratio, vergence_state, share, share_wanted)
-    decision = decide(context, telescope, device, demand, chosen, grade)
+    hindrances = hindrances_of(chosen, vergence_state, share, share_wanted)
+    decision = decide(context, telescope, device, demand, chosen, grade, hindrances)
     return Outcome(
         grade=grade,
-        sentence=sentence_of(demand, chosen, grade, vergence_state, share, share_wanted),
+        sentence=sentence_of(context, demand, chosen, grade, vergence_state, share, share_wanted),
         decision=decision,
         **chosen,
     )  # fmt: skip

@@ -18,7 +18,16 @@ from ..optics._domain import POLE_MARGIN
 from .context import Context, EyeIn
 from .formulas import FULL_CHANCE, USELESS_CHANCE, good_chance
 from .quick_tube import CapState, QuickEye, cap_edges, clear_between
-from .ranking import AMPLE_DEPTH_MM, VERGENCE_WORTH, WIDE_FIELD_DEG, field_worth, glare_of, light_worth
+from .ranking import (
+    AMPLE_DEPTH_MM,
+    TREMBLING_WORTH,
+    VERGENCE_WORTH,
+    WIDE_FIELD_DEG,
+    field_worth,
+    glare_of,
+    light_worth,
+    steady_power,
+)
 from .seen import DEFOCUS_MOST_D
 from .verdict import CHARACTERS_SHARE, MEETS_CHANCE, NEARLY_CHANCE, WIDTH_SHARE
 
@@ -60,6 +69,7 @@ class EyeGoal:
     interpupillary_mm: float
     good_chance: float
     glare: float
+    steady: float
     weights: tuple[float, float, float, float, float]
 
 
@@ -129,6 +139,7 @@ def eye_goal(
         interpupillary_mm=context.person.pd.total_mm,
         good_chance=good_chance(demand.reserve, cr95),
         glare=glare_of(context.person, demand),
+        steady=steady_power(context.person),
         weights=(weight[0], weight[1], weight[3], weight[4], weight[5]),
     )
 
@@ -285,6 +296,8 @@ def judge(seen: Sight | None, g: EyeGoal, eye: EyeIn, union_tan: float, passes: 
             use = 1.0
         if out > 1.0:
             use *= _FADE_END - out if out < _FADE_END else 0.0
+        if size > g.steady:
+            use *= TREMBLING_WORTH
     if not use:
         one = _grade(g, chance, out, 0, width / g.width_mm if width else 1.0)
         two = (

@@ -38,8 +38,8 @@ _MOUNT_COMFORT: dict[Mount, float] = {
 }
 _NECK = {"stiff": 0.6, "painful": 0.3}
 # Tubes weigh 30 to 90 g on the nose (common practice): the lightest cost nothing, the heaviest this share of comfort.
-LIGHT_G, HEAVY_G, HEAVY_COST = 30.0, 90.0, 0.4
-UNUSED_PART_WORTH = 0.4
+LIGHT_G, HEAVY_G, HEAVY_COST = 30.0, 90.0, 0.25
+CAP_WORTH, ARM_CAP_WORTH, UNUSED_PART_WORTH = 0.8, 0.6, 0.4
 
 
 def goal_weights(count: int) -> tuple[float, ...]:
@@ -106,9 +106,22 @@ def low_power(magnification: float) -> float:
     return min(1.0, max(0.0, 1.0 - log(abs(magnification)) / log(STRONGEST_POWER)))
 
 
-def hands(telescope: Telescope) -> float:
-    """Every head-borne telescope leaves the hands free, but a focusable one asks for a hand now and then."""
-    return 0.7 if telescope.focusable else 1.0
+def hands(telescope: Telescope, person: Person) -> float:
+    """Every head-borne telescope leaves the hands free, but a focusable one asks for a steady one now and then."""
+    if not telescope.focusable:
+        return 1.0
+    return 0.3 if person.hands in ("unsteady", "one hand") else 0.7
+
+
+# The strongest power that a trembling head bears, and what a stronger one is still worth: head instability predicted
+# failure better than clinical judgement did (DEMER89); the figures are common practice.
+TREMOR_POWER: dict[str, float] = {"marked": 2.0, "slight": 3.5}
+TREMBLING_WORTH = 0.6
+
+
+def steady_power(person: Person) -> float:
+    """The strongest power that this head holds still enough."""
+    return TREMOR_POWER.get(person.head_tremor, inf)
 
 
 def two_eyes(context: Context, eye: str) -> float:
@@ -122,8 +135,9 @@ def two_eyes(context: Context, eye: str) -> float:
 
 
 UNCORRECTED_WORTH = 0.7
-# Set hyperfocal, infinity itself is only just tolerated: worth it where it brings a goal into the clear range.
-HYPERFOCAL_WORTH = 0.6
+# Set hyperfocal, infinity itself is only just tolerated: worth it where it brings a goal into the clear range, and
+# simpler than a cap, which must come off for looking far.
+HYPERFOCAL_WORTH = 0.65
 
 
 def weakest_unused_cap_d(demands: Sequence[Demand]) -> float:
@@ -135,13 +149,20 @@ def weakest_unused_cap_d(demands: Sequence[Demand]) -> float:
     return found
 
 
+def cap_worth(power_d: float, unused_from_d: float) -> float:
+    """What a cap leaves of simplicity: for print it must be; at arm's length it must come off for looking farther."""
+    if power_d >= unused_from_d:
+        return UNUSED_PART_WORTH
+    return CAP_WORTH if unused_from_d == inf else ARM_CAP_WORTH
+
+
 def simplicity(
     configuration: Configuration, left_uncorrected: bool, cap_power_d: float = 0.0, unused_from_d: float = inf
 ) -> float:
     """Fewer parts and settings are better; a carrier lens is advised even for a slight error (common practice)."""
     value = UNCORRECTED_WORTH if left_uncorrected else 1.0
     if configuration.cap:
-        value *= 0.8 if cap_power_d < unused_from_d else UNUSED_PART_WORTH
+        value *= cap_worth(cap_power_d, unused_from_d)
     if configuration.filter:
         value *= 0.8
     if configuration.correction in ("objective", "refocused"):
@@ -151,13 +172,14 @@ def simplicity(
     return value
 
 
-def goal_use(outcome: Outcome) -> float:
-    """How far the goal is reached, 0 to 1."""
+def goal_use(outcome: Outcome, steady: float = inf) -> float:
+    """How far the goal is reached, 0 to 1; ``steady`` is the strongest power that this head holds still."""
     if outcome.grade == "cannot" or outcome.probability is None or not outcome.tolerance_d:
         return 0.0
     blur = outcome.defocus_d / outcome.tolerance_d
     fade = 1.0 if blur <= 1.0 else max(0.0, 2.0 - blur)
-    return usefulness(outcome.probability) * fade * VERGENCE_WORTH[outcome.vergence_state]
+    still = 1.0 if abs(outcome.magnification) <= steady else TREMBLING_WORTH
+    return usefulness(outcome.probability) * fade * still * VERGENCE_WORTH[outcome.vergence_state]
 
 
 def score_parts(
@@ -174,7 +196,7 @@ def score_parts(
     totals = dict.fromkeys(WEIGHT_NAMES, 0.0)
     used = 0.0
     for share, demand, outcome in zip(goal_weights(len(demands)), demands, outcomes, strict=True):
-        use = goal_use(outcome)
+        use = goal_use(outcome, steady_power(context.person))
         used += share * use
         if use == 0.0:
             continue
@@ -194,17 +216,15 @@ def score_parts(
         totals["working_distance"] += (
             share * use * (min(1.0, outcome.object_distance_mm / reach) if near else 1.0)
         )
-        totals["light"] += (
-            share
-            * use
-            * light_worth(outcome.relative_brightness or 0.0, device.filter_transmittance < 1.0, glare_of(context.person, demand))
-        )
+        glare = glare_of(context.person, demand)
+        tinted = device.filter_transmittance < 1.0
+        totals["light"] += share * use * light_worth(outcome.relative_brightness or 0.0, tinted, glare)
     suits = comfort(
         position_comfort(context.person, demands), configuration.position, configuration.mount, telescope
     )
     totals["low_power"] = used * low_power(device.leading.magnification)
     totals["comfort"] = used * suits
-    totals["hands_free"] = used * hands(telescope)
+    totals["hands_free"] = used * hands(telescope, context.person)
     totals["two_eyes"] = used * two_eyes(context, configuration.eye)
     totals["simplicity"] = used * simplicity(
         configuration,

@@ -1,4 +1,7 @@
-"""Why an option and why not, in sentences, and its one-line summary."""
+"""Why an option and why not, in sentences, and its one-line summary.
+
+A reason says what the numbers mean for this person; it repeats neither the sentence of an outcome nor another reason.
+"""
 
 from __future__ import annotations
 
@@ -7,15 +10,37 @@ from collections.abc import Sequence
 from ..configuration import Configuration
 from ..goals import Demand
 from ..stock import Cap, Filter, Telescope
-from .context import Context
+from .context import Context, EyeIn
+from .device import FRONT_MOUNTS
+from .ranking import HEAVY_G, LIGHT_G, glare_of, steady_power
+from .reasons_face import face_reasons
 from .types import DeviceNumbers, Outcome
+from .verdict import needs_no_telescope, percent
 
-HIGH_CONTRAST_LOSS = 0.05
-OFF_AXIS_LEAST_DEG = 3.0
-SEGMENT_CLEARANCE_MM = 4.0
-SEGMENT_BELOW_MM = 5.0
-LONG_DROP_DEG = 20.0
+HIGH_LOSS_LOGMAR = 0.05
+WIDE_ENOUGH_DEG = 8.0
 CYLINDER_NOTED_D = 1.5
+SLIGHT_ERROR_D = 1.0
+MUCH_MORE_POWER = 1.6
+UNEQUAL_IMAGES_PERCENT = 2.0
+
+
+class Reasons:
+    """What speaks for an option and against it, each sentence once."""
+
+    def __init__(self) -> None:
+        self.good: list[str] = []
+        self.bad: list[str] = []
+
+    def pro(self, words: str) -> None:
+        """Add a reason for the option."""
+        if words not in self.good:
+            self.good.append(words)
+
+    def con(self, words: str) -> None:
+        """Add a reason against the option."""
+        if words not in self.bad:
+            self.bad.append(words)
 
 
 def summary_of(
@@ -43,159 +68,207 @@ def reasons_of(
     demands: Sequence[Demand], outcomes: Sequence[Outcome],
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:  # fmt: skip
     """What speaks for an option and what against."""
-    good: list[str] = []
-    bad: list[str] = []
-    _of_goals(demands, outcomes, good, bad)
-    _of_optics(context, telescope, configuration, device, good, bad)
-    _of_face(context, telescope, configuration, device, good, bad)
-    _of_eyes(context, configuration, device, good, bad)
-    return tuple(good), tuple(bad)
-
-
-def _of_goals(
-    demands: Sequence[Demand], outcomes: Sequence[Outcome], good: list[str], bad: list[str]
-) -> None:
+    found = Reasons()
     for demand, outcome in zip(demands, outcomes, strict=True):
-        (good if outcome.grade == "meets" else bad).append(outcome.sentence)
-        for loss in outcome.losses:
-            if loss.logmar >= HIGH_CONTRAST_LOSS:
-                bad.append(f"{demand.name}: {loss.sentence}.")
+        _of_goal(demand, outcome, found)
+    _of_field(configuration, device, found)
+    _of_light(context, device, demands, found)
+    _of_correction(context, telescope, configuration, device, found)
+    _of_focus(context, telescope, configuration, device, found)
+    _of_cap(context, device, demands, outcomes, found)
+    _of_steadiness(context, outcomes, device, found)
+    face_reasons(context, telescope, configuration, device, found.pro, found.con)
+    _of_eyes(context, configuration, device, found)
+    return tuple(found.good), tuple(found.bad)
+
+
+def _of_goal(demand: Demand, outcome: Outcome, found: Reasons) -> None:
+    if outcome.grade == "cannot":
+        found.con(f"It cannot serve {demand.name}.")
+        return
+    chance = f"(chance {percent(outcome.probability or 0.0)})"
+    if needs_no_telescope(demand, outcome):
+        found.con(f"For {demand.name} no telescope is needed.")
+    elif outcome.grade == "meets":
+        found.pro(f"It meets {demand.name} {chance}.")
         required = outcome.required_magnification
-        if outcome.grade == "meets" and required and abs(outcome.magnification) > 2.0 * required:
-            bad.append(
-                f"{demand.name}: more power than the {required:.1f} times it asks for; a weaker tube shows more."
+        if required and abs(outcome.magnification) > MUCH_MORE_POWER * required:
+            found.con(
+                f"It has more power than the {required:.1f}x that {demand.name} asks for; a weaker tube shows more."
             )
+    else:
+        found.con(f"It {'comes near' if outcome.grade == 'nearly' else 'misses'} {demand.name} {chance}.")
+    for loss in outcome.losses:
+        if loss.logmar >= HIGH_LOSS_LOGMAR:
+            found.con(f"For {demand.name} {loss.sentence}.")
 
 
-def _of_optics(
-    context: Context, telescope: Telescope, configuration: Configuration, device: DeviceNumbers, good: list[str],
-    bad: list[str],
-) -> None:  # fmt: skip
-    lead = device.leading
-    field = lead.field
-    by = f"{field.criterion} criterion, eye {field.eye_distance_mm:.0f} mm behind, pupil {field.pupil_mm:.1f} mm"
-    words = f"Real field {field.real_field_deg:.1f} degrees ({by}, {field.basis})."
-    (good if field.real_field_deg >= 8.0 else bad).append(words)
+def _of_field(configuration: Configuration, device: DeviceNumbers, found: Reasons) -> None:
+    field = device.leading.field
+    by = (
+        "as measured"
+        if field.basis == "measured"
+        else f"{field.criterion} criterion, eye {field.eye_distance_mm:.0f} mm behind, pupil {field.pupil_mm:.1f} mm"
+    )
+    if field.real_field_deg >= WIDE_ENOUGH_DEG:
+        found.pro(f"Its true field is {field.real_field_deg:.1f} degrees ({by}).")
+    else:
+        found.con(f"Its true field is only {field.real_field_deg:.1f} degrees ({by}).")
     if field.limited_by == "keyhole":
-        bad.append("The eye stands off the exit pupil and sees a keyhole: move the ocular.")
+        found.con("The eye stands off the exit pupil and sees through a keyhole: move the ocular.")
+    ring = field.ring_outer_diameter_deg
+    if configuration.position == "full diameter" and ring is not None:
+        found.con(f"Worn straight ahead it hides a ring out to at least {ring:.0f} degrees: for use seated.")
+
+
+def _of_light(context: Context, device: DeviceNumbers, demands: Sequence[Demand], found: Reasons) -> None:
+    lead = device.leading
     if lead.exit_pupil_diameter_mm < lead.dim_pupil_mm:
-        bad.append(
-            f"The exit pupil of {lead.exit_pupil_diameter_mm:.1f} mm is smaller than the pupil in dim light: "
-            "darker then."
+        found.con(
+            f"In dim light the pupil of {lead.dim_pupil_mm:.1f} mm is wider than the exit pupil of "
+            f"{lead.exit_pupil_diameter_mm:.1f} mm: the image is darker than without it."
         )
-    if configuration.correction == "carrier":
-        good.append("The carrier lens corrects sphere and cylinder and keeps the ordinary view sharp.")
-    if (
-        configuration.correction == "none"
-        and context.eye(lead.side).needs_correction
-        and not telescope.focusable
-    ):
-        bad.append(
-            "The ametropia is left in: a carrier lens is advised even for a slight one (common practice)."
-        )
-    if configuration.correction == "refocused":
-        change = abs(lead.magnification) / abs(telescope.signed_magnification) - 1.0
-        words = f"Refocused for this eye it magnifies {abs(lead.magnification):.2f} times ({100 * change:+.0f} %)."
-        (good if change >= 0.0 else bad).append(words)
-    if lead.residual_cylinder_d >= CYLINDER_NOTED_D:
-        bad.append(f"A cylinder of {lead.residual_cylinder_d:.2f} D stays uncorrected this way.")
-    if telescope.focusable:
-        good.append("It can be focused for different distances.")
-    if abs(telescope.signed_magnification) > 3.0 and context.person.head_tremor in ("slight", "marked"):
-        bad.append("Head tremor is multiplied by the power.")
-
-
-def _of_face(
-    context: Context, telescope: Telescope, configuration: Configuration, device: DeviceNumbers, good: list[str],
-    bad: list[str],
-) -> None:  # fmt: skip
-    person, mount = context.person, device.mount
-    if person.ocular_to_cornea_mm is None:
-        bad.append("Eye distance is reckoned from the vertex distance: measure it with the device on.")
-    if configuration.position == "bioptic":
-        _of_bioptic(context, device, good, bad)
-    elif configuration.position == "full diameter":
-        ring = device.leading.field.ring_outer_diameter_deg
-        if ring is not None:
-            bad.append(f"Worn straight ahead it hides a ring out to {ring:.0f} degrees and more: seated use.")
-    if person.lenses_worn in ("trifocal", "progressive"):
-        bad.append(
-            f"The {person.lenses_worn} stands too high for the distance area of a carrier: single vision or a low "
-            "bifocal instead (common practice)."
-        )
-    if (
-        person.lenses_worn == "bifocal"
-        and configuration.position != "bioptic"
-        and configuration.mount == "through the lens"
-    ):
-        bad.append("The tube takes the place of the bifocal segment.")
-    if telescope.weight_g is not None and telescope.weight_g > 60.0:
-        bad.append(f"It weighs {telescope.weight_g:g} g on the nose.")
-    if configuration.mount == "clip-on":
-        bad.append(
-            "Clipped on, it sits farther off and less firmly; the person's own spectacles stay as they are."
-        )
-    if (
-        device.cap is not None
-        and mount.b_size_mm is not None
-        and device.cap.working_distance_mm < person.reach_mm
-    ):
-        bad.append(
-            f"The cap works at {device.cap.working_distance_mm:.0f} mm, nearer than the {person.reach_mm:g} mm assumed "
-            "for the hands."
-        )
-
-
-def _of_bioptic(context: Context, device: DeviceNumbers, good: list[str], bad: list[str]) -> None:
-    person, mount = context.person, device.mount
-    if mount.head_drop_deg is not None:
-        words = f"The head drops by {mount.head_drop_deg:.0f} degrees to look through it."
-        stiff = person.neck in ("stiff", "painful") or mount.head_drop_deg > LONG_DROP_DEG
-        (bad if stiff else good).append(words)
-    least = mount.least_lens_height_mm
-    if least is not None and mount.b_size_mm is not None and least > mount.b_size_mm:
-        bad.append(f"It needs a lens height of {least:.0f} mm; the frame is not measured yet.")
-    if mount.off_axis_deg is not None:
-        left = device.leading.field.apparent_field_deg / 2.0 - abs(mount.off_axis_deg)
-        if left < OFF_AXIS_LEAST_DEG:
-            bad.append(
-                "Looking through the ocular's middle uses up the field: more tilt or a smaller housing."
-            )
-    if mount.segment_clearance_mm is not None and person.segment_height_mm is not None:
-        below = device.leading and context.eye(device.leading.side).pupil_height_mm - person.segment_height_mm
-        if mount.segment_clearance_mm >= SEGMENT_CLEARANCE_MM or below >= SEGMENT_BELOW_MM:
-            good.append("The bifocal can stay: its segment leaves room under the tube.")
+    glare = any(glare_of(context.person, demand) for demand in demands)
+    if device.filter_transmittance < 1.0:
+        passes = f"The tint lets {100 * device.filter_transmittance:.0f} % of the light through"
+        if glare:
+            found.pro(f"{passes}; glare is on record ({context.person.glare}).")
         else:
-            bad.append("The bifocal segment stands too high under this tube.")
+            found.con(f"{passes}, and no glare is on record.")
+    elif glare:
+        found.con(f"Glare is on record ({context.person.glare}) and it has no tint.")
 
 
-def _of_eyes(
-    context: Context, configuration: Configuration, device: DeviceNumbers, good: list[str], bad: list[str]
+def _of_correction(
+    context: Context,
+    telescope: Telescope,
+    configuration: Configuration,
+    device: DeviceNumbers,
+    found: Reasons,
 ) -> None:
-    if configuration.eye != "both":
-        if configuration.eye != context.leading and context.right.usable and context.left.usable:
-            bad.append(f"The {context.leading} eye sees better.")
+    lead = device.leading
+    eye = context.eye(lead.side)
+    if eye.needs_correction:
+        _of_ametropia(eye, telescope, configuration, device, found)
+    if lead.residual_cylinder_d >= CYLINDER_NOTED_D:
+        found.con(f"A cylinder of {lead.residual_cylinder_d:.2f} D stays uncorrected this way.")
+
+
+def _of_ametropia(
+    eye: EyeIn, telescope: Telescope, configuration: Configuration, device: DeviceNumbers, found: Reasons
+) -> None:
+    lead, place = device.leading, configuration.correction
+    if place == "carrier":
+        slight = (
+            ", advised even for a slight error (common practice)" if eye.strongest_d < SLIGHT_ERROR_D else ""
+        )
+        if configuration.mount in FRONT_MOUNTS:
+            found.pro(
+                "It stands in front of the carrier, which holds sphere and cylinder: the tube needs no correction."
+            )
         else:
-            good.append("The fellow eye stays free to look around and into the hidden ring.")
+            found.pro(
+                f"The carrier lens holds sphere and cylinder and keeps the ordinary view sharp{slight}."
+            )
+    elif place == "ocular":
+        found.pro("Corrected behind the ocular, sphere and cylinder, with the eye as near as it gets.")
+    elif place == "objective" and lead.correction_lens_d is not None:
+        found.pro(f"A lens of only {lead.correction_lens_d:+.2f} D before the objective corrects the sphere.")
+    elif place == "refocused":
+        change = abs(lead.magnification) / abs(telescope.signed_magnification) - 1.0
+        words = f"Refocused for this eye it magnifies {abs(lead.magnification):.2f}x ({100 * change:+.0f} %)."
+        (found.pro if change >= 0.0 else found.con)(words)
+    elif place == "none":
+        taken = "Only focusing takes up the ametropia" if telescope.focusable else "The ametropia is left in"
+        found.con(f"{taken}: a carrier lens is advised even for a slight error (common practice).")
+    if place not in ("carrier", "none") and configuration.position == "bioptic":
+        found.con("The carrier around it must still hold the correction for the ordinary view.")
+
+
+def _of_focus(
+    context: Context,
+    telescope: Telescope,
+    configuration: Configuration,
+    device: DeviceNumbers,
+    found: Reasons,
+) -> None:
+    lead = device.leading
+    if telescope.focusable:
+        near = (
+            f" from {lead.near_limit_mm / 10:.0f} cm"
+            if lead.near_limit_mm and lead.near_limit_mm < 9e6
+            else ""
+        )
+        found.pro(f"It can be focused{near} to far.")
+        if context.person.hands in ("unsteady", "one hand"):
+            found.con(f"Focusing asks for a steady hand; the hands are recorded as {context.person.hands}.")
+    elif configuration.focus == "hyperfocal" and lead.near_limit_mm is not None:
+        found.pro(f"Set hyperfocal it is clear from {lead.near_limit_mm / 1000:.2f} m to far without a cap.")
+
+
+def _of_cap(
+    context: Context,
+    device: DeviceNumbers,
+    demands: Sequence[Demand],
+    outcomes: Sequence[Outcome],
+    found: Reasons,
+) -> None:
+    cap = device.cap
+    if cap is None:
+        return
+    if not any(outcome.cap_on for outcome in outcomes):
+        if demands:
+            found.con("None of the goals asks for its cap.")
+        return
+    if cap.working_distance_mm < context.person.reach_mm:
+        found.con(
+            f"The cap works at {cap.working_distance_mm:.0f} mm, nearer than the {context.person.reach_mm:.0f} mm at "
+            "which hands usually work."
+        )
+    if not all(outcome.cap_on for outcome in outcomes):
+        found.con("The cap has to come off for the farther goals.")
+
+
+def _of_steadiness(
+    context: Context, outcomes: Sequence[Outcome], device: DeviceNumbers, found: Reasons
+) -> None:
+    power = max(
+        (abs(outcome.magnification) for outcome in outcomes), default=abs(device.leading.magnification)
+    )
+    if power > steady_power(context.person):
+        found.con(
+            f"The head trembles ({context.person.head_tremor}) and this power multiplies it {power:.1f} times."
+        )
+    if device.weight_g is not None and device.weight_g > (LIGHT_G + HEAVY_G) / 2.0:
+        found.con(f"It weighs {device.weight_g:g} g on the nose.")
+
+
+def _of_eyes(context: Context, configuration: Configuration, device: DeviceNumbers, found: Reasons) -> None:
+    if configuration.eye != "both":
+        other = context.left if configuration.eye == "right" else context.right
+        if configuration.eye != context.leading:
+            found.con(f"The {context.leading} eye sees better.")
+        elif other.usable:
+            found.pro(f"The {other.side} eye stays free to look around and into the hidden ring.")
+        elif configuration.position == "full diameter":
+            found.con(f"The {other.side} eye cannot fill in the hidden ring.")
         return
     pair = device.pair
     if pair is None:
         return
     difference = pair.interocular_difference_logmar
     if difference is not None and difference > context.figures.interocular_rule_logmar:
-        bad.append(
+        found.con(
             f"The acuities differ by {difference:.2f} log: the second tube adds little but field and comfort."
         )
     else:
-        good.append(
-            "Two like eyes together: about half a line better, steadier and easier to find things with."
+        found.pro(
+            "With two like eyes it is steadier, easier to find things with, and up to half a line better."
         )
     if pair.centre_separation_deg > 0.0:
-        good.append(
-            f"Spread by {pair.spread_mm:g} mm the two fields make {pair.union_field_deg:.1f} degrees (union) with "
-            f"{pair.overlap_field_deg:.1f} shared."
+        found.pro(
+            f"Spread outwards by {pair.spread_mm:g} mm each, the two fields make {pair.union_field_deg:.1f} degrees "
+            f"together, {pair.overlap_field_deg:.1f} of them seen by both."
         )
-    if pair.aniseikonia_percent > 2.0:
-        bad.append(
-            f"The two powers differ by {pair.aniseikonia_percent:.1f} % after refocusing: unequal images."
-        )
+    if pair.aniseikonia_percent > UNEQUAL_IMAGES_PERCENT:
+        found.con(f"The two images differ in size by {pair.aniseikonia_percent:.1f} % after refocusing.")

@@ -16,7 +16,7 @@ from ..configuration import Configuration
 from ..entry import Pd
 from ..errors import EntryRefusal
 from ..fields import by_path
-from ..goals import Demand, Task, demands_of, library
+from ..goals import Demand, Task, demands_of, tasks_of
 from ..person import Person, person_of
 from ..print_size import NearPrint
 from ..settings import Settings
@@ -62,7 +62,7 @@ def sensitivity(
     when the option cannot be used.
     """
     person = person_of(case, settings)
-    demands = demands_of(case.visit.goals, library() if tasks is None else tasks, settings)
+    demands = demands_of(case.visit.goals, tasks_of(settings) if tasks is None else tasks, settings)
     context = context_of(person, settings)
     try:
         option = option_for(context, stock, demands, configuration)
@@ -98,7 +98,8 @@ def _rivals(grid: Grid, stock: Stock, configuration: Configuration) -> Stock:
         if len(names) > RIVALS:
             break
     kept = tuple(item for item in stock.telescopes if item.id in names)
-    return stock.model_copy(update={"telescopes": kept, "filters": ()})
+    tints = tuple(item for item in stock.filters if item.id == configuration.filter)
+    return stock.model_copy(update={"telescopes": kept, "filters": tints})
 
 
 def _winner(grid: Grid) -> tuple[str, str, str] | None:

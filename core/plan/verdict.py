@@ -1,33 +1,26 @@
-"""The grade, the sentence and the decision of an outcome, from its numbers."""
+"""The grade, the sentence and the decision of an outcome, from its numbers. Every sentence is fit for a chart note."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from ..acuity import Acuity, format_acuity
 from ..goals import Demand
 from ..stock import Telescope
 from .context import Context
-from .types import Decision, DeviceNumbers, Grade
+from .ranking import steady_power
+from .types import Decision, DeviceNumbers, Grade, Outcome
 
 MEETS_CHANCE = 0.5
-
-
 NEARLY_CHANCE = 0.2
-
-
 CLEAR_MARGIN = 1e-9
-
-
 # Fluent reading goes on with half of the characters wanted, a picture with a quarter of its width (common practice).
 CHARACTERS_SHARE = 0.5
-
-
 WIDTH_SHARE = 0.25
-
-
-TREMOR_POWER = {"marked": 2.0, "slight": 3.5}
-
-
 # An ordinary add up to here is worn without a thought (common practice).
 ADD_ENOUGH_D = 4.0
+
+_GRADE_WORDS = {"meets": "met", "nearly": "nearly met", "misses": "not met"}
 
 
 def grade_of(chance: float, blur: float, vergence: int, share: float, share_wanted: float) -> Grade:
@@ -53,99 +46,176 @@ def share_of(chosen: dict, demand: Demand) -> tuple[float, float]:
     return 1.0, 0.0
 
 
+def acuity_words(context: Context, logmar: float) -> str:
+    """An acuity in the clinic's notation."""
+    return format_acuity(Acuity(max(-0.3, min(3.0, logmar))), context.figures.acuity_notation)
+
+
 def sentence_of(
-    demand: Demand, chosen: dict, grade: Grade, vergence: int, share: float, share_wanted: float
+    context: Context,
+    demand: Demand,
+    chosen: dict,
+    grade: Grade,
+    vergence: int,
+    share: float,
+    share_wanted: float,
 ) -> str:
-    chance = round(100 * chosen["probability"])
+    """What is expected of the goal, against what is wanted, and what stands in the way."""
     if vergence == 2:
-        return (
-            f"{demand.name}: two eyes would have to converge by {chosen['convergence_prism'] or 0:.0f} prism dioptres "
-            "through these tubes, beyond their reserve; use one eye, base-in caps or converged tubes."
-        )
+        return _cannot_converge(demand, chosen)
     if demand.by_print:
         what = (
-            f"prints as small as {chosen['print_read_m_units']:.2g}M at threshold, "
-            f"EVD {chosen['evd_mm']:.0f} of {chosen['required_evd_mm']:.0f} mm wanted"
+            f"an equivalent viewing distance of {chosen['evd_mm']:.0f} mm where {chosen['required_evd_mm']:.0f} mm "
+            f"or less is wanted, threshold print about {chosen['print_read_m_units']:.2g}M"
         )
     else:
-        what = f"about 20/{chosen['predicted_snellen_denominator']:.0f} expected"
-    words = f"{demand.name}: {grade}, {what}, chance {chance} %"
+        now, wanted = (
+            acuity_words(context, chosen[key]) for key in ("predicted_logmar_with_losses", "goal_logmar")
+        )
+        what = f"about {now} expected where {wanted} is wanted"
+    words = f"{demand.name}: {_GRADE_WORDS[grade]}, {what}, chance {percent(chosen['probability'])}"
+    hindrances = hindrances_of(chosen, vergence, share, share_wanted)
+    return f"{words}; {', '.join(hindrances)}." if hindrances else f"{words}."
+
+
+def percent(chance: float) -> str:
+    """A chance in whole per cent; never 0 or 100, which no prediction is."""
+    value = round(100.0 * chance)
+    return "under 1 %" if value < 1 else "over 99 %" if value > 99 else f"{value} %"
+
+
+def hindrances_of(chosen: dict, vergence: int, share: float, share_wanted: float) -> list[str]:
+    """What keeps the goal from being met beside its chance, in words."""
+    found = []
     if not chosen["clear"]:
-        words += f", {chosen['defocus_d']:.2f} D out of focus there"
+        found.append(
+            f"{chosen['defocus_d']:.2f} D out of focus there where {chosen['tolerance_d']:.2f} D is tolerated"
+        )
     if share < share_wanted:
-        words += f", only {100 * share:.0f} % of the wanted width in view"
+        found.append(f"only {100 * share:.0f} % of the wanted width in view at once")
     if vergence == 1:
-        words += ", convergence beyond half of the reserve"
-    return words + "."
+        found.append("convergence beyond half of the reserve")
+    return found
+
+
+def _cannot_converge(demand: Demand, chosen: dict) -> str:
+    through, reserve = chosen["convergence_prism"], chosen["vergence_reserve_prism"]
+    if through is None:
+        return f"{demand.name}: cannot be fused, the light of these two tubes crosses before the eyes. Fit one eye."
+    return (
+        f"{demand.name}: cannot be fused, these two tubes ask for {abs(through):.0f} prism dioptres of convergence and "
+        f"the reserve is {reserve:.0f}. Fit one eye, base-in caps, or tubes turned in for that distance."
+    )
+
+
+def needs_no_telescope(demand: Demand, outcome: Outcome) -> bool:
+    """Whether the goal is reached without any telescope."""
+    return bool(_without(demand, outcome.required_magnification, outcome.required_evp_d))
+
+
+def decision_of(demands: Sequence[Demand], outcomes: Sequence[Outcome]) -> Decision:
+    """The decision for an option: that for the first goal which asks for a telescope at all."""
+    for demand, outcome in zip(demands, outcomes, strict=True):
+        if not needs_no_telescope(demand, outcome):
+            return outcome.decision
+    return outcomes[0].decision if outcomes else Decision("trial", "No goal is recorded yet.")
 
 
 def decide(
-    context: Context, telescope: Telescope, device: DeviceNumbers, demand: Demand, chosen: dict, grade: Grade
-) -> Decision:
-    chance = chosen["probability"]
-    lead = device.leading
+    context: Context, telescope: Telescope, device: DeviceNumbers, demand: Demand, chosen: dict, grade: Grade,
+    hindrances: Sequence[str],
+) -> Decision:  # fmt: skip
+    """What to do about one goal with one option, in a word and a sentence."""
+    without = _without(demand, chosen.get("required_magnification"), chosen.get("required_evp_d"))
+    if without:
+        return Decision("prefer-alternative", without)
     if grade == "cannot":
-        return Decision("refuse", "The two eyes cannot join the images of these tubes for this goal.")
-    if demand.by_print and (
-        chosen["power_margin_log"] < 0.0 or (demand.kind == "near" and not demand.hands_free)
-    ):
-        if chosen["power_margin_log"] < 0.0:
-            return Decision(
-                "prefer-alternative",
-                "The telescope falls short of the power wanted; a high add or a magnifier reaches it and shows more "
-                "characters. Keep the telescope only if their short working distance is refused.",
-            )
-        return Decision(
-            "prefer-alternative",
-            "A high add or a magnifier of the same power shows several times more characters, and the hands need not "
-            "be free. Keep the telescope only if its working distance is the point.",
-        )
-    if grade == "misses":
-        return Decision(
-            "prefer-alternative",
-            f"A chance of {100 * chance:.0f} % is too small: another power, another way or another goal.",
-        )
-    if chance < MEETS_CHANCE:
-        return Decision(
-            "trial",
-            f"The chance of meeting the goal is {100 * chance:.0f} %, under one half: show the number and try "
-            "before ordering.",
-        )
-    if lead.exit_pupil_diameter_mm < lead.dim_pupil_mm:
-        erect = ", image erect by prism" if telescope.type == "keplerian" else ""
-        return Decision(
-            "trial",
-            f"The exit pupil of {lead.exit_pupil_diameter_mm:.1f} mm is smaller than the pupil in dim light"
-            f"{erect}: try it in the light of the task.",
-        )
-    limit = TREMOR_POWER.get(context.person.head_tremor)
-    if limit is not None and abs(chosen["magnification"]) > limit:
-        return Decision("trial", "The head trembles and this power multiplies it: try it at the task first.")
-    if not chosen["clear"]:
-        return Decision("trial", "The goal's distance is not quite clear: try it there.")
-    if grade == "nearly":
-        return Decision("trial", "It comes close; try it at the task before ordering.")
-    if chosen["contrast_reserve"] < context.figures.contrast_reserve_caution:
-        return Decision("trial", "The contrast reserve is small: try it at the task, with better light.")
+        return Decision("refuse", _cannot_converge(demand, chosen))
+    other = _other_way(demand, chosen, grade, hindrances)
+    if other:
+        return Decision("prefer-alternative", other)
+    trial = _trial(context, telescope, device, demand, chosen, grade, hindrances)
+    if trial:
+        return Decision("trial", trial)
     return Decision("proceed", _proceed(context, device, demand, chosen))
 
 
-def _without(demand: Demand, chosen: dict) -> str:
+def _without(demand: Demand, required_magnification: float | None, required_evp_d: float | None) -> str:
     """Why no telescope is needed at all, "" when one is."""
-    if demand.by_print and demand.kind == "near" and chosen["required_evp_d"] <= ADD_ENOUGH_D:
+    if demand.by_print and demand.kind == "near" and required_evp_d and required_evp_d <= ADD_ENOUGH_D:
+        add = max(0.25, required_evp_d)
+        return f"{demand.name}: an ordinary add of about {add:.2f} D does it; no telescope is needed for this goal."
+    if not demand.by_print and required_magnification and required_magnification <= 1.0:
         return (
-            f"An add of {max(chosen['required_evp_d'], 0.25):.2f} D does it: no telescope is needed for this."
+            f"{demand.name}: the recorded acuity is enough without magnification; check the correction, the light and "
+            "the contrast before a telescope is weighed for this goal."
         )
-    if not demand.by_print and chosen["required_magnification"] <= 1.0:
-        return "This acuity does it without magnification: check the correction and the light."
+    return ""
+
+
+def _other_way(demand: Demand, chosen: dict, grade: Grade, hindrances: Sequence[str]) -> str:
+    """Why another way is to be preferred, "" when none is."""
+    if demand.by_print and chosen["power_margin_log"] < 0.0:
+        return (
+            f"{demand.name}: the telescope gives {chosen['equivalent_power_d']:.1f} D of the "
+            f"{chosen['required_evp_d']:.1f} D wanted. A high add, a magnifier or a screen reaches it and shows more "
+            "characters; keep the telescope only if their short working distance is refused."
+        )
+    if demand.by_print and demand.kind == "near" and not demand.hands_free:
+        return (
+            f"{demand.name}: a high add or a magnifier of the same power shows several times more characters, and free "
+            f"hands are not asked for. Keep the telescope only if its {chosen['object_distance_mm']:.0f} mm of room "
+            "is the point."
+        )
+    if grade != "misses":
+        return ""
+    if chosen["probability"] < NEARLY_CHANCE:
+        return (
+            f"{demand.name}: a chance of {percent(chosen['probability'])} is too small; look at another power, another "
+            "way or a nearer goal."
+        )
+    return f"{demand.name}: not met, {', '.join(hindrances)}; look at a cap, another focus or another way."
+
+
+def _trial(
+    context: Context, telescope: Telescope, device: DeviceNumbers, demand: Demand, chosen: dict, grade: Grade,
+    hindrances: Sequence[str],
+) -> str:  # fmt: skip
+    """Why it has to be tried before it is ordered, "" when nothing speaks against ordering."""
+    chance, lead = chosen["probability"], device.leading
+    if chance < MEETS_CHANCE:
+        return (
+            f"{demand.name}: the chance of meeting the goal is {percent(chance)}, under one half. Show the number and "
+            "try it at the task before ordering."
+        )
+    if hindrances:
+        return f"{demand.name}: {', '.join(hindrances)}. Try it at the task before ordering."
+    if lead.exit_pupil_diameter_mm < lead.dim_pupil_mm:
+        erect = " The image is erected by a prism." if telescope.type == "keplerian" else ""
+        return (
+            f"{demand.name}: a chance of {percent(chance)}, but the exit pupil of "
+            f"{lead.exit_pupil_diameter_mm:.1f} mm is smaller than the pupil of {lead.dim_pupil_mm:.1f} mm in dim "
+            f"light. Try it in the light of the task.{erect}"
+        )
+    if abs(chosen["magnification"]) > steady_power(context.person):
+        return f"{demand.name}: the head trembles and this power multiplies it. Try it seated and braced at the task."
+    if grade == "nearly":
+        return f"{demand.name}: nearly met. Try it at the task before ordering."
+    if chosen["contrast_reserve"] < context.figures.contrast_reserve_caution:
+        return (
+            f"{demand.name}: the contrast reserve is only {chosen['contrast_reserve']:.1f} to 1. Try it at the task, "
+            "with more light first."
+        )
     return ""
 
 
 def _proceed(context: Context, device: DeviceNumbers, demand: Demand, chosen: dict) -> str:
-    parts = [f"chance {100 * chosen['probability']:.0f} %"]
+    parts = [f"chance {percent(chosen['probability'])}"]
     if device.pair is not None:
-        parts.append("acuities alike and fusion shown")
+        gap = device.pair.interocular_difference_logmar
+        alike = gap is not None and gap <= context.figures.interocular_rule_logmar
+        parts.append("acuities alike and fusion shown" if alike else "fusion shown")
     parts.append(
         "clear with sustained accommodation" if chosen["accommodation_used_d"] > 0 else "clear at the task"
     )
-    return f"It should do for {demand.name}: " + ", ".join(parts) + "."
+    return f"{demand.name}: expected to be met, {', '.join(parts)}."

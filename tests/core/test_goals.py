@@ -4,13 +4,25 @@ from __future__ import annotations
 
 from datetime import date
 from math import isclose, log10
+from pathlib import Path
 
 import pytest
 
 from afocal.core.case import Case, Goal, new_case
 from afocal.core.fields import goal_by_key
-from afocal.core.goals import demand_of, demands_of, library, loads_tasks, matching, merged, task_for
-from afocal.core.settings import Settings
+from afocal.core.goals import (
+    demand_of,
+    demands_of,
+    library,
+    loads_tasks,
+    matching,
+    merged,
+    task_for,
+    tasks_of,
+)
+from afocal.core.plan import read_case
+from afocal.core.settings import Settings, dumps_settings, loads_settings
+from afocal.core.workspace import Workspace
 
 
 def _goal(**typed: str) -> Goal:
@@ -140,7 +152,7 @@ def test_a_clinic_adds_and_replaces_tasks() -> None:
         ("schema = 1\n[[task]]\nname = 5\n", "needs a name"),
         ('schema = 1\n[[task]]\nname = "x"\ndistnace = "2 m"\n', "unknown key"),
         ('schema = 1\n[[task]]\nname = "x"\ndistance = "far"\n', "Distance"),
-        ("schema = 1\n[[task]\n", "not readable as TOML"),
+        ("schema = 1\n[[task]\n", "not valid TOML"),
         ("[[task]]\nname = 'x'\n", "schema"),
         ('schema = 1\ntask = "x"\n', "tables are expected"),
         ('schema = 1\n[[task]]\nname = "x"\n[[task]]\nname = "x"\n', "stands twice"),
@@ -168,3 +180,42 @@ def test_demands_keep_the_order_of_the_goals() -> None:
     """Goals are ranked by their order in the case."""
     demands = demands_of([_goal(task="newspaper"), _goal(task="bus number")], library(), Settings())
     assert [(demand.index, demand.name) for demand in demands] == [(0, "newspaper"), (1, "bus number")]
+
+
+CLINIC_TASKS = """schema = 1
+[[task]]
+name = "newspaper"
+distance = "25 cm"
+detail = "0.8M"
+[[task]]
+name = "harbour lights"
+distance = "200 m"
+detail = "20/40"
+distnace = "3 m"
+"""
+
+
+def test_the_clinics_own_tasks_are_read_with_the_settings(tmp_path: Path) -> None:
+    """A file tasks.toml beside the settings is laid over the library; what is wrong in it is named by file and line."""
+    (tmp_path / "tasks.toml").write_text(CLINIC_TASKS, "utf-8")
+    settings, problems = Workspace(tmp_path, tmp_path / "stock.toml", tmp_path / "settings.toml").settings()
+    assert [str(problem) for problem in problems] == [
+        f"{tmp_path / 'tasks.toml'}:10: task[2].distnace: unknown key (did you mean distance?)"
+    ]
+    tasks = tasks_of(settings)
+    assert len(tasks) == len(library()) + 1
+    assert task_for("harbour", tasks) is not None
+    assert demand_of(_goal(task="newspaper"), tasks, settings).distance_mm == 250.0
+    assert tasks_of(Settings()) == library()
+
+
+def test_the_clinics_own_tasks_reach_the_plan_and_stay_out_of_the_settings_file(tmp_path: Path) -> None:
+    """The plan computes a goal by the clinic's figures; settings that are written again do not hold the tasks."""
+    (tmp_path / "tasks.toml").write_text(CLINIC_TASKS, "utf-8")
+    settings, _ = Workspace(tmp_path, tmp_path / "stock.toml", tmp_path / "settings.toml").settings()
+    case = new_case("G-1", date(2026, 6, 1)).with_goal_typed(0, "task", "newspaper")
+    assert read_case(case, settings)[1][0].goal_m_units == pytest.approx(0.8)
+    assert read_case(case, Settings())[1][0].goal_m_units != pytest.approx(0.8)
+    assert dumps_settings(settings) == ""
+    _, problems = loads_settings("tasks = 3\n")
+    assert "unknown key" in str(problems[0])

@@ -17,8 +17,8 @@ LAYERS = [
     {"documents", "look_back"},
     {"fitting", "faults", "training", "timeline", "signing"},
     {"plan"},
-    {"goals", "person"},
-    {"case", "case_file", "stock", "settings", "likelihood", "workspace"},
+    {"goals", "person", "workspace"},
+    {"case", "case_file", "stock", "settings", "likelihood"},
     {"optics", "acuity", "acuity_scale", "optotypes", "print_size", "magnification", "reading", "contrast"},
     {"formula", "errors"},
 ]
@@ -127,5 +127,7 @@ def test_records_are_the_librarys_own():
     for path in SOURCES:
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.ImportFrom) and any(alias.name == "dataclass" for alias in node.names):
-                assert node.level == 0 and node.module == "dataclasses", f"{path}: dataclass from {node.module}"
+                assert node.level == 0 and node.module == "dataclasses", (
+                    f"{path}: dataclass from {node.module}"
+                )
             assert not (isinstance(node, ast.FunctionDef) and node.name == "dataclass"), path
