@@ -13,6 +13,7 @@ from typing import Any
 from ..acuity import Acuity, OffChart, format_acuity
 from ..case import Finding, Visit
 from ..entry import Day, NearKind, RefractionKind, Words
+from ..errors import Refusal
 from ..fields import GOAL_FIELDS, Field, fields
 from ..refraction import Refraction
 from ..settings import Settings
@@ -88,8 +89,14 @@ def acuity_words(value: Acuity | OffChart, settings: Settings) -> str:
 
 
 def logmar_words(logmar: float, settings: Settings) -> str:
-    """A logMAR in the clinic's notation, with the number behind it."""
-    shown = format_acuity(Acuity(logmar), settings.acuity_notation)
+    """A logMAR in the clinic's notation, with the number behind it.
+
+    What no chart and no notation has (a strong tube before a sharp eye) stands as the number alone.
+    """
+    try:
+        shown = format_acuity(Acuity(logmar), settings.acuity_notation)
+    except Refusal:
+        return f"{_two_places(logmar)} logMAR"
     return shown if shown.endswith("logMAR") else f"{shown} ({_two_places(logmar)} logMAR)"
 
 
