@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from rich.style import Style
 from textual.renderables.digits import Digits
 
-from ...core.acuity import Acuity, format_acuity
+from ...core.documents.findings import logmar_words
 from ..signs import current_signs
 from ..view import View
 from ..widgets.sheet import SheetRow, text_row
@@ -33,7 +33,7 @@ def figures(view: View) -> Iterator[tuple[str, str]]:
     if outcome.print_read_m_units is not None:
         yield "Smallest print expected", f"{outcome.print_read_m_units:.2g}M"
     elif outcome.predicted_logmar_with_losses is not None:
-        acuity = format_acuity(Acuity(outcome.predicted_logmar_with_losses), view.settings.acuity_notation)
+        acuity = logmar_words(outcome.predicted_logmar_with_losses, view.settings)
         yield "Acuity expected", acuity.split()[0]
     yield "Power", f"{abs(outcome.magnification):.2g}x"
 
