@@ -131,3 +131,29 @@ def test_records_are_the_librarys_own():
                     f"{path}: dataclass from {node.module}"
                 )
             assert not (isinstance(node, ast.FunctionDef) and node.name == "dataclass"), path
+
+
+def test_every_data_file_is_packaged():
+    """Each file of the packages that is no Python file is matched by a pattern of package-data, and no pattern is idle."""
+    listed = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["setuptools"]["package-data"]
+    matched: dict[Path, str] = {}
+    for package, patterns in listed.items():
+        folder = ROOT / Path(*package.split(".")[1:])
+        for pattern in patterns:
+            found = [path for path in folder.glob(pattern) if path.is_file()]
+            assert found, f"{package}: {pattern} matches nothing"
+            matched.update(dict.fromkeys(found, package))
+    data = {
+        path
+        for top in ("core", "tui", "themes")
+        for path in (ROOT / top).rglob("*")
+        if path.is_file() and path.suffix not in (".py", ".pyc")
+    }
+    assert data == set(matched)
+    assert {path.name for path in data} >= {
+        "tasks.toml",
+        "stock.toml",
+        "LQ-101.toml",
+        "handout.toml",
+        "intake.md",
+    }
