@@ -105,9 +105,11 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
             for screen in self.screen_stack:
                 for line in screen.query(KeyLine):
                     self.fill_key_line(line, getattr(screen, "place", "list"))
-        for sentence in (*self._problems, *problems):
-            self.say(sentence, "check")
-        self._problems.clear()
+        self._problems += problems
+        if not self._first_case or self.desks:
+            for sentence in self._problems:
+                self.say(sentence, "check")
+            self._problems.clear()
         from .screens.recovery import offer_recovery
 
         offer_recovery(self)
@@ -286,7 +288,8 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
             return
         from .screens.dialogs import text_page
 
-        said = [each for line in self.screen.query(MessageLine) for each in reversed(line.recent)]
+        lines = (line for screen in self.screen_stack for line in screen.query(MessageLine))
+        said = sorted((each for line in lines for each in line.recent), key=lambda each: each.at, reverse=True)
         text = "\n".join(f"{each.at:%H:%M:%S}  {each.text}" for each in said)
         self.push_screen(text_page("Recent messages", text or "Nothing was said yet."))
 

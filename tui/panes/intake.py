@@ -53,7 +53,6 @@ class IntakePane(Pane):
         self._view: View | None = None
         self._errors: dict[str, str] = {}
         self._rows: dict[str, tuple[Any, Row]] = {}
-        self._goal_begun: int | None = None
 
     def compose(self) -> ComposeResult:
         yield self.form
@@ -64,15 +63,10 @@ class IntakePane(Pane):
         """Rows of the view; only what differs is made and painted again."""
         self._view = view
         self.form.rows = tuple(self._all_rows(view))
-        begun, self._goal_begun = self._goal_begun, None
-        if begun is not None and begun < len(view.case.visit.goals):
-            # The rows of a new goal came in below the caret: go on with them.
-            self.form.go_to(goal_key(begun, "distance"))
 
     def refuse(self, key: str, sentence: str) -> None:
         """The sentence, which names what was typed, stands under the field until it is mended; the old value stays."""
         if self._view is not None and any(row.key == key for row in self.form.rows):
-            self._goal_begun = None
             self._errors[key] = sentence
             self.show(self._view)
 
@@ -150,8 +144,6 @@ class IntakePane(Pane):
             self.send(CaseEdited(lambda case: case.with_typed(key, text), key))
         else:
             index, name = goal
-            if index == len(view.case.visit.goals) and text.strip():
-                self._goal_begun = index
             self.send(CaseEdited(lambda case: _with_goal(case, index, name, text), key))
         if had_error and key not in self._errors and self._view is view:
             self.show(view)

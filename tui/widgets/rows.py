@@ -83,7 +83,7 @@ def columns_for(rows: tuple[Row, ...], width: int) -> Columns:
         return Columns(width, True, 0, max(4, min(22, width - 12)))
     longest = max((cell_len(shown(row.label)) for row in rows if not row.heading), default=10)
     field = next(field for least, field in _FIELD_WIDTHS if width >= least)
-    return Columns(width, False, min(longest + 1, max(14, width * 3 // 8)), field)
+    return Columns(width, False, min(longest + 1, max(14, width * 2 // 5)), field)
 
 
 def draw_row(row: Row, columns: Columns, *, is_current: bool = False) -> DrawnRow:
