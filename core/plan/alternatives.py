@@ -23,9 +23,9 @@ from .types import Alternative, AlternativeTable, Option
 
 REACH_MARGIN = 1.0 + 1e-9
 STRONGEST_ADD_D = 40.0
-# By common practice several times more characters outweigh a longer working distance unless that is the point.
-MUCH_WIDER = 3.0
 NORMAL_READING_D = 4.0
+# With less the page cannot be held nearer than an ordinary reading distance.
+ACCOMMODATION_OF_USE_D = 2.5
 
 
 def alternatives_for(
@@ -65,6 +65,8 @@ def alternatives_for(
     telescope = _telescope(best, demand, needed) if best is not None else None
     if telescope is not None:
         rows.append(telescope)
+    if eye.accommodation_d >= ACCOMMODATION_OF_USE_D:
+        rows.append(_held_near(eye, needed))
     rows.sort(key=lambda row: (not row.reaches, -(row.characters or 0.0)))
     rows.append(_plain_help())
     return _table(demand, rows, telescope, power)
@@ -210,6 +212,16 @@ def _screen(context: Context, eye: EyeIn, settings: Settings, item: NearAlternat
     )
 
 
+def _held_near(eye: EyeIn, needed: float) -> Alternative:
+    """The page held as near as the eye can keep focus on, without any device."""
+    evd = spectacle_add_evd_mm(eye.accommodation_d)
+    return Alternative(
+        "held nearer, without a device", "non-optical", "", evd, evp_from_evd_d(evd), None, evd, evd, None, None, None,
+        None, None, True, evd <= needed * REACH_MARGIN,
+        f"The eye itself keeps up {eye.accommodation_d:.1f} D of accommodation: nothing else has the field of it.",
+    )  # fmt: skip
+
+
 def _plain_help() -> Alternative:
     return Alternative(
         "light, large print, listening", "non-optical", "", None, None, None, None, None, None, None, None, None, None,
@@ -220,6 +232,9 @@ def _plain_help() -> Alternative:
 def _table(
     demand: Demand, rows: list[Alternative], telescope: Alternative | None, power: float
 ) -> AlternativeTable:
+    if any(row.kind == "non-optical" and row.reaches for row in rows):
+        words = f"{demand.name}: the eye's own accommodation does it with the page held near; no device is needed."
+        return AlternativeTable(demand.index, demand.name, tuple(rows), False, None, words)
     others = [row for row in rows if row.kind not in ("telescope", "non-optical") and row.reaches]
     widest = max(others, key=lambda row: row.characters or 0.0, default=None)
     ratio = None
@@ -251,14 +266,20 @@ def _verdict(
         )
     if power <= NORMAL_READING_D:
         return False, f"{demand.name}: an add of {power:.1f} D does it; no telescope is needed at near."
-    if widest is not None and ratio is not None and ratio >= MUCH_WIDER and not demand.hands_free:
+    room = f"{telescope.working_distance_mm or 0:.0f} mm"
+    if widest is not None and demand.kind == "near" and not demand.hands_free:
+        more = (
+            f"shows {ratio:.1f} times as much"
+            if ratio is not None and ratio >= 1.05
+            else "reaches it as well"
+        )
         return (
             False,
-            f"{demand.name}: {widest.name} shows {ratio:.0f} times more at the same power; the telescope is the answer "
-            "only when its working distance is the point.",
+            f"{demand.name}: {widest.name} {more}; the telescope is the answer only when its working distance of "
+            f"{room} is the point.",
         )
     return (
         True,
-        f"{demand.name}: the working distance of {telescope.working_distance_mm or 0:.0f} mm is what the telescope "
-        "gives; other ways of the same power must be held nearer.",
+        f"{demand.name}: the working distance of {room} is what the telescope gives; an add or a magnifier of the same "
+        "power must be held nearer.",
     )

@@ -65,7 +65,7 @@ def eye_refusal(context: Context, telescope: Telescope, eye: EyeChoice) -> tuple
 def _pair_refusal(context: Context, telescope: Telescope) -> tuple[RefusalCode, str] | None:
     person = context.person
     if not telescope.in_pairs:
-        return "not made in pairs", "It is not made in pairs."
+        return "not made in pairs", "This telescope is not made in pairs: fit one eye, or another telescope."
     if person.fusion is None:
         return (
             "no fusion",

@@ -150,6 +150,17 @@ def _best_for(grid: Grid, options: Sequence[Option], demand: Demand) -> Option |
     return options[0] if best is None else options[grid.rank_of(*best)]
 
 
+def neither_eye(context: Context) -> str:
+    """Why no eye can be computed with: what is off the chart, or that nothing was measured yet."""
+    off = [eye for eye in (context.right, context.left) if not eye.closed.startswith("No acuity")]
+    if off:
+        other = (
+            f" {off[1].side.capitalize()} eye {context.person.eye(off[1].side).off_chart}." if off[1:] else ""
+        )
+        return f"{off[0].closed}{other} Refer again if the category changes."
+    return "No acuity is recorded for either eye: measure distance acuity or threshold print first."
+
+
 def _decision(
     context: Context, best: Option | None, refused: Sequence[Refused], demands: Sequence[Demand], stock: Stock
 ) -> Decision:
@@ -159,13 +170,8 @@ def _decision(
                 "trial", "Record a goal first: without one there is nothing to weigh options against."
             )
         return best.decision
-    closed = [eye.closed for eye in (context.right, context.left) if eye.closed]
-    if len(closed) == 2:
-        off = [words for words in closed if not words.startswith("No acuity")]
-        words = off[0] if off else closed[0]
-        if off:
-            words += " Refer again if the category changes."
-        return Decision("refuse", words)
+    if context.right.closed and context.left.closed:
+        return Decision("refuse", neither_eye(context))
     if not stock.telescopes:
         return Decision("refuse", "The stock has no telescope: name a stock file.")
     return Decision("refuse", refused[0].reason if refused else "No configuration can be used.")

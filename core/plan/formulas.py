@@ -137,12 +137,14 @@ def transmittance_with_filter(transmittance: float, filter_transmittance: float)
     kind="common practice",
     domain="reserve ≥ 1, CR95 > 0",
 )
-def good_chance(reserve: float, cr95_logmar: float) -> float:
+def good_chance(acuity_reserve: float, cr95_logmar: float) -> float:
     """The chance that is good enough: four in five for a bare acuity, less when a reserve already holds that margin.
 
     Beyond it more power buys nothing that the person would notice, and costs field and steadiness.
     """
-    return normal_probability(max(0.0, GOOD_CHANCE_SCORE - _Z95 * log10(max(1.0, reserve)) / cr95_logmar))
+    return normal_probability(
+        max(0.0, GOOD_CHANCE_SCORE - _Z95 * log10(max(1.0, acuity_reserve)) / cr95_logmar)
+    )
 
 
 @formula("min(1, P/0.4), 0 under P = 0.01", unit="", source="", kind="common practice", domain="P 0 to 1")

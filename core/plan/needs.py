@@ -44,7 +44,7 @@ def need_of(context: Context, demand: Demand) -> Need:
     magnification = evd = evp = None
     lows: tuple[float | None, float | None] = (None, None)
     if eye.closed:
-        problems.append(eye.closed)
+        problems.append(f"{demand.name}: {eye.closed}")
     elif not demand.problems:
         try:
             if demand.by_print:

@@ -186,7 +186,8 @@ def _losses(
                 Loss(
                     "motion",
                     log10(factor),
-                    f"slip at {demand.object_speed_deg_s:g} deg/s costs {log10(factor):.2f} log",
+                    f"image slip while following it at {demand.object_speed_deg_s:g} deg/s costs about "
+                    f"{log10(factor):.2f} log",
                 )
             )
     return found, blur

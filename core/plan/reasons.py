@@ -49,13 +49,14 @@ def summary_of(
     """One line that reads aloud well."""
     power = abs(telescope.signed_magnification)
     eyes = {"right": "right eye", "left": "left eye", "both": "both eyes"}[configuration.eye]
-    parts = [f"{power:g}x {telescope.type}", eyes, configuration.position, configuration.mount]
+    kind = f"{power:g}x {telescope.type.capitalize()}{', focusing' if telescope.focusable else ''}"
+    parts = [kind, eyes, configuration.position, configuration.mount]
     if cap is not None:
         parts.append(f"cap +{cap.power_d:.2f}")
     if tint is not None:
         parts.append(tint.description or tint.id)
     if configuration.correction == "refocused":
-        parts.append("tube refocused, spectacles off")
+        parts.append("tube refocused for the bare eye")
     elif configuration.correction != "none":
         parts.append(f"correction in the {configuration.correction}")
     if configuration.focus == "hyperfocal":

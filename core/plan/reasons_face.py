@@ -81,8 +81,8 @@ def _lens_form(
             )
         else:
             con(
-                f"A {worn} is worn: its {part} stands too high for the distance area of this carrier. Order single "
-                "vision or a low bifocal (common practice)."
+                f"A {worn} lens is worn: its {part} stands too high for the distance area of this carrier. Order "
+                "single vision or a low bifocal (common practice)."
             )
     elif worn == "bifocal":
         _bifocal(context, telescope, configuration, device, pro, con)
