@@ -16,7 +16,7 @@ from textual.binding import BindingType
 from textual.events import Event, Key
 from textual.screen import ModalScreen, Screen
 
-from ..core.errors import AfocalError
+from ..core.errors import AfocalError, FileRefusal
 from ..core.workspace import Workspace
 from ..themes import ThemeData
 from .commands import BY_ID, Place, bindings_for, commands_in, keymap_of, keys_in_force, shown_key
@@ -144,6 +144,13 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
         """Open a case by code, file name or path; a damaged one is named and left as it is."""
         try:
             opened = self.workspace.open_case(name)
+        except FileRefusal as refusal:
+            # The name first, the folder last: a line has room for the reason then.
+            line = f", line {refusal.line}" if refusal.line else ""
+            key = f"{refusal.key}: " if refusal.key else ""
+            where = f"It is left as it is: {refusal.path}"
+            self.say(f"{refusal.path.name}{line}: {key}{refusal.reason}. {where}", "error")
+            return
         except AfocalError as error:
             self.say(str(error), "error")
             return

@@ -83,6 +83,8 @@ class Keeper:
         seen = self._watch.look(saver.stamp)
         if seen.kind == "changed" and seen.stamp is not None and not seen.stamp.same_content(self._known):
             self.settle()
+        elif seen.kind == "unchanged" and saver.state.kind == "changed":
+            self.settle()
         elif seen.kind == "gone":
             self._say_unreadable("the file is gone; the next change writes it again")
 
@@ -104,7 +106,10 @@ class Keeper:
                 self.desk.saver.rebase(dumps_case(self.desk.case), found.stamp)
         elif found.is_clean:
             ours = " Both sets of changes are kept." if found.has_ours else ""
-            self._take(found, f"Changed elsewhere and taken in: {found.words}.{ours}", "check")
+            said = f"Changed elsewhere and taken in: {found.words}.{ours}"
+            if not found.merge.from_theirs:
+                said = "The file is as it was before; what was entered here is saved."
+            self._take(found, said, "check")
         else:
             from .screens.rooms import ask_about_change
 
