@@ -207,7 +207,8 @@ REFUSED = [
     ("20/2500", RangeRefusal, "acuity: 20/2500; accepted is -0.4 to 2.0 logMAR"),
     ("20/2000-1", RangeRefusal, "-0.4 to 2.0 logMAR"),
     ("2.01 logMAR", RangeRefusal, "-0.4 to 2.0 logMAR"),
-    ("-0.41 logMAR", RangeRefusal, "-0.4 to 2.0 logMAR"),
+    ("-0.402 logMAR", RangeRefusal, "-0.4 to 2.0 logMAR"),
+    ("2.002 logMAR", RangeRefusal, "-0.4 to 2.0 logMAR"),
     ("20/1", RangeRefusal, "decimal acuity: 20"),
     ("20/0", RangeRefusal, "Snellen denominator: 0"),
     ("0/20", RangeRefusal, "Snellen numerator: 0"),
@@ -343,6 +344,8 @@ def test_an_acuity_is_written_in_the_notation_of_the_clinic(
 ) -> None:
     """A rounded fraction is a printed line with letters over or short; exact keeps the unrounded value."""
     assert format_acuity(Acuity(value), notation, exact=exact) == text
+    if not exact:
+        assert format_acuity(Acuity(value), notation) == text
 
 
 @pytest.mark.parametrize(

@@ -240,6 +240,7 @@ def test_letters_are_scored_from_the_last_line_begun(best: float, letters: float
         (logmar_from_letters, (1.0, 0)),
         (logmar_from_letters, (1.0, -1)),
         (logmar_from_letters, (1.0, 101)),
+        (logmar_from_letters, (2.5, 100.5)),
         (logmar_from_letters, (3.1, 5)),
         (logmar_from_letters, (-0.2, 60)),
         (logmar_from_best_line, (0.3, 5.1)),
