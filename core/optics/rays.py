@@ -75,7 +75,7 @@ def _refused_matrix(matrix: RayMatrix) -> DomainRefusal:
 @formula("[1, 0; −F, 1]", unit="", source="OPTICS-TEXT", kind="memory", domain="|F| up to 250 000 D")
 def lens(power_d: float) -> RayMatrix:
     """The matrix of a thin lens, or of one surface, of ``power_d`` dioptres (plus converges). Refuses over
-    1000 D.
+    250 000 D.
     """
     if not -POWER_MOST_D <= power_d <= POWER_MOST_D:
         Domain.refuse(power_d=power_d)
