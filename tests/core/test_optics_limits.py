@@ -680,3 +680,13 @@ def test_range_ends_where_it_says(
         with pytest.raises(DomainRefusal) as refusal:
             function(**{**base, **(company or {}), name: outside})
         assert "accepted is" in str(refusal.value)
+
+
+@pytest.mark.parametrize(("magnification", "sign"), [(2.0, 1.0), (-4.0, -1.0)])
+def test_the_pole_is_kept_off_by_a_twentieth(magnification: float, sign: float) -> None:
+    """Where 1 - t M U is still 0.0503 a vergence is given, at 0.0497 it is refused: light converging, object near."""
+    pole_d = 1000.0 / (24.0 * magnification)
+    assert pole_d * sign > 0.0
+    assert isfinite(focus.exit_vergence_d(magnification, 24.0, (1.0 - 0.0503) * pole_d))
+    with pytest.raises(DomainRefusal):
+        focus.exit_vergence_d(magnification, 24.0, (1.0 - 0.0497) * pole_d)
