@@ -9,13 +9,26 @@ import pytest
 from afocal.core.errors import FileRefusal
 from afocal.core.printable import printable
 
-HOSTILE = ["\x1b[2J", "\x9b31m", "a\nb", "a\rb", "\u202eabc", "\u2028", "\x07", "\x00", "\ud83d", "\x1b]0;title\x07"]
+HOSTILE = [
+    "\x1b[2J",
+    "\x9b31m",
+    "a\nb",
+    "a\rb",
+    "\u202eabc",
+    "\u2028",
+    "\x07",
+    "\x00",
+    "\ud83d",
+    "\x1b]0;title\x07",
+]
 
 
 @pytest.mark.parametrize("word", HOSTILE)
 def test_a_file_refusal_carries_no_command_to_the_terminal(word):
     """Path, key, reason and nearest key come from disks and files; each is shown without its control characters."""
-    said = str(FileRefusal(Path(f"cases/{word}.toml"), f"bad {word}", line=3, key=f"k{word}", nearest=f"n{word}"))
+    said = str(
+        FileRefusal(Path(f"cases/{word}.toml"), f"bad {word}", line=3, key=f"k{word}", nearest=f"n{word}")
+    )
     assert said.isprintable()
     assert ":3: " in said and "bad " in said
 
