@@ -45,6 +45,7 @@ from .types import (
     EyeNumbers,
 )
 from .wearing import cap_numbers, mount_numbers, pair_numbers
+from .words import beyond_focusing, said
 
 # A tube in front of the person's own lens stands at least this far before its back surface (common practice).
 IN_FRONT_GAP_MM = 2.0
@@ -86,7 +87,7 @@ def eye_numbers(
         at_cornea = refraction_at_cornea_d(eye.sphere_d, eye.refraction_vertex_mm)
         at_ocular = ametropia_at_ocular_d(at_cornea, ocular_at)
     except DomainRefusal as refusal:
-        raise Infeasible("ametropia", str(refusal)) from None
+        raise Infeasible("ametropia", said(refusal)) from None
     magnification, tube = signed, length
     lens: float | None = None
     sphere_left = 0.0
@@ -95,7 +96,7 @@ def eye_numbers(
             lowest, highest = telescope.shortest_tube_mm or length, telescope.longest_tube_mm or length
             focused = refocus(signed, length, at_ocular, 0.0, lowest, highest)
         except DomainRefusal as refusal:
-            raise Infeasible("refocusing range", str(refusal)) from None
+            raise Infeasible("refocusing range", beyond_focusing(telescope, at_ocular, refusal)) from None
         magnification, tube = focused.magnification, focused.tube_length_mm
     elif correction == "carrier":
         lens = ametropia_at_ocular_d(at_cornea, eye.vertex_mm)
@@ -105,7 +106,7 @@ def eye_numbers(
         try:
             lens = objective_correction_d(signed, length, at_ocular)
         except DomainRefusal as refusal:
-            raise Infeasible("ametropia", str(refusal)) from None
+            raise Infeasible("ametropia", said(refusal)) from None
     else:
         sphere_left = at_ocular if abs(at_ocular) >= UNCORRECTED_LEAST_D else 0.0
     cylinder_left = 0.0 if correction in ("carrier", "ocular") else eye.cylinder_d
@@ -250,7 +251,7 @@ def device_numbers(
         mount = mount_numbers(context, telescope, configuration, lead, context.eye(order[0]))
         caps = cap_numbers(context, telescope, cap, lead, len(eyes) == 2) if cap is not None else None
     except Refusal as refusal:
-        raise Infeasible("optics", str(refusal)) from None
+        raise Infeasible("optics", said(refusal)) from None
     signed = telescope.signed_magnification
     passed = transmittance(telescope)
     tint_passes = 1.0 if tint is None else as_recorded(tint.transmittance)

@@ -20,6 +20,7 @@ from ..reading import ReadingPoint, fit_reading_curve, target_evd_mm
 from .context import Context, EyeIn
 from .formulas import GOOD_CHANCE_SCORE, threshold_print_from_acuity_m_units
 from .types import Method, Need
+from .words import said
 
 LEAST_POINTS = 5
 
@@ -52,7 +53,7 @@ def need_of(context: Context, demand: Demand) -> Need:
             else:
                 magnification, methods = _distance(eye, demand, context.figures.cr95_logmar, problems)
         except Refusal as refusal:
-            problems.append(f"{demand.name}: {refusal}")
+            problems.append(f"{demand.name}: {said(refusal)}")
     values = [method.value for method in methods]
     if values:
         lows = (min(values), max(values))

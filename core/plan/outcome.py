@@ -44,6 +44,7 @@ from .formulas import (
 from .seen import Seen, cap_is_on, evd_focused_mm, seen_at
 from .types import Decision, DeviceNumbers, EyeNumbers, Loss, Outcome
 from .verdict import CLEAR_MARGIN, decide, grade_of, hindrances_of, sentence_of, share_of
+from .words import said, too_near
 
 _REPEATS = (0.20, 0.30)
 
@@ -69,7 +70,7 @@ def outcome_of(
     try:
         return _computed(context, telescope, on, configuration, device, demand, blank)
     except Refusal as refusal:
-        return _cannot(blank, f"{demand.name}: {refusal}")
+        return _cannot(blank, f"{demand.name}: {said(refusal)}")
 
 
 def _cannot(blank: dict, sentence: str) -> Outcome:
@@ -83,7 +84,10 @@ def _computed(
     lead, figures = device.leading, context.figures
     eye = context.eye(lead.side)
     working = None if cap is None or device.cap is None else device.cap.working_distance_mm
-    seen = seen_at(telescope, configuration, lead, demand, cap, working)
+    try:
+        seen = seen_at(telescope, configuration, lead, demand, cap, working)
+    except Refusal:
+        return _cannot(blank, too_near(demand.name, demand.distance_mm, telescope, lead))
     dim = demand.light == "dim"
     pupil = eye.dim_pupil_mm if dim else eye.pupil_mm
     tolerance = eye.tolerance_dim_d if dim else eye.tolerance_d

@@ -33,6 +33,7 @@ from .types import (
     FieldNumbers,
     RefusalCode,
 )
+from .words import said
 
 # Under this an uncorrected ametropia moves no working distance that could be measured.
 UNCORRECTED_LEAST_D = 0.01
@@ -90,7 +91,7 @@ def field_numbers(
         else:
             numbers = _keplerian(eye, telescope, magnification, distance, pupil_at, pupil_size)
     except DomainRefusal as refusal:
-        raise Infeasible("optics", str(refusal)) from None
+        raise Infeasible("optics", said(refusal)) from None
     real, apparent, criterion, basis, limited, at, three, fixation, keyhole = numbers
     full, half, total = three
     return FieldNumbers(

@@ -63,6 +63,7 @@ from .types import (
     MountNumbers,
     PairNumbers,
 )
+from .words import said
 
 
 def pair_numbers(
@@ -156,7 +157,7 @@ def mount_numbers(
         if telescope.type == "galilean":
             centre = head_drop_to_field_centre_deg(height, rotation, tilt, seen, lead.tube_length_mm)
     except DomainRefusal as refusal:
-        raise Infeasible("tilt out of range", str(refusal)) from None
+        raise Infeasible("tilt out of range", said(refusal)) from None
     room = None
     if person.segment_height_mm is not None:
         room = bifocal_clearance_mm(
@@ -200,7 +201,7 @@ def cap_numbers(context: Context, telescope: Telescope, cap: Cap, lead: EyeNumbe
             evd_there = evd_mm(magnification, tube, uncorrected, lead.eye_distance_mm, power)
     except DomainRefusal as refusal:
         if left != 0.0:
-            raise Infeasible("nothing clear", str(refusal)) from None
+            raise Infeasible("nothing clear", said(refusal)) from None
         uncorrected = evd_there = None
     near = _edge(cap_near_edge_mm, magnification, tube, power, lead, left)
     far = _edge(cap_far_edge_mm, magnification, tube, power, lead, left)

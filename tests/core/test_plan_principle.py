@@ -379,7 +379,7 @@ def test_every_sentence_is_fit_for_a_chart(who: str) -> None:
     for words in _sentences(plan(_case(GOALS, **HARD[who]), narrow, SETTINGS)):
         assert words.endswith((".", "!")), words
         assert not any(
-            raw in words for raw in ("None", "nan", "inf ", "is not accepted", "{", "}", "..", "_mm")
+            raw in words for raw in ("None", "nan", "inf ", "accepted is", "{", "}", "..", "_mm")
         ), words
         assert "  " not in words and words[0].isalnum(), words
 
