@@ -9,7 +9,7 @@ from argparse import Namespace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..core.workspace import Workspace, demo_workspace
+from ..core.workspace import Workspace, demo_workspace, practice_folders
 
 if TYPE_CHECKING:
     from .app import AfocalApp
@@ -27,7 +27,8 @@ def open_screen(arguments: Namespace) -> int:
     reports = paths.reports_dir()
     with tempfile.TemporaryDirectory(prefix="afocal-practice-", ignore_cleanup_errors=True) as folder:
         if arguments.demo:
-            _practice_folders(Path(folder))
+            for name, place in practice_folders(Path(folder)).items():
+                os.environ.setdefault(name, place)
             workspace = demo_workspace(Path(folder))
         else:
             workspace = Workspace()
@@ -39,12 +40,6 @@ def open_screen(arguments: Namespace) -> int:
                 workspace.is_demo,
             )
         return _run(workspace, arguments.case or "", reports)
-
-
-def _practice_folders(folder: Path) -> None:
-    """A practice run leaves nothing in the user's own folders."""
-    for name in ("AFOCAL_CONFIG", "AFOCAL_CACHE", "AFOCAL_STATE"):
-        os.environ.setdefault(name, str(folder / name.removeprefix("AFOCAL_").lower()))
 
 
 def _run(workspace: Workspace, case: str, reports: Path) -> int:

@@ -168,7 +168,11 @@ class CaseIndex:
         changes = self._read(lambda db: db.execute("SELECT changes FROM totals").fetchone()[0])
         value = make()
         statement = "INSERT OR REPLACE INTO kept VALUES (?, ?, ?)"
-        self._write(lambda db: db.execute(statement, (name, changes, value)))
+
+        def keep(db: sqlite3.Connection) -> None:
+            db.execute(statement, (name, changes, value))
+
+        self._write(keep)
         return value
 
     def known(self) -> Iterator[list[FileState]]:

@@ -12,6 +12,7 @@ from textual.app import ComposeResult
 from textual.timer import Timer
 from textual.widgets import Static, TextArea
 
+from ...core import paths
 from ...core.case import Case
 from ...core.documents.chart_note import chart_note, note_difference, note_digest
 from ...core.documents.export import document_name, export_text, personal_warnings
@@ -25,7 +26,6 @@ from .base import Pane
 
 # Free words are accepted after this pause, so that a power cut takes at most the last sentence.
 PAUSE_S = 0.6
-OUT = "out"
 
 DOCUMENTS: tuple[tuple[str, str, str], ...] = (
     ("note", "Chart note", "txt"),
@@ -200,7 +200,7 @@ class NotesPane(Pane):
 
     def out_folder(self) -> Path:
         """Beside the case file, so that it is found where the cases are."""
-        return self.screen.desk.path.parent / OUT  # type: ignore[attr-defined]
+        return paths.documents_dir(self.screen.desk.path)  # type: ignore[attr-defined]
 
     def _taken(self, sentence: str) -> None:
         """Remember the note as it went out, so that a later change is seen."""
