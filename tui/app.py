@@ -120,7 +120,7 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
         with self._lock:
             if self._settings is None:
                 self._settings, problems = self.workspace.settings()
-                self._problems += map(str, problems)
+                self._problems += map(file_words, problems)
             return self._settings
 
     @property
@@ -129,7 +129,7 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
         with self._lock:
             if self._stock is None:
                 self._stock, problems = self.workspace.stock()
-                self._problems += map(str, problems)
+                self._problems += map(file_words, problems)
             return self._stock
 
     async def on_event(self, event: Event) -> None:
@@ -145,11 +145,7 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
         try:
             opened = self.workspace.open_case(name)
         except FileRefusal as refusal:
-            # The name first, the folder last: a line has room for the reason then.
-            line = f", line {refusal.line}" if refusal.line else ""
-            key = f"{refusal.key}: " if refusal.key else ""
-            where = f"It is left as it is: {refusal.path}"
-            self.say(f"{refusal.path.name}{line}: {key}{refusal.reason}. {where}", "error")
+            self.say(file_words(refusal), "error")
             return
         except AfocalError as error:
             self.say(str(error), "error")
@@ -318,3 +314,12 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
         from .screens.theme_choice import choose_theme
 
         choose_theme(self)
+
+
+def file_words(refusal: FileRefusal) -> str:
+    """A file that cannot be used, its name first and its folder last: a line has room for the reason then."""
+    line = f", line {refusal.line}" if refusal.line else ""
+    key = f"{refusal.key}: " if refusal.key else ""
+    nearest = f" (did you mean {refusal.nearest}?)" if refusal.nearest else ""
+    # The message line cleans what it shows.
+    return f"{refusal.path.name}{line}: {key}{refusal.reason}{nearest} (in {refusal.path.parent})"
