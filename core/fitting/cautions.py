@@ -139,10 +139,22 @@ def all_cautions() -> tuple[CautionText, ...]:
 
 def standing(case: Case, index: int = -1) -> tuple[CautionStanding, ...]:
     """Where each caution of a visit stands; earlier visits count while the telescope is the same."""
-    position = index % len(case.visits)
-    visit = case.visits[position]
-    relevant = [visit, *(v for v in reversed(case.visits[:position]) if _same(v.choice, visit.choice))]
+    visit = case.visits[index]
+    relevant = [visit, *_earlier(case, index)]
     return tuple(_standing(text, relevant) for text in cautions_for_visit(visit))
+
+
+def understood_earlier(case: Case) -> tuple[str, ...]:
+    """Keys of the cautions that stand from visits before the one worked on, whatever that one says of them."""
+    earlier = _earlier(case, -1)
+    return tuple(t.key for t in cautions_for(case) if _standing(t, earlier).answered)
+
+
+def _earlier(case: Case, index: int) -> list[Visit]:
+    """The visits before one, latest first, at which the same telescope was chosen."""
+    position = index % len(case.visits)
+    choice = case.visits[position].choice
+    return [visit for visit in reversed(case.visits[:position]) if _same(visit.choice, choice)]
 
 
 def _same(earlier: Configuration | None, now: Configuration | None) -> bool:
@@ -150,17 +162,16 @@ def _same(earlier: Configuration | None, now: Configuration | None) -> bool:
 
 
 def _standing(text: CautionText, visits: list[Visit]) -> CautionStanding:
-    best: CautionStanding = CautionStanding(text, "not given")
+    """The latest record decides: what is not understood any more has to be said again."""
     for visit in visits:
         record = visit.cautions.get(text.key)
-        if record is None or not record.given:
+        if record is None:
             continue
         on = record.at.date() if record.at else visit.on
-        if record.understood:
-            return CautionStanding(text, "understood", on)
-        if best.state == "not given":
-            best = CautionStanding(text, "given", on)
-    return best
+        if not record.given:
+            return CautionStanding(text, "not given")
+        return CautionStanding(text, "understood" if record.understood else "given", on)
+    return CautionStanding(text, "not given")
 
 
 def with_caution(case: Case, key: str, caution: Caution) -> Case:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from ..entry import Choice, Day, YesNo, show_length
-from .cautions import cautions_for_visit
+from .cautions import cautions_for_visit, understood_earlier
 from .context import Fit, mm
 from .pair import spread_limits_mm
-from .types import Answers, Recorded, Step
+from .types import Answers, Recorded, Step, Ticks
 
 SHOWN = Choice(("alone", "with help", "not yet"))
 _SHOWN = Answers(("alone",), ("with help",))
@@ -99,7 +99,7 @@ def _cautions(fit: Fit) -> Step:
         "all given and understood",
         "Tick each by name; the record cannot be signed while one is open.",
         YesNo(),
-        _YES,
+        Ticks(understood_earlier(fit.case)),
         rule="local law and the licensed practitioner decide about driving",
         remedy="say it again, in writing too",
     )

@@ -78,7 +78,14 @@ class Recorded:
     """Nothing to compare with: whatever is measured is written down."""
 
 
-Accept = Interval | Answers | Repeats | Lens | Recorded
+@dataclass(frozen=True, slots=True)
+class Ticks:
+    """Cautions ticked one by one; ``earlier`` are the keys of those that stand from an earlier visit."""
+
+    earlier: tuple[str, ...] = ()
+
+
+Accept = Interval | Answers | Repeats | Lens | Ticks | Recorded
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,9 +11,9 @@ from ..entry import Pd
 from ..errors import Refusal
 from ..print_size import NearPrint
 from ..refraction import Refraction, residual_after
-from .cautions import cautions_for_visit
+from .cautions import CautionText, cautions_for_visit
 from .context import number, signed
-from .types import Answers, Interval, Lens, Repeats, Step, Verdict
+from .types import Answers, Interval, Lens, Repeats, Step, Ticks, Verdict
 
 CAUTIONS_KEY = "teach.cautions"
 OPEN = Verdict("open", "Not measured yet.")
@@ -34,10 +34,11 @@ def verdict(step: Step, result: StepResult | None) -> Verdict:
 def verdict_at(step: Step, visit: Visit) -> Verdict:
     """The verdict on the step's own result at a visit, else on the case field that asks the same.
 
-    Cautions are judged by the ticks themselves: a general yes does not stand for one that was not ticked.
+    Cautions are judged by the ticks themselves: a general yes does not stand for one that was not ticked. Those that
+    stand from an earlier visit count, as they do for the signature, unless this visit says otherwise.
     """
     if step.key == CAUTIONS_KEY:
-        return _cautions(visit)
+        return _cautions(visit, step.accept.earlier if isinstance(step.accept, Ticks) else ())
     own = visit.steps.get(step.key)
     if own is not None and own.measured.strip():
         return verdict(step, own)
@@ -48,18 +49,21 @@ def verdict_at(step: Step, visit: Visit) -> Verdict:
     return Verdict(judged.state, f"{judged.sentence} (from the record: {finding.typed})")
 
 
-def _cautions(visit: Visit) -> Verdict:
+def _cautions(visit: Visit, earlier: tuple[str, ...]) -> Verdict:
     mandatory = [text for text in cautions_for_visit(visit) if text.mandatory]
-    ticked = [
-        text
-        for text in mandatory
-        if (mark := visit.cautions.get(text.key)) and mark.given and mark.understood
-    ]
+    ticked = [text for text in mandatory if _stands(text, visit, earlier)]
     if len(ticked) == len(mandatory):
-        return Verdict("ok", "All given and understood.")
+        before = sum(text.key not in visit.cautions for text in mandatory)
+        since = f" {before} of {len(mandatory)} at an earlier visit." if before else ""
+        return Verdict("ok", f"All given and understood.{since}")
     missing = ", ".join(text.title.lower() for text in mandatory if text not in ticked)
     said = CAUTIONS_KEY in visit.steps or any(mark.given for mark in visit.cautions.values())
     return Verdict("check" if said else "open", f"Still to be ticked as given and understood: {missing}.")
+
+
+def _stands(text: CautionText, visit: Visit, earlier: tuple[str, ...]) -> bool:
+    mark = visit.cautions.get(text.key)
+    return text.key in earlier if mark is None else mark.given and mark.understood
 
 
 def judge(step: Step, value: Any) -> Verdict:
@@ -73,6 +77,8 @@ def judge(step: Step, value: Any) -> Verdict:
         return _repeats(accept, value)
     if isinstance(accept, Lens):
         return _lens(accept, value)
+    if isinstance(accept, Ticks):
+        return _answer(step, Answers((True,)), value)
     return Verdict("ok", "Recorded.")
 
 

@@ -12,7 +12,7 @@ from afocal.core.case_file import dumps_case, loads_case
 from afocal.core.configuration import Configuration
 from afocal.core.entry import AcuityKind, Choice, Length, NearKind, Number, RefractionKind, YesNo
 from afocal.core.errors import EntryRefusal, RangeRefusal
-from afocal.core.fitting.cautions import cautions_for, with_caution
+from afocal.core.fitting.cautions import cautions_for, standing, with_caution
 from afocal.core.fitting.sheet import (
     fitting_sheet,
     left_over,
@@ -31,6 +31,10 @@ STOCK = Stock(
     telescopes=(
         Telescope(
             id="high", description="Galilean 2.5x", type="galilean", magnification=2.5, tube_length_mm=28,
+            objective_diameter_mm=22, housing_radius_mm=9,
+        ),
+        Telescope(
+            id="other", description="Galilean 2.2x", type="galilean", magnification=2.2, tube_length_mm=28,
             objective_diameter_mm=22, housing_radius_mm=9,
         ),
     )
@@ -159,6 +163,26 @@ def test_cautions_are_judged_by_their_ticks() -> None:
     for text in cautions_for(case):
         case = with_caution(case, text.key, Caution(given=True, understood=True))
     assert verdict_at(cautions, case.visit).state == "ok"
+
+
+def test_cautions_of_an_earlier_visit_stand() -> None:
+    """At a follow-up with the same telescope the sheet counts them as the signature does; taken back, they are open."""
+    case, _ = fitted()
+    for text in cautions_for(case):
+        case = with_caution(case, text.key, Caution(given=True, understood=True))
+    later = case.with_new_visit(date(2026, 12, 23), "follow-up")
+    cautions = fitting_sheet(later, STOCK, Settings()).step("teach.cautions")
+    assert cautions is not None
+    assert verdict_at(cautions, later.visit).state == "ok"
+    assert "earlier visit" in verdict_at(cautions, later.visit).sentence
+    assert all(each.answered for each in standing(later))
+    forgotten = with_caution(later, "sun", Caution(given=False))
+    assert verdict_at(cautions, forgotten.visit).state == "open"
+    assert [each.text.key for each in standing(forgotten) if not each.answered] == ["sun"]
+    other = Configuration("other", "right", "bioptic", "through the lens")
+    changed = later.with_visit(later.visit.model_copy(update={"choice": other}))
+    again = fitting_sheet(changed, STOCK, Settings()).step("teach.cautions")
+    assert again is not None and verdict_at(again, changed.visit).state == "open"
 
 
 def test_the_record_answers_a_step_that_asks_the_same() -> None:
