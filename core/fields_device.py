@@ -159,7 +159,12 @@ def face_fields() -> Iterator[Field]:
         "b_size_mm",
     )
     yield face(
-        "bridge", "Distance between lenses", "DBL", Length(r.BRIDGE), "Boxed bridge.", "decentration; order"
+        "bridge",
+        "Distance between lenses",
+        "DBL",
+        Length(r.BRIDGE),
+        "The shortest distance between the two lenses, by the boxing system.",
+        "decentration; order",
     )
     yield face(
         "pantoscopic_tilt",
@@ -296,7 +301,7 @@ def follow_up_fields() -> Iterator[Field]:
         "Why changed or returned",
         "why",
         Words(example="too heavy"),
-        "In a few words.",
+        "In a few words: what was in the way, or what works better now.",
         "the look back over cases",
     )
     yield asked(

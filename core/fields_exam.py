@@ -219,7 +219,7 @@ def acuity_fields() -> Iterator[Field]:
         "chart",
         Choice(("letters", "numbers", "rings", "E", "pictures")),
         at,
-        "What was shown.",
+        "What was shown on the chart; numbers and rings give other results than letters.",
         "the record",
     )
     yield Field(
