@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import ClassVar
 
-from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
@@ -50,7 +49,7 @@ class WhatIf(Dialog):
         self._view, self._option = view, option
         self._typed: dict[str, str] = {}
         self._errors: dict[str, str] = {}
-        self.form = Form(self._rows())
+        self.form = Form(self._rows(), edited=self._edited)
         self.result = Sheet(tuple(self._result_rows()))
 
     def body(self) -> ComposeResult:
@@ -78,21 +77,19 @@ class WhatIf(Dialog):
             )
         return rows
 
-    @on(Form.FieldEdited)
-    def _edited(self, event: Form.FieldEdited) -> None:
-        event.stop()
-        self._errors.pop(event.key, None)
-        text = event.text.strip().replace(",", ".").replace("−", "-")
+    def _edited(self, key: str, typed: str, _confirmed: bool) -> None:
+        self._errors.pop(key, None)
+        text = typed.strip().replace(",", ".").replace("−", "-")
         if not text:
-            self._typed.pop(event.key, None)
+            self._typed.pop(key, None)
         else:
             try:
-                CHANGES[event.key].check(float(text))
-                self._typed[event.key] = text
+                CHANGES[key].check(float(text))
+                self._typed[key] = text
             except ValueError:
-                self._errors[event.key] = f"{event.text}: accepted is {CHANGES[event.key].accepted()}."
+                self._errors[key] = f"{typed}: accepted is {CHANGES[key].accepted()}."
             except AfocalError as error:
-                self._errors[event.key] = str(error)
+                self._errors[key] = str(error)
         self.form.rows = self._rows()
         self.result.rows = tuple(self._result_rows())
 

@@ -1,0 +1,200 @@
+"""The computation pane: choosing, explaining every number, what if."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from typing import Any
+
+import pytest
+from textual.pilot import Pilot
+
+from afocal.core.case_file import loads_case
+from afocal.core.errors import AfocalError
+from afocal.core.plan import explain
+from afocal.tui.app import AfocalApp
+from afocal.tui.screens.case import CaseScreen
+from afocal.tui.screens.dialogs import Page
+from afocal.tui.screens.what_if import WhatIf
+
+CaseWaiter = Callable[[Pilot[Any]], Awaitable[CaseScreen]]
+Seen = Callable[[AfocalApp], str]
+WITH_OPTIONS = ["LQ-101", "LQ-102", "LQ-103", "LQ-104", "LQ-105", "LQ-107"]
+
+
+async def computation(pilot: Pilot[Any], case_screen: CaseWaiter) -> tuple[CaseScreen, Any]:
+    """The screen with the pane in front."""
+    screen = await case_screen(pilot)
+    await pilot.press("f3")
+    await pilot.pause()
+    return screen, screen.pane
+
+
+async def test_choosing_writes_choice_reason_and_promise(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter
+) -> None:
+    """Ctrl+O makes the option under the caret the choice: with its reasons and what it promised, in the file; undo takes
+    it back."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen, pane = await computation(pilot, case_screen)
+        before = screen.desk.case
+        await pilot.press("down", "ctrl+o")
+        await pilot.pause()
+        option = pane._option()
+        visit = screen.desk.case.visit
+        assert visit.choice == option.configuration
+        assert visit.choice_reason
+        outcome = option.outcomes[0]
+        assert visit.promised["goal"] == outcome.goal
+        assert visit.promised["probability"] == pytest.approx(outcome.probability, abs=1e-4)
+        assert visit.promised["logmar"] == pytest.approx(outcome.predicted_logmar_with_losses, abs=1e-4)
+        path = screen.desk.path
+        assert loads_case(path.read_text("utf-8"), path).visit.choice == option.configuration
+        assert pane.options.rows[pane.options.current].cells[0].startswith("*")
+        assert screen.view.sheet is not None
+        await pilot.press("ctrl+z")
+        assert screen.desk.case == before
+
+
+@pytest.mark.parametrize("code", WITH_OPTIONS)
+async def test_every_number_can_be_explained(
+    code: str, app: Callable[[str], AfocalApp], case_screen: CaseWaiter
+) -> None:
+    """F6 on each number of the option in full and of the needs has a working with steps, without a refusal."""
+    running = app(code)
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen, pane = await computation(pilot, case_screen)
+        view, option = screen.view, pane._option()
+        refused, asked = [], 0
+        for row in pane.detail.rows:
+            kind, _, rest = row.key.partition(":")
+            if kind not in ("goal", "device", "need"):
+                continue
+            number, _, quantity = rest.partition(":")
+            asked += 1
+            try:
+                working = explain(
+                    view.case, view.stock, view.settings, option.configuration, int(number or 0), quantity
+                )
+                assert working.steps, row.key
+            except AfocalError as error:
+                refused.append(f"{row.key}: {error}")
+        assert asked > 10
+        assert not refused, "\n".join(refused)
+
+
+async def test_f6_opens_a_page_and_comes_back(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter, seen: Seen
+) -> None:
+    """Symbols, the numbers put in, the result and the source; Escape comes back to the number. On words F6 says so."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen, pane = await computation(pilot, case_screen)
+        key = next(row.key for row in pane.detail.rows if row.key.startswith("goal:0:"))
+        pane.go_to(key)
+        await pilot.press("f6")
+        await pilot.pause()
+        assert isinstance(running.screen, Page)
+        assert "result" in seen(running) and "1. " in seen(running)
+        await pilot.press("escape")
+        await pilot.pause()
+        assert running.screen is screen
+        assert pane.detail.current_key == key and pane.detail.has_focus
+        await pilot.press("f1")
+        await pilot.pause()
+        assert "Formula:" in seen(running) or "F6 shows" in seen(running)
+        await pilot.press("escape", "home", "f6")
+        await pilot.pause()
+        assert running.screen is screen
+        assert "words" in screen.messages.recent[-1].text
+
+
+@pytest.mark.parametrize("code", ["LQ-106"])
+async def test_without_an_option_the_reason_is_shown(
+    code: str, app: Callable[[str], AfocalApp], case_screen: CaseWaiter, seen: Seen
+) -> None:
+    """Hand motion gives nothing to compute with: the pane says why, and its commands say that there is nothing."""
+    running = app(code)
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen, pane = await computation(pilot, case_screen)
+        assert pane.detail.has_focus
+        assert "hand motion" in " ".join(seen(running).split())
+        for key in ("ctrl+o", "ctrl+n", "f6"):
+            await pilot.press(key)
+            await pilot.pause()
+            assert running.screen is screen
+            assert "no " in screen.messages.recent[-1].text
+        assert screen.desk.case.visit.choice is None
+
+
+async def test_what_if_shows_both_and_is_taken_only_on_command(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter, seen: Seen
+) -> None:
+    """Original and changed stand beside each other; Escape leaves the case alone; Ctrl+O takes what a case can hold, and
+    undo goes back."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 30)) as pilot:
+        screen, _ = await computation(pilot, case_screen)
+        before = screen.desk.case
+        await pilot.press("ctrl+n")
+        await pilot.pause()
+        dialog = running.screen
+        assert isinstance(dialog, WhatIf)
+        dialog.form.go_to("vertex_mm")
+        await pilot.press("2", "0", "enter")
+        await pilot.pause()
+        words = [part for row in dialog.result.rows for part, _ in row.parts]
+        assert any(" -> " in part for part in words)
+        await pilot.press("escape")
+        await pilot.pause()
+        assert screen.desk.case is before
+        await pilot.press("ctrl+n")
+        await pilot.pause()
+        dialog = running.screen
+        assert isinstance(dialog, WhatIf)
+        dialog.form.go_to("vertex_mm")
+        await pilot.press("2", "0", "ctrl+o")
+        await pilot.pause()
+        assert running.screen is screen
+        assert screen.desk.case.value("face.vertex_distance") == 20
+        await pilot.press("ctrl+z")
+        assert screen.desk.case == before
+
+
+async def test_what_if_refuses_by_name(app: Callable[[str], AfocalApp], case_screen: CaseWaiter) -> None:
+    """A figure out of range and a word are refused at their row; a figure that belongs to the device is not taken over."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 30)) as pilot:
+        await computation(pilot, case_screen)
+        await pilot.press("ctrl+n")
+        await pilot.pause()
+        dialog = running.screen
+        assert isinstance(dialog, WhatIf)
+        for text in ("wide", "9000", "nan", "inf"):
+            dialog.form.go_to("magnification")
+            await pilot.press(*text, "enter")
+            await pilot.pause()
+            row = next(row for row in dialog.form.rows if row.key == "magnification")
+            assert row.error and "accepted" in row.error, text
+        dialog.form.go_to("magnification")
+        await pilot.press("3", "ctrl+o")
+        await pilot.pause()
+        assert running.screen is dialog
+        assert "belongs to the telescope" in dialog.result.rows[0].parts[0][0]
+
+
+@pytest.mark.parametrize("size", [(40, 12), (80, 24), (130, 40)])
+async def test_every_option_and_line_can_be_reached(
+    size: tuple[int, int], app: Callable[[str], AfocalApp], case_screen: CaseWaiter
+) -> None:
+    """At every size the list and the option can be walked to their last line with the caret on the screen."""
+    running = app("LQ-105")
+    async with running.run_test(size=size) as pilot:
+        _, pane = await computation(pilot, case_screen)
+        for widget in (pane.options, pane.detail):
+            widget.focus()
+            await pilot.pause()
+            await pilot.press("end")
+            await pilot.pause()
+            assert widget.current == max(n for n in range(widget.row_count) if widget.is_stop(n))
+            assert widget.region.contains_point(running.cursor_position)

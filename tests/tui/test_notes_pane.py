@@ -1,0 +1,183 @@
+"""The notes pane: own words kept by themselves, the note to a file, what changed since."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from typing import Any
+
+from textual.events import Paste
+from textual.pilot import Pilot
+
+from afocal.core.case_file import loads_case
+from afocal.tui.app import AfocalApp
+from afocal.tui.panes import notes as notes_module
+from afocal.tui.panes.notes import DOCUMENTS
+from afocal.tui.screens.case import CaseScreen
+
+CaseWaiter = Callable[[Pilot[Any]], Awaitable[CaseScreen]]
+Typing = Callable[..., Awaitable[None]]
+Seen = Callable[[AfocalApp], str]
+
+
+async def notes(pilot: Pilot[Any], case_screen: CaseWaiter) -> tuple[CaseScreen, Any]:
+    """The screen with the pane in front."""
+    screen = await case_screen(pilot)
+    await pilot.press("f5")
+    await pilot.pause()
+    return screen, screen.pane
+
+
+async def test_own_words_are_kept_by_themselves(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter, monkeypatch: Any
+) -> None:
+    """A pause after typing is enough: the words are in the file; leaving the pane does the same at once."""
+    monkeypatch.setattr(notes_module, "PAUSE_S", 0.1)
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen, pane = await notes(pilot, case_screen)
+        old = screen.desk.case.visit.notes
+        await pilot.press(*"Zoe ")
+        await pilot.pause(0.4)
+        assert screen.desk.case.visit.notes == f"Zoe {old}"
+        path = screen.desk.path
+        assert loads_case(path.read_text("utf-8"), path).visit.notes == f"Zoe {old}"
+        await pilot.press(*"ok ", "f2")
+        await pilot.pause()
+        assert screen.desk.case.visit.notes == f"Zoe ok {old}"
+        assert pane.words.text == f"Zoe ok {old}"
+
+
+async def test_own_words_are_never_overwritten(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter
+) -> None:
+    """A value that changes while words are typed makes a new note below and leaves the words and their caret alone."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen, pane = await notes(pilot, case_screen)
+        await pilot.press(*"abc")
+        at = pane.words.cursor_location
+        screen.change(lambda case: case.with_typed("face.vertex_distance", "14"))
+        await pilot.pause()
+        assert pane.words.text.startswith("abc")
+        assert pane.words.cursor_location == at
+
+
+async def test_pasted_words_are_only_words(app: Callable[[str], AfocalApp], case_screen: CaseWaiter) -> None:
+    """Escape sequences and direction overrides lose their power; line breaks stay."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen, pane = await notes(pilot, case_screen)
+        running.post_message(Paste("one\x1b[2J\n\u202etwo[b]x[/b]\n"))
+        await pilot.pause(0.05)
+        pane.accept_typed()
+        assert screen.desk.case.visit.notes.startswith("one\ntwo[b]x[/b]\n")
+        assert "\x1b" not in pane.words.text
+
+
+async def test_the_note_goes_to_a_new_file_and_the_line_says_where(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter
+) -> None:
+    """Written twice it is two files, the first as it was; the message stays."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen, pane = await notes(pilot, case_screen)
+        await pilot.press("ctrl+o")
+        await pilot.pause()
+        files = list(pane.out_folder().iterdir())
+        assert len(files) == 1
+        assert str(files[0]) in screen.messages.recent[-1].text
+        first = files[0].read_text("utf-8")
+        assert "LQ-101" in first
+        files[0].write_text("mine", "utf-8")
+        await pilot.press("ctrl+o")
+        await pilot.pause()
+        assert len(list(pane.out_folder().iterdir())) == 2
+        assert files[0].read_text("utf-8") == "mine"
+        assert screen.desk.case.visit.note_taken_at is not None
+
+
+async def test_what_changed_since_the_note_is_shown(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter, typing: Typing
+) -> None:
+    """Unchanged, it says so; after an edit the lines that differ stand on top of the note."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen, pane = await notes(pilot, case_screen)
+        await pilot.press("ctrl+o")
+        await pilot.pause()
+        assert "nothing changed since" in pane.preview.rows[0].parts[0][0]
+        await pilot.press("f2")
+        screen.pane.go_to("right.distance_acuity")
+        await typing(pilot, ("20/160", "tab"))
+        await pilot.press("f5")
+        await pilot.pause()
+        words = [row.parts[0][0] for row in pane.preview.rows if row.parts]
+        assert words[0].startswith("Changed since the note was taken")
+        until = words.index("The note now")
+        assert any("20/160" in line for line in words[1:until])
+
+
+async def test_brief_and_full(app: Callable[[str], AfocalApp], case_screen: CaseWaiter, seen: Seen) -> None:
+    """The length is chosen by a key and said above the note."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        _, pane = await notes(pilot, case_screen)
+        full = len(pane.preview.rows)
+        await pilot.press("ctrl+r")
+        await pilot.pause()
+        assert "(brief)" in seen(running)
+        assert len(pane.preview.rows) < full
+
+
+async def test_every_document_is_written_or_refused_in_words(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter
+) -> None:
+    """Each entry of the list gives a file that is not empty, or a sentence that says what is missing."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen, pane = await notes(pilot, case_screen)
+        screen.change(lambda case: _chosen(case, screen))
+        for key, name, suffix in DOCUMENTS:
+            before = set(pane.out_folder().glob("*"))
+            pane._write(key, name, suffix)
+            await pilot.pause()
+            said = screen.messages.recent[-1]
+            new = set(pane.out_folder().glob("*")) - before
+            if new:
+                assert said.weight in ("done", "check")
+                assert next(iter(new)).stat().st_size > 100
+            else:
+                assert said.weight == "error" and name in said.text, key
+
+
+def _chosen(case: Any, screen: CaseScreen) -> Any:
+    best = screen.view.best
+    assert best is not None
+    return case.with_visit(case.visit.model_copy(update={"choice": best.configuration}))
+
+
+async def test_a_folder_that_takes_nothing_is_said(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter
+) -> None:
+    """A file stands where the folder should be: a sentence, no crash, and the note is not marked as taken."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen, pane = await notes(pilot, case_screen)
+        pane.out_folder().write_text("in the way", "utf-8")
+        await pilot.press("ctrl+o")
+        await pilot.pause()
+        said = screen.messages.recent[-1]
+        assert said.weight == "error" and "not written" in said.text
+        assert screen.desk.case.visit.note_taken_at is None
+
+
+async def test_copying_is_said(app: Callable[[str], AfocalApp], case_screen: CaseWaiter, seen: Seen) -> None:
+    """The clipboard gets the note only on command, and the line says so."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        _, pane = await notes(pilot, case_screen)
+        assert not running.clipboard
+        await pilot.press("ctrl+t")
+        await pilot.pause()
+        assert running.clipboard == pane._text
+        assert "clipboard" in seen(running)
