@@ -138,7 +138,7 @@ async def test_a_whole_exam_from_an_empty_form(own_folders: Path) -> None:
     # 0.02 log unit a letter, five letters a line (common practice): log10(100/20) + 2 * 0.02.
     assert case.value("right.distance_acuity").logmar == pytest.approx(0.739, abs=0.0005)
     assert case.value("test.add") == 2.5
-    assert case.value("face.pd").total == 63.5
+    assert case.value("face.pd").total_mm == 63.5
     assert case.value("history.stability") == "stable"
     assert len(case.visit.goals) == 2
     assert "street name sign" in answer
