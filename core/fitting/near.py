@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from .. import ranges as r
 from ..entry import Length, show_length
-from ..optics.alignment import decentration_prism
 from ..optics.convergence import near_interpupillary_by_eye
 from ..plan.types import CapNumbers
 from ..ranges import Range
-from .context import Fit, deg, mm, number
+from .context import Fit, deg, mm, number, signed
 from .pair import SINGLE, SINGLE_ACCEPT
 from .types import Interval, Step
+from .vergence import NearVergence, near_vergence
 
 _NEAR_CENTRE = Range("cap centre from the middle of the bridge", "mm", 10, 45, 22, 36, "29")
 NEAR_WITHIN_MM = 1.0
@@ -26,8 +26,9 @@ def near_steps(fit: Fit) -> list[Step]:
     if cap is None or fit.cap is None:
         return []
     steps = [_working_distance(fit, cap)]
-    if fit.two:
-        steps += [*_near_pd(fit, cap), _near_convergence(fit, cap)]
+    asked = near_vergence(fit)
+    if asked is not None:
+        steps += [*_near_pd(fit, cap), _near_convergence(fit, cap, asked)]
     return steps
 
 
@@ -54,9 +55,8 @@ def _working_distance(fit: Fit, cap: CapNumbers) -> Step:
         "fit.working_distance",
         "fit",
         "Working distance with the cap",
-        f"Cap {number(fit.cap.power_d if fit.cap else cap.power_d, 2)} D on. Start too near and move "
-        "the page away until it "
-        "is clear; fix it there on a stand, lamp from the side of the better eye.",
+        f"Cap {signed(cap.power_d)} D on. Start too near and move the page away until it is clear; fix it there on "
+        "a stand, lamp from the side of the better eye.",
         f"{show_length(target)} from the cap{left}{reach}",
         "Rule or string from the cap to the page, at the first clear point coming from near.",
         Length(r.WORKING_DISTANCE, "cm"),
@@ -90,9 +90,8 @@ def _near_pd(fit: Fit, cap: CapNumbers) -> list[Step]:
                 "fit.near_pd",
                 "fit",
                 "Near PD at the ocular",
-                f"For tubes or caps set for near: centre {mm(value)} from the middle of the bridge, "
-                f"{mm(far - value)} inside "
-                "the far mark.",
+                f"Only where the tubes are turned in for near: centre {mm(value)} from the middle of the bridge, "
+                f"{mm(far - value)} inside the far mark. Parallel tubes stay on their far marks, caps centred on them.",
                 f"{mm(value)} (near PD {mm(near.total_mm)} in all)",
                 "Dots on the lens while the eyes look at the page at the working distance.",
                 Length(_NEAR_CENTRE),
@@ -105,63 +104,61 @@ def _near_pd(fit: Fit, cap: CapNumbers) -> list[Step]:
                 "",
                 fit.assumed("face.pd"),
                 {"near_pd_mm": value, "near_pd_total_mm": near.total_mm},
-                "centre the caps on the near marks",
+                "centre the turned-in tubes on the near marks",
+                optional=True,
             )
         )
     return steps
 
 
-def _spread_prism(fit: Fit, cap: CapNumbers) -> float:
-    """What the outward spread of one tube adds to its own convergence at the cap's focus, prism dioptres."""
-    eye, spread = fit.device.leading, fit.choice.spread_mm
-    if not spread:
-        return 0.0
-    return decentration_prism(eye.magnification, eye.tube_length_mm, cap.power_d, eye.eye_distance_mm, spread)
-
-
-def _near_convergence(fit: Fit, cap: CapNumbers) -> Step:
+def _near_convergence(fit: Fit, cap: CapNumbers, asked: NearVergence) -> Step:
     """What the eyes must do at the working distance with the caps as ordered, and which way the base goes."""
     given = fit.cap.base_in_prism if fit.cap else 0.0
-    parallel = (cap.convergence_parallel_tubes_prism or 0.0) + 2 * _spread_prism(fit, cap)
-    full = cap.base_in_full_prism or 0.0
-    remaining = parallel - 2 * fit.power * given
-    name = "base_out_near" if remaining >= 0 else "base_in_near"
-    _, reserve, words = fit.near_reserve(name)
-    demand, allowed = abs(remaining), reserve / 2
+    remaining, excess, allowed = asked.remaining_prism, asked.excess_prism, asked.allowed_prism
     toe = cap.toe_in_deg
     numbers = {
-        "parallel_prism": parallel,
+        "parallel_prism": asked.parallel_prism,
         "base_in_each_prism": given,
-        "base_in_full_each_prism": full,
+        "base_in_full_each_prism": asked.full_relief_prism,
         "remaining_prism": remaining,
+        "ordinary_prism": asked.ordinary_prism,
+        "excess_prism": excess,
         "allowed_prism": allowed,
     }
     if toe is not None:
         numbers["toe_in_each_deg"] = toe
-    ways = f"full relief is {number(full)} prism D base in at each cap (base towards the nose)"
+    ways = f"full relief is {number(asked.full_relief_prism)} prism D base in at each cap (base towards the nose)"
     if toe is not None:
-        ways += f", or each tube turned in by {deg(toe)}"
-        if cap.convergence_converged_tubes_prism is not None:
-            ways += f", which leaves the ordinary {number(cap.convergence_converged_tubes_prism)} prism D"
+        ways += (
+            f", or each tube turned in by {deg(toe)}, which leaves the ordinary "
+            f"{number(asked.ordinary_prism)} prism D"
+        )
     spread = f", the spread of {mm(fit.choice.spread_mm)} each counted" if fit.choice.spread_mm else ""
     direction = "converge" if remaining >= 0 else "diverge"
-    within = "within" if demand <= allowed else "OVER"
+    if not excess:
+        tolerance = (
+            f"no more than the {number(asked.ordinary_prism)} prism D of ordinary looking at that distance"
+        )
+    else:
+        beyond = "the eyes must diverge" if excess < 0 else "beyond ordinary looking at that distance"
+        within = "within" if asked.within else "OVER"
+        tolerance = f"{number(abs(excess))} prism D {beyond}: {within} the {number(allowed)} allowed"
     return Step(
         "fit.near_single",
         "fit",
         "Single with both eyes at the working distance",
         f"Caps on, page at {show_length(cap.working_distance_mm)}: one picture? Cover each eye in turn.",
-        f"single; with parallel tubes and {number(given)} base in at each cap the eyes must "
-        f"{direction} {number(demand)} "
-        f"prism D",
+        f"single; with parallel tubes and {number(given)} prism D base in at each cap the eyes must "
+        f"{direction} {number(abs(remaining))} prism D",
         f"Prism bar before one eye if it doubles; {ways}. This holds for this distance only.",
         SINGLE,
         SINGLE_ACCEPT,
         remaining,
         "prism D",
-        f"up to {number(allowed)} prism D; {number(demand)} is {within} it",
-        f"half of {words} (Sheard's rule); parallel tubes ask {number(parallel)} prism D in all{spread}, "
-        f"each base-in counts {number(fit.power, 2)} times",
+        tolerance,
+        f"half of {asked.reserve_words} (Sheard's rule) may be used beyond the ordinary "
+        f"{number(asked.ordinary_prism)} prism D; parallel tubes ask {number(asked.parallel_prism)} prism D in "
+        f"all{spread}, each base-in counts {number(fit.power, 2)} times",
         "",
         "YOHO09",
         fit.assumed("face.pd"),

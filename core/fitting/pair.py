@@ -11,13 +11,13 @@ from math import radians, tan
 from ..entry import Choice, Length, Number
 from ..errors import Refusal
 from ..optics.binocular_field import (
-    decentration_limit_with_caps_mm,
     overlap_field_decentred_deg,
     union_field_decentred_deg,
 )
 from ..ranges import Range
 from .context import Fit, Limit, deg, mm, number
 from .types import Answers, Interval, Step
+from .vergence import spread_limit_with_caps_mm
 
 _VERTICAL = Range("vertical prism", "prism D", -20, 20, -2, 2, "0.5")
 _HORIZONTAL = Range("horizontal prism", "prism D", -40, 40, -4, 4, "1.0")
@@ -26,6 +26,8 @@ SINGLE_ACCEPT = Answers(("single",), ("double at times",))
 HALF_FRAME_MM = 40.0
 # Common practice: the middle seen by both eyes should keep at least half of one tube's field.
 OVERLAP_SHARE = 0.5
+# Common practice: what the scale of a pair can be read to.
+SPREAD_WITHIN_MM = 0.5
 
 
 def pair_steps(fit: Fit) -> list[Step]:
@@ -50,11 +52,9 @@ def spread_limits_mm(fit: Fit) -> dict[str, float]:
         # Half criterion: overlap W(s) reaches the share of W(0) where the radius Dobj/2M - s has shrunk to it.
         radius = min(e.exit_pupil_diameter_mm for e in eyes) / 2
         limits["overlap left"] = radius * (1 - OVERLAP_SHARE)
-    if fit.cap is not None:
-        reserve = fit.near_reserve("base_out_near")[1]
-        limits["single vision with the cap"] = decentration_limit_with_caps_mm(
-            fit.device.leading.magnification, fit.cap.power_d, reserve / 2
-        )
+    with_caps = spread_limit_with_caps_mm(fit)
+    if with_caps is not None:
+        limits["single vision with the caps"] = with_caps
     return limits
 
 
@@ -81,33 +81,30 @@ def _spread(fit: Fit) -> Step | None:
     limits = spread_limits_mm(fit)
     what, most = min(limits.items(), key=lambda item: item[1])
     chosen = fit.choice.spread_mm
+    target = min(chosen, most)
+    here = fields_at_spread(fit, target) if target < chosen else None
+    union, overlap = here or (pair.union_field_deg, pair.overlap_field_deg)
     widest = fields_at_spread(fit, most)
-    numbers = {
-        "spread_limit_mm": most,
-        "union_field_deg": pair.union_field_deg,
-        "overlap_field_deg": pair.overlap_field_deg,
-    }
-    words = f"union {deg(pair.union_field_deg)}, overlap {deg(pair.overlap_field_deg)}"
-    if widest is not None and most > chosen + 0.05:
+    numbers = {"spread_limit_mm": most, "union_field_deg": union, "overlap_field_deg": overlap}
+    words = f"{mm(target)} each; union {deg(union)}, overlap {deg(overlap)}"
+    if target < chosen - 0.05:
+        words += f"; the {mm(chosen)} chosen is more than this limit allows"
+    elif widest is not None and most > chosen + 0.05:
         numbers |= {"union_at_limit_deg": widest[0], "overlap_at_limit_deg": widest[1]}
         words += f"; at the limit of {mm(most)}: union {deg(widest[0])}, overlap {deg(widest[1])}"
-    inner = 0.5
+    inner = SPREAD_WITHIN_MM
+    highest = max(target, min(target + inner, most))
     return Step(
         "fit.spread",
         "fit",
         "Spread of the two tubes",
-        f"Move each tube {mm(chosen)} outwards from the PD, axes parallel. The last of it may be left to "
+        f"Move each tube {mm(target)} outwards from the PD, axes parallel. The last of it may be left to "
         "the wearer: outwards until a far target doubles or its middle dims, then back until it is single and bright.",
-        f"{mm(chosen)} each; {words}",
+        words,
         "Read the scale, or measure between the tubes' centres and take the PD off; half is the spread of each.",
         Length(Range("spread of each tube", "mm", -10, 10, 0, 3, "1.5")),
-        Interval(
-            min(chosen - inner, most),
-            min(max(chosen + inner, inner), max(most, chosen)),
-            -inner,
-            most + inner,
-        ),
-        chosen,
+        Interval(target - inner, highest, target - 2 * inner, most + inner),
+        target,
         "mm",
         f"within {mm(inner)}, never over {mm(most)}",
         f"limit set by: {what} (" + ", ".join(f"{name} {mm(value)}" for name, value in limits.items()) + ")",
@@ -127,9 +124,8 @@ def _vertical(fit: Fit) -> Step:
         "fit.vertical",
         "fit",
         "Vertical alignment on the face",
-        "A far point of light, red glass before one eye: neutralise the difference in height with "
-        "prism. Repeat it after "
-        "every adjustment of the frame.",
+        "A far point of light, red glass before one eye: neutralise the difference in height with prism, without the "
+        "telescope and through it; the difference counts. Repeat it after every adjustment of the frame.",
         "0 prism D: both pictures at one height",
         "Prism bar behind the ocular; base down before the right eye counts plus. Light beyond 6 m.",
         Number(_VERTICAL, 2, signed=True),
@@ -165,9 +161,11 @@ def _horizontal(fit: Fit) -> Step:
         "fit.horizontal",
         "fit",
         "Horizontal alignment on the face",
-        "The same light: find the horizontal prism that brings red onto white.",
+        "The same light: find the horizontal prism that brings red onto white, without the telescope and through it. "
+        "The difference counts: the tubes answer for no more than that.",
         "0 prism D: axes parallel",
-        "Base-out to join (the eyes must converge) counts plus, base-in (they must diverge) minus. Light beyond 6 m.",
+        "Joined by more base-in, the tubes ask the eyes to converge: plus. Joined by more base-out, they ask them to "
+        "diverge: minus. Light beyond 6 m.",
         Number(_HORIZONTAL, 2, signed=True),
         _within(diverge, converge),
         0.0,

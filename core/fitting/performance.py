@@ -83,7 +83,7 @@ def _acuity(fit: Fit, side: Side) -> Step:
     if promise is not None:
         value, loss = promise
         accept = Repeats(value, repeats, "acuity")
-        target = f"{_shown(fit, value)} ({value:.2f} logMAR)"
+        target = f"{shown_acuity(fit, value)} ({value:.2f} logMAR)"
         if loss >= 0.005:
             target += f", of which {loss:.2f} lost to blur at {show_length(chart)}"
         words = f"within {number(repeats, 2)} log of the promise"
@@ -110,7 +110,8 @@ def _acuity(fit: Fit, side: Side) -> Step:
     )
 
 
-def _shown(fit: Fit, logmar: float) -> str:
+def shown_acuity(fit: Fit, logmar: float) -> str:
+    """An acuity in the notation of the settings, its logMAR where the notation cannot hold it."""
     try:
         return format_acuity(Acuity(logmar), fit.settings.acuity_notation)
     except Refusal:
@@ -252,19 +253,24 @@ def _speed(fit: Fit, cap: CapNumbers) -> Step:
     )
 
 
+def field_targets_deg(fit: Fit) -> tuple[float, float, float]:
+    """The field promised at confrontation, of both tubes together where there are two: half light, full light, last."""
+    field, pair = fit.device.leading.field, fit.device.pair
+    alone = field.real_field_deg
+    growth = 0.0 if pair is None else pair.union_field_deg - alone
+    low = field.real_field_full_deg or 0.9 * alone
+    high = field.real_field_total_deg or 1.1 * alone
+    return alone + growth, low + growth, high + growth
+
+
 def _field(fit: Fit) -> Step:
     field = fit.device.leading.field
     pair = fit.device.pair
-    target = field.real_field_deg
-    full = field.real_field_full_deg
-    low = full if full else 0.9 * target
-    high = field.real_field_total_deg or 1.1 * target
+    target, low, high = field_targets_deg(fit)
     words = (
         f"{field.criterion} criterion, eye distance {mm(field.eye_distance_mm)}, pupil {mm(field.pupil_mm)}"
     )
     if pair is not None:
-        growth = pair.union_field_deg - target
-        target, low, high = pair.union_field_deg, low + growth, high + growth
         words = f"union of both tubes, overlap {deg(pair.overlap_field_deg)}; {words}"
     width = 2 * CONFRONTATION_MM * tan(radians(target / 2))
     return Step(
@@ -293,7 +299,7 @@ def _field(fit: Fit) -> Step:
 def _light(fit: Fit) -> Step:
     eye = fit.device.leading
     day, dim = eye.relative_brightness, eye.relative_brightness_dim
-    where = "the exit pupil behind the ocular" if fit.keplerian else "the tube's centre"
+    where = "exit pupil behind the ocular" if fit.keplerian else "middle of the tube"
     return Step(
         "performance.light",
         "performance",
@@ -308,7 +314,7 @@ def _light(fit: Fit) -> Step:
         source="SMITH-290",
         assumed=fit.assumed(f"{eye.side}.pupil", f"{eye.side}.pupil_dim"),
         numbers={"relative_brightness": day, "relative_brightness_dim": dim},
-        remedy=f"centre {where} on the pupil; then the eye distance",
+        remedy=f"bring the {where} onto the eye's pupil; then the eye distance",
     )
 
 

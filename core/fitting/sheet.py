@@ -26,6 +26,7 @@ from .near import near_steps
 from .pair import pair_steps
 from .performance import performance_steps
 from .place import place_steps
+from .search import search_steps
 from .teach import teach_steps
 from .trial import trial_steps
 from .types import FittingSheet, State, Step, Verdict
@@ -44,6 +45,7 @@ _BUILDERS: tuple[Callable[[Fit], list[Step]], ...] = (
     near_steps,
     mount_last_steps,
     performance_steps,
+    search_steps,
     teach_steps,
 )
 

@@ -14,13 +14,14 @@ from typing import Literal
 from ..configuration import Configuration
 from ..entry import Kind
 
-Phase = Literal["frame", "trial", "fit", "verify", "performance", "teach"]
+Phase = Literal["frame", "trial", "fit", "verify", "performance", "search", "teach"]
 PHASES: dict[Phase, str] = {
     "frame": "Before anything is ordered: does the frame allow it",
     "trial": "Trial",
     "verify": "What was delivered, before it goes on the face",
     "fit": "On the face",
     "performance": "What it does",
+    "search": "Only where something falls short, to find the cause",
     "teach": "Handing over",
 }
 State = Literal["ok", "check", "no", "open"]

@@ -49,11 +49,11 @@ def _exit_pupil(fit: Fit, eye: EyeNumbers) -> Step:
         "verify",
         "Power by diameters",
         (
-            "Tube set for infinity. Measure the exit pupil and divide the objective's clear diameter by "
-            "it: that is the power."
+            f"{_set_afocal(fit)} Measure the exit pupil and divide the objective's clear diameter by it: that is "
+            "the power."
         ),
         (
-            f"{number(power, 2)}x: exit pupil {mm(expected, 2)} from an objective of "
+            f"{number(power, 2)}x as marked: exit pupil {mm(expected, 2)} from an objective of "
             f"{mm(fit.telescope.objective_diameter_mm)}"
         ),
         "Band magnifier on the round of light seen in the ocular, tube against a bright wall. "
@@ -77,6 +77,13 @@ def _exit_pupil(fit: Fit, eye: EyeNumbers) -> Step:
         {"magnification": power, "exit_pupil_mm": expected},
         "enter the measured power in the stock: the promise follows it; beyond the tolerance send it back",
     )
+
+
+def _set_afocal(fit: Fit) -> str:
+    """How the tube must be set while its marked power is checked."""
+    if fit.choice.correction == "refocused":
+        return f"Tube set afocal first, {mm(fit.telescope.tube_length_mm)} long, not yet for this eye."
+    return "Tube set for infinity."
 
 
 def _other_ways(fit: Fit, eye: EyeNumbers) -> list[Step]:
@@ -177,7 +184,7 @@ def _tube_focus(fit: Fit, eye: EyeNumbers) -> Step:
         "Read the back vertex power of the tube alone, set for infinity.",
         f"{signed(wanted)} D (best sphere)",
         f"Lensometer on the ocular side, or a far target through a focused spyglass.{cylinder} 6 m is not infinity: "
-        f"through this tube it reads {signed(offset)} D.",
+        f"a target there reads {signed(offset)} D more.",
         Number(_BVP, 2, signed=True),
         Interval(wanted - inner, wanted + inner, wanted - outer, wanted + outer),
         wanted,
@@ -227,7 +234,7 @@ def _pair(fit: Fit) -> list[Step]:
             0.0,
             "arcmin",
             f"up to {number(vertical, 1)}'",
-            f"{number(fit.power, 2)}x deviates by {number(_times(fit), 2)} of the tilt; {fit.vertical.rule}",
+            f"a {number(fit.power, 2)}x tube deviates by {number(_times(fit), 2)} times its tilt; {fit.vertical.rule}",
             source=fit.vertical.source,
             numbers={"tilt_arcmin": vertical},
             remedy="send it back before it goes on a face",

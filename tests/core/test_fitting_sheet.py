@@ -179,8 +179,10 @@ def test_pair_fields_and_spread() -> None:
     # From the middle 25/(2 x 2) = 6.25 mm; t + M d = 24 + 2 x 15 = 54.
     assert spread.numbers["union_field_deg"] == pytest.approx(2 * degrees(atan(7.75 / 54)), abs=0.01)
     assert spread.numbers["overlap_field_deg"] == pytest.approx(2 * degrees(atan(4.75 / 54)), abs=0.05)
-    assert spread.numbers["spread_limit_mm"] == pytest.approx(3.0)
-    assert "range of the device" in spread.rule
+    # With the caps: ordinary 6200/299.5 = 20.70, half of 17 in reserve, 24 relieved, 49.6 asked at the PD:
+    # 20.70 + 8.5 + 24 - 49.6 = 3.60 are left, at 2 x 4 x 2 / 10 = 1.6 prism D a mm of spread of each tube.
+    assert spread.numbers["spread_limit_mm"] == pytest.approx(3.6013 / 1.6, abs=1e-3)
+    assert "limit set by: single vision with the caps" in spread.rule
     assert "back until it is single" in spread.do
 
 
@@ -210,26 +212,41 @@ def test_own_reserve_rules_when_stricter() -> None:
 
 
 def test_pair_caps() -> None:
-    """Caps of +4: page at 250 mm; full relief 12.4 base in each; with 6 of it given 28 prism dioptres are left to the eyes."""
+    """Caps of +4, page at 250 mm, 65 mm between the tubes: full relief 13 base in each; with 6 given, 28 are left to do."""
     sheet = pair()
     assert step(sheet, "fit.working_distance").target_value == pytest.approx(250.0)
     single = step(sheet, "fit.near_single")
     # |M| F PD(cm) = 2 x 4 x 6.2 = 49.6, and the spread 2 x 2 x 4 x 0.15 = 2.4; base in 6 at each cap relieves 2 x 2 x 6 = 24.
     assert single.numbers["parallel_prism"] == pytest.approx(49.6 + 2.4)
-    assert single.numbers["base_in_full_each_prism"] == pytest.approx(12.4)
+    assert single.numbers["base_in_full_each_prism"] == pytest.approx(4.0 * 6.5 / 2)
     assert single.numbers["remaining_prism"] == pytest.approx(52.0 - 24.0)
-    # Half of the base-out reserve of normal eyes at near, 17 (from memory): 8.5, so 28 is too much.
-    assert "OVER" in single.tolerance
+    # Looking at a page there asks 6200/299.5 = 20.70 of any two eyes; 7.30 go beyond it, and half of the base-out
+    # reserve of normal eyes at near, 17 (from memory), is 8.5.
+    assert single.numbers["excess_prism"] == pytest.approx(28.0 - 20.701, abs=1e-2)
+    assert "within" in single.tolerance
     assert "base towards the nose" in single.how
     assert "converge" in single.target
 
 
 def test_measured_reserve_changes_the_near_allowance() -> None:
-    """A base-out blur of 60 at near allows half of it, 30: 28 fits."""
-    single = step(pair(binocular__base_out_near="60/60/30"), "fit.near_single")
-    assert single.numbers["allowed_prism"] == pytest.approx(30.0)
-    assert "OVER" not in single.tolerance
+    """A base-out blur of 10 at near allows half of it, 5: the 7.3 beyond ordinary looking are too much."""
+    single = step(pair(binocular__base_out_near="10/12/8"), "fit.near_single")
+    assert single.numbers["allowed_prism"] == pytest.approx(5.0)
+    assert "OVER" in single.tolerance
     assert "person's own base-out reserve" in single.rule
+
+
+def test_crossed_pictures_are_joined_by_base_in() -> None:
+    """Base-out makes eyes converge, so base-in joins the pictures of tubes that ask for it (common practice).
+
+    The eyes' own deviation, found without the telescope, is taken off.
+    """
+    horizontal = step(pair(), "fit.horizontal")
+    assert "more base-in, the tubes ask the eyes to converge: plus" in horizontal.how
+    assert "without the telescope and through it" in horizontal.do
+    # Converging is opposed by the larger limit, 45' at the eye or 1.31 prism D, diverging by 20' or 0.58 (Tonkin).
+    assert within(horizontal).highest == pytest.approx(1.309, abs=1e-3)
+    assert within(horizontal).lowest == pytest.approx(-0.5818, abs=1e-3)
 
 
 def test_near_pd() -> None:
