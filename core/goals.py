@@ -21,6 +21,7 @@ from .case import Goal
 from .entry import Detail
 from .errors import FileRefusal, Refusal
 from .fields import goal_by_key
+from .formula import formula
 from .optotypes import mar_of_letter_arcmin
 from .print_size import logmar_of_near_print, m_units_of_letter
 from .settings import Settings
@@ -241,7 +242,7 @@ def demand_of(goal: Goal, tasks: Iterable[Task], settings: Settings, index: int 
     distance = read.get("distance")
     nearest, farthest = (read.get(key, usual=read.own("distance") is None) for key in ("nearest", "farthest"))
     if distance is None and nearest is not None:
-        distance = nearest if farthest is None else math.sqrt(nearest * farthest)
+        distance = nearest if farthest is None else middle_distance_mm(nearest, farthest)
         read.assumed["distance"] = "from the nearest and the farthest distance"
     if distance is None and detail is not None and detail.m_units is not None:
         distance = READING_DISTANCE_MM
@@ -296,6 +297,30 @@ def demand_of(goal: Goal, tasks: Iterable[Task], settings: Settings, index: int 
     )
 
 
+@formula("√(nearest × farthest)", unit="mm", source="", kind="common practice", domain="both > 0")
+def middle_distance_mm(nearest_mm: float, farthest_mm: float) -> float:
+    """The distance of a goal that gives only its range, mm: the middle by ratio."""
+    return math.sqrt(nearest_mm * farthest_mm)
+
+
+@formula("logMAR − log10(reserve)", unit="logMAR", source="", kind="derived", domain="reserve ≥ 1")
+def goal_logmar_with_reserve(wanted_logmar: float, acuity_reserve: float) -> float:
+    """The acuity needed for a detail, logMAR, with a reserve."""
+    return wanted_logmar - math.log10(acuity_reserve)
+
+
+@formula("log10(MAR/reserve)", unit="logMAR", source="", kind="derived", domain="MAR > 0, reserve ≥ 1")
+def goal_logmar_of_letter(mar_arcmin: float, acuity_reserve: float) -> float:
+    """The acuity needed for a letter of that angular detail, logMAR, with a reserve."""
+    return math.log10(mar_arcmin / acuity_reserve)
+
+
+@formula("M = 10^logMAR × d", unit="M", source="COLENBRANDER", kind="derived", domain="d in m")
+def m_units_at(wanted_logmar: float, distance_mm: float) -> float:
+    """The print in M units that has the angle of an acuity at a distance."""
+    return 10.0**wanted_logmar * distance_mm / 1000.0
+
+
 def _kind(distance_mm: float) -> Reach:
     if distance_mm <= NEAR_MOST_MM:
         return "near"
@@ -307,17 +332,17 @@ def _sizes(
 ) -> tuple[float | None, float | None, float | None]:
     """The acuity with the reserve in it, the print in M units, and the letter height, from whichever was given."""
     if detail.logmar is not None:
-        m_units = 10.0**detail.logmar * distance_mm / 1000.0
-        return detail.logmar - math.log10(reserve), m_units, None
+        m_units = m_units_at(detail.logmar, distance_mm)
+        return goal_logmar_with_reserve(detail.logmar, reserve), m_units, None
     try:
         if detail.height_mm is not None:
             height = detail.height_mm
-            wanted = math.log10(mar_of_letter_arcmin(distance_mm, height) / reserve)
+            wanted = goal_logmar_of_letter(mar_of_letter_arcmin(distance_mm, height), reserve)
             m_units = m_units_of_letter(height) if 0.08 <= height <= 145.0 else None
             return wanted, m_units, height
         if detail.m_units is not None:
-            wanted = logmar_of_near_print(min(distance_mm, 20_000.0), detail.m_units) - math.log10(reserve)
-            return wanted, detail.m_units, None
+            wanted = logmar_of_near_print(min(distance_mm, 20_000.0), detail.m_units)
+            return goal_logmar_with_reserve(wanted, reserve), detail.m_units, None
     except Refusal as refusal:
         problems.append(f"{name}: {refusal}")
     return None, None, None

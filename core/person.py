@@ -15,7 +15,8 @@ from .case import Case
 from .entry import Curve, Pd, Reserve
 from .errors import Refusal
 from .fields import WARNINGS
-from .optics.focus import accommodation_amplitude_d
+from .formula import formula
+from .optics.blur import sustained_accommodation_d
 from .optics.light import pupil_diameter_mm
 from .print_size import NearPrint
 from .ranges import AGE
@@ -251,6 +252,12 @@ def _pupil(
     return read.assume(path, "pupil_without_age_mm", value)
 
 
+@formula("share × amplitude", unit="D", source="", kind="common practice", domain="share 0 to 1")
+def sustained_from_amplitude_d(amplitude_d: float, sustained_fraction: float) -> float:
+    """Accommodation that can be kept up, D, from a measured amplitude."""
+    return sustained_fraction * amplitude_d
+
+
 def _accommodation(read: _Reader, side: str, age: int | None) -> float:
     """What can be kept up (D): measured, or a share of the measured amplitude, or by age; none without an age."""
     path = f"{side}.sustained_accommodation"
@@ -263,7 +270,7 @@ def _accommodation(read: _Reader, side: str, age: int | None) -> float:
         return read.assume(
             path,
             "sustained_share",
-            share * amplitude,
+            sustained_from_amplitude_d(amplitude, share),
             f"{share:g} of the measured {amplitude:g} D can be kept up",
         )
     if age is None:
@@ -273,7 +280,7 @@ def _accommodation(read: _Reader, side: str, age: int | None) -> float:
         return read.assume(
             path, "no_accommodation_from_years", 0.0, f"no accommodation counted from {limit:g} years"
         )
-    value = share * accommodation_amplitude_d(age_years=age, estimate="min")
+    value = sustained_accommodation_d(age, share, limit)
     return read.assume(
         path,
         "sustained_share",

@@ -5,7 +5,7 @@ They are declared like the optics, so that the working of any number on the scre
 
 from __future__ import annotations
 
-from math import log2, log10, sqrt
+from math import log, log2, log10, sqrt
 
 from ..formula import formula
 from ..likelihood import normal_probability
@@ -15,6 +15,9 @@ from ..likelihood import normal_probability
 USELESS_CHANCE = 0.01
 FULL_CHANCE = 0.4
 _Z95 = 1.96
+# What is wanted counts most; the rest is for what lies beyond it, up to twice as much.
+WANTED_FIELD_WORTH = 0.8
+STRONGEST_POWER = 6.0
 # Standard score of a chance of 80 %, the good chance of four times in five.
 GOOD_CHANCE_SCORE = 0.8416
 
@@ -49,6 +52,30 @@ def defocus_left_d(accommodation_demand_d: float, accommodation_d: float) -> flo
     if accommodation_demand_d < 0.0:
         return -accommodation_demand_d
     return max(0.0, accommodation_demand_d - accommodation_d)
+
+
+@formula("min(A, max(0, demand))", unit="D", source="", kind="derived", domain="A ≥ 0")
+def accommodation_used_d(accommodation_demand_d: float, accommodation_d: float) -> float:
+    """Accommodation that the eye has to keep up at the goal, D."""
+    return min(accommodation_d, max(0.0, accommodation_demand_d))
+
+
+@formula(
+    "loss with the cylinder − loss without",
+    unit="logMAR",
+    source="",
+    kind="derived",
+    domain="same pupil and MAR",
+)
+def cylinder_loss_logmar(loss_logmar: float, blur_loss_logmar: float) -> float:
+    """What an uncorrected cylinder costs beside the defocus, log units."""
+    return loss_logmar - blur_loss_logmar
+
+
+@formula("log10(factor)", unit="logMAR", source="", kind="derived", domain="factor ≥ 1")
+def motion_loss_logmar(slip_mar_factor: float) -> float:
+    """What image slip costs, log units, from the factor by which the MAR grows."""
+    return log10(slip_mar_factor)
 
 
 @formula("E′ = √(E² + (C/2)²)", unit="D", source="", kind="derived", domain="E, C ≥ 0")
@@ -153,6 +180,40 @@ def usefulness(probability: float) -> float:
     if probability < USELESS_CHANCE:
         return 0.0
     return min(1.0, probability / FULL_CHANCE)
+
+
+@formula("min(1, P/P_good)", unit="", source="", kind="common practice", domain="0 < P_good ≤ 1")
+def chance_worth(probability: float, good_chance: float) -> float:
+    """What a chance is worth, 0 to 1: all of it from the good chance on."""
+    return min(1.0, probability / good_chance)
+
+
+@formula(
+    "0.8·min(1, s) + 0.2·min(1, s − 1)", unit="", source="", kind="common practice", domain="s = seen/wanted"
+)
+def field_worth(share: float) -> float:
+    """What a field is worth, 0 to 1, as a share of the one wanted: most of it for all that is wanted."""
+    if share < 1.0:
+        return WANTED_FIELD_WORTH * share
+    return WANTED_FIELD_WORTH + (1.0 - WANTED_FIELD_WORTH) * min(1.0, share - 1.0)
+
+
+@formula("1 − ln|M|/ln 6", unit="", source="", kind="common practice", domain="clipped to 0 to 1")
+def low_power_worth(magnification: float) -> float:
+    """What a power is worth, 0 to 1: 1 for no magnification, 0 from 6x, by equal ratios."""
+    return min(1.0, max(0.0, 1.0 - log(abs(magnification)) / log(STRONGEST_POWER)))
+
+
+@formula("share × usefulness × worth", unit="", source="", kind="derived", domain="each 0 to 1")
+def goal_criterion(goal_share: float, usefulness: float, worth: float) -> float:
+    """What one goal adds to a criterion: its share, how far it is reached, and what the criterion is worth for it."""
+    return goal_share * usefulness * worth
+
+
+@formula("sum over the goals", unit="", source="", kind="derived", domain="each 0 to 1")
+def sum_over_goals(*parts: float) -> float:
+    """A criterion of the ranking, 0 to 1, from what each goal adds."""
+    return sum(parts)
 
 
 @formula("|logMAR right − logMAR left|", unit="logMAR", source="", kind="derived", domain="both measured")

@@ -23,6 +23,7 @@ from .configurations import (
 )
 from .context import Context, EyeIn, Side
 from .device import FRONT_MOUNTS
+from .formulas import low_power_worth
 from .layers import SMALL, Column, EyeRows, Pairing, Place, Prepared, columns, eye_rows, prepared
 from .outcome import vergence_reserve_prism
 from .ranking import (
@@ -32,7 +33,6 @@ from .ranking import (
     comfort,
     goal_weights,
     hands,
-    low_power,
     position_comfort,
     two_eyes,
     weakest_unused_cap_d,
@@ -420,7 +420,7 @@ def _extra(
         if row.hyperfocal:
             simple *= HYPERFOCAL_WORTH
         found.append(
-            weights[2] * low_power(row.q.m)
+            weights[2] * low_power_worth(row.q.m)
             + weights[7] * hands(ready.telescopes[row.telescope], context.person)
             + pair
             + weights[9] * simple

@@ -35,8 +35,10 @@ from .formulas import (
     as_recorded,
     cap_prism_relief_prism,
     contrast_loss_logmar,
+    cylinder_loss_logmar,
     defocus_with_cylinder_d,
     light_loss_logmar,
+    motion_loss_logmar,
     probability_print_goal_met,
     total_loss_logmar,
     vergence_beyond_naked_prism,
@@ -157,8 +159,6 @@ def _losses(
     context: Context, eye: EyeIn, lead: EyeNumbers, demand: Demand, seen: Seen, pupil: float, brightness: float,
     reserve: float,
 ) -> tuple[list[Loss], float]:  # fmt: skip
-    from math import log10
-
     figures = context.figures
     found: list[Loss] = []
     blur = blur_loss_logmar(eye.mar_arcmin, pupil, seen.defocus_d, figures.blur_constant)
@@ -166,7 +166,9 @@ def _losses(
         found.append(Loss("blur", blur, f"{seen.defocus_d:.2f} D out of focus costs {blur:.2f} log"))
     if lead.residual_cylinder_d > 0.0:
         whole = defocus_with_cylinder_d(seen.defocus_d, lead.residual_cylinder_d)
-        more = blur_loss_logmar(eye.mar_arcmin, pupil, whole, figures.blur_constant) - blur
+        more = cylinder_loss_logmar(
+            blur_loss_logmar(eye.mar_arcmin, pupil, whole, figures.blur_constant), blur
+        )
         words = f"a cylinder of {lead.residual_cylinder_d:.2f} D left uncorrected costs {more:.2f} log"
         found.append(Loss("cylinder", more, words))
     light = light_loss_logmar(brightness, figures.light_loss_per_halving_logmar)
@@ -186,12 +188,13 @@ def _losses(
     if demand.object_speed_deg_s > 0.0:
         factor = slip_mar_factor(_slip(context, seen, demand), figures.slip_tolerated_deg_s)
         if factor > 1.0:
+            lost = motion_loss_logmar(factor)
             found.append(
                 Loss(
                     "motion",
-                    log10(factor),
+                    lost,
                     f"image slip while following it at {demand.object_speed_deg_s:g} deg/s costs about "
-                    f"{log10(factor):.2f} log",
+                    f"{lost:.2f} log",
                 )
             )
     return found, blur

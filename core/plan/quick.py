@@ -16,14 +16,13 @@ from ..goals import Demand
 from ..magnification import required_evd_mm
 from ..optics._domain import POLE_MARGIN
 from .context import Context, EyeIn
-from .formulas import FULL_CHANCE, USELESS_CHANCE, good_chance
+from .formulas import FULL_CHANCE, USELESS_CHANCE, WANTED_FIELD_WORTH, good_chance
 from .quick_tube import CapState, QuickEye, cap_edges, clear_between
 from .ranking import (
     AMPLE_DEPTH_MM,
     TREMBLING_WORTH,
     VERGENCE_WORTH,
     WIDE_FIELD_DEG,
-    field_worth,
     glare_of,
     light_worth,
     steady_power,
@@ -315,7 +314,7 @@ def judge(seen: Sight | None, g: EyeGoal, eye: EyeIn, union_tan: float, passes: 
     fixed += w[2] * _clear(g, eye, q, cap, hyperfocal, out)
     if width:
         share = width / g.width_mm
-        degree = field_worth(share)
+        degree = _field_worth(share)
     else:
         share = 1.0
         degree = 360.0 / pi * atan(q.tan_real) / WIDE_FIELD_DEG
@@ -327,9 +326,16 @@ def judge(seen: Sight | None, g: EyeGoal, eye: EyeIn, union_tan: float, passes: 
         return grade, use, points, grade, use, points
     if width and wider != 1.0:
         share *= wider
-        degree = field_worth(share)
+        degree = _field_worth(share)
     worth = use * VERGENCE_WORTH[state]
     return grade, use, points, _grade(g, chance, out, state, share), worth, worth * (fixed + w[1] * degree)
+
+
+def _field_worth(share: float) -> float:
+    """The rule of :func:`.formulas.field_worth`, without its declaration."""
+    if share < 1.0:
+        return WANTED_FIELD_WORTH * share
+    return 1.0 if share >= 2.0 else WANTED_FIELD_WORTH + (1.0 - WANTED_FIELD_WORTH) * (share - 1.0)
 
 
 def _clear(g: EyeGoal, eye: EyeIn, q: QuickEye, cap: CapState | None, hyperfocal: bool, out: float) -> float:

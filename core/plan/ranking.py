@@ -20,16 +20,21 @@ from ..goals import Demand
 from ..person import Person
 from ..stock import Telescope
 from .context import WEIGHT_NAMES, Context
-from .formulas import good_chance, usefulness
+from .formulas import (
+    chance_worth,
+    field_worth,
+    goal_criterion,
+    good_chance,
+    low_power_worth,
+    sum_over_goals,
+    usefulness,
+)
 from .types import DeviceNumbers, Outcome, ScorePart
 
 VERGENCE_WORTH = (1.0, 0.7, 0.0)
 # By common practice 15 degrees is a wide field for a telescope and 30 mm a comfortable depth at near.
 WIDE_FIELD_DEG = 15.0
 AMPLE_DEPTH_MM = 30.0
-STRONGEST_POWER = 6.0
-# What is wanted counts most; the rest is for what lies beyond it, up to twice as much.
-WANTED_FIELD_WORTH = 0.8
 _MOUNT_COMFORT: dict[Mount, float] = {
     "through the lens": 1.0,
     "in front": 0.9,
@@ -99,11 +104,6 @@ def comfort(
     """Comfort of a position and mount with this weight, 0 to 1."""
     over = ((telescope.weight_g or 0.0) - LIGHT_G) / (HEAVY_G - LIGHT_G)
     return positions[position] * _MOUNT_COMFORT[mount] * (1.0 - HEAVY_COST * min(1.0, max(0.0, over)))
-
-
-def low_power(magnification: float) -> float:
-    """1 for no magnification, 0 from 6x, by equal ratios."""
-    return min(1.0, max(0.0, 1.0 - log(abs(magnification)) / log(STRONGEST_POWER)))
 
 
 def hands(telescope: Telescope, person: Person) -> float:
@@ -192,50 +192,46 @@ def score_parts(
 ) -> tuple[ScorePart, ...]:
     """The criteria with their values and weights, in the order of the settings; their points add up to the score."""
     weight = dict(zip(WEIGHT_NAMES, context.figures.weights, strict=True))
-    reach = context.person.reach_mm
-    totals = dict.fromkeys(WEIGHT_NAMES, 0.0)
-    used = 0.0
-    for share, demand, outcome in zip(goal_weights(len(demands)), demands, outcomes, strict=True):
-        use = goal_use(outcome, steady_power(context.person))
-        used += share * use
-        if use == 0.0:
-            continue
-        blur = outcome.defocus_d / (outcome.tolerance_d or 1.0)
-        flexible = demand.kind == "near" and demand.by_print
-        wanted = good_chance(demand.reserve, outcome.cr95_logmar)
-        totals["chance"] += share * use * min(1.0, (outcome.probability or 0.0) / wanted)
-        totals["field"] += share * use * field_degree(outcome, demand, device.leading.field.real_field_deg)
-        totals["clear_range"] += (
-            share
-            * use
-            * clear_degree(
-                blur, outcome.clear_from_mm, outcome.clear_to_mm, demand, flexible and outcome.cap_on
-            )
-        )
-        near = demand.kind == "near"
-        totals["working_distance"] += (
-            share * use * (min(1.0, outcome.object_distance_mm / reach) if near else 1.0)
-        )
-        glare = glare_of(context.person, demand)
-        tinted = device.filter_transmittance < 1.0
-        totals["light"] += share * use * light_worth(outcome.relative_brightness or 0.0, tinted, glare)
+    steady = steady_power(context.person)
+    parts: dict[str, list[float]] = {name: [] for name in WEIGHT_NAMES}
     suits = comfort(
         position_comfort(context.person, demands), configuration.position, configuration.mount, telescope
     )
-    totals["low_power"] = used * low_power(device.leading.magnification)
-    totals["comfort"] = used * suits
-    totals["hands_free"] = used * hands(telescope, context.person)
-    totals["two_eyes"] = used * two_eyes(context, configuration.eye)
-    totals["simplicity"] = used * simplicity(
-        configuration,
-        configuration.correction == "none" and context.eye(device.leading.side).needs_correction,
-        0.0 if device.cap is None else device.cap.power_d,
-        weakest_unused_cap_d(demands),
-    )
+    uncorrected = configuration.correction == "none" and context.eye(device.leading.side).needs_correction
+    cap_power = 0.0 if device.cap is None else device.cap.power_d
+    by_device = {
+        "low_power": low_power_worth(device.leading.magnification),
+        "comfort": suits,
+        "hands_free": hands(telescope, context.person),
+        "two_eyes": two_eyes(context, configuration.eye),
+        "simplicity": simplicity(configuration, uncorrected, cap_power, weakest_unused_cap_d(demands)),
+    }
+    for share, demand, outcome in zip(goal_weights(len(demands)), demands, outcomes, strict=True):
+        use = goal_use(outcome, steady)
+        if use == 0.0:
+            continue
+        for name, worth in (*_worths(context, device, demand, outcome).items(), *by_device.items()):
+            parts[name].append(goal_criterion(share, use, worth))
+    totals = {name: sum_over_goals(*found) for name, found in parts.items()}
     return tuple(
         ScorePart(name, totals[name], weight[name], _SENTENCES[name].format(100 * totals[name]))
         for name in WEIGHT_NAMES
     )
+
+
+def _worths(context: Context, device: DeviceNumbers, demand: Demand, outcome: Outcome) -> dict[str, float]:
+    """What each criterion that hangs on a goal is worth for it, 0 to 1."""
+    blur = outcome.defocus_d / (outcome.tolerance_d or 1.0)
+    flexible = demand.kind == "near" and demand.by_print and outcome.cap_on
+    near = demand.kind == "near"
+    tinted = device.filter_transmittance < 1.0
+    return {
+        "chance": chance_worth(outcome.probability or 0.0, good_chance(demand.reserve, outcome.cr95_logmar)),
+        "field": field_degree(outcome, demand, device.leading.field.real_field_deg),
+        "clear_range": clear_degree(blur, outcome.clear_from_mm, outcome.clear_to_mm, demand, flexible),
+        "working_distance": min(1.0, outcome.object_distance_mm / context.person.reach_mm) if near else 1.0,
+        "light": light_worth(outcome.relative_brightness or 0.0, tinted, glare_of(context.person, demand)),
+    }
 
 
 def field_degree(outcome: Outcome, demand: Demand, real_field_deg: float) -> float:
@@ -245,13 +241,6 @@ def field_degree(outcome: Outcome, demand: Demand, real_field_deg: float) -> flo
     if demand.width_mm and outcome.linear_field_mm is not None:
         return field_worth((outcome.linear_union_mm or outcome.linear_field_mm) / demand.width_mm)
     return min(1.0, real_field_deg / WIDE_FIELD_DEG)
-
-
-def field_worth(share: float) -> float:
-    """What a field is worth, 0 to 1, as a share of the one wanted: most of it for all that is wanted."""
-    if share < 1.0:
-        return WANTED_FIELD_WORTH * share
-    return WANTED_FIELD_WORTH + (1.0 - WANTED_FIELD_WORTH) * min(1.0, share - 1.0)
 
 
 _GLARE = {"some": 0.5, "disabling": 1.0}

@@ -13,6 +13,7 @@ from ..optics.focus import accommodation_demand_d, exit_vergence_d, object_verge
 from ..stock import Cap, Telescope
 from .device import lends_to_tube, nearest_focus_mm
 from .formulas import (
+    accommodation_used_d,
     defocus_left_d,
 )
 from .types import EyeNumbers
@@ -106,5 +107,5 @@ def seen_at(
         if configuration.focus == "hyperfocal" and cap is None:
             asked = demand_hyperfocal_d(asked, eye.tolerance_d)
     left = min(DEFOCUS_MOST_D, defocus_left_d(asked, eye.accommodation_d))
-    used = min(eye.accommodation_d, max(0.0, asked))
+    used = accommodation_used_d(asked, eye.accommodation_d)
     return Seen(at, magnification, tube, leaves, afocal, used, left)

@@ -16,11 +16,9 @@ from ..stock import Stock
 from .engine import option_for, read_case
 from .formulas import as_recorded
 from .needs import need_of
+from .provenance import makers_of
 from .tube_field import Infeasible
 from .types import Option
-
-# Values of so few digits turn up by chance in many steps; they are followed only to the step that made them last.
-_PLAIN = frozenset((0.0, 1.0, 2.0, 0.5, -1.0, 100.0))
 
 
 def explain(
@@ -52,13 +50,17 @@ def explain(
     return chain_behind(working, value, quantity)
 
 
+# A number that a result holds under another name than the formula that makes it.
+_STANDS_IN = {"refocused_magnification": "leading.magnification"}
+
+
 def _value(option: Option, need: Any, goal_index: int, quantity: str) -> float:
     places: list[Any] = []
     if goal_index < len(option.outcomes):
         places.append(option.outcomes[goal_index])
     places.extend(place for place in (need, option.device) if place is not None)
     for place in places:
-        found = _by_path(place, quantity)
+        found = _by_path(place, _STANDS_IN.get(quantity, quantity))
         if found is not None:
             return found
     for name, found in _numbers(option.device):
@@ -96,22 +98,37 @@ def _numbers(place: Any, path: str = "") -> Iterator[tuple[str, float]]:
 def chain_behind(working: Working, value: float, quantity: str) -> Working:
     """The steps that lead to a value, in the order of computation; one recorded step when no formula made it."""
     steps = working.steps
-    made = [(number, step) for number, step in enumerate(steps) if _gives(step, value)]
-    if not made:
+    number = _last_maker(steps, value, quantity)
+    if number is None:
         return _working([_plain_step(value)])
-    short = quantity.rpartition(".")[2]
-    named = [pair for pair in made if _akin(pair[1].formula, short)]
-    number, last = (named or made)[-1]
     wanted: set[int] = {number}
-    open_ = [(number, last)]
+    open_ = [number]
     while open_:
-        at, step = open_.pop()
-        for argument in _floats(step):
-            source = _made_before(steps, at, argument)
+        at = open_.pop()
+        for name, argument in _arguments(steps[at]):
+            source = _made_before(steps, at, name, argument)
             if source is not None and source not in wanted:
                 wanted.add(source)
-                open_.append((source, steps[source]))
+                open_.append(source)
     return _working([steps[index] for index in sorted(wanted)])
+
+
+def _last_maker(steps: list[Step], value: float, quantity: str) -> int | None:
+    """The step that made the number, by the formulas that its name allows; None for a recorded one."""
+    made = [number for number, step in enumerate(steps) if _gives(step, value)]
+    makers = makers_of(quantity)
+    if makers is not None:
+        for maker in makers:
+            by_it = [number for number in made if steps[number].formula.name == maker]
+            if by_it:
+                return by_it[-1]
+        recorded = [number for number in made if steps[number].formula.name == as_recorded.__name__]
+        return recorded[-1] if recorded else None
+    short = quantity.rpartition(".")[2]
+    named = [number for number in made if _akin(steps[number].formula, short)]
+    if named:
+        return named[-1]
+    return made[-1] if made and not _short(value) else None
 
 
 def _working(steps: list[Step]) -> Working:
@@ -140,41 +157,54 @@ def _plain(result: Any) -> Any:
     return tuple(result) if isinstance(result, tuple) else result
 
 
-def _floats(step: Step) -> Iterator[float]:
-    for argument in (*step.args, *step.kwargs.values()):
+def _arguments(step: Step) -> Iterator[tuple[str, float]]:
+    """Every number that went into a step, with the name of the parameter."""
+    names = step.formula.parameters
+    for place, argument in enumerate(step.args):
+        name = names[min(place, len(names) - 1)]
         for _, number in _numbers(_plain(argument)):
-            if number not in _PLAIN:
-                yield number
+            yield name, number
+    for name, argument in step.kwargs.items():
+        for _, number in _numbers(_plain(argument)):
+            yield name, number
 
 
-def _made_before(steps: list[Step], at: int, value: float) -> int | None:
-    """The step that made a value before another one.
+def _made_before(steps: list[Step], at: int, name: str, value: float) -> int | None:
+    """The step that made an argument before another step, None when it was given.
 
-    A formula with that one result comes first, then a record of the value, then a result of several numbers, which may
-    only repeat it. A round number is more often recorded than computed.
+    A short number may have been made anywhere by chance, so it is followed only to a record of it or to a formula that
+    its name allows; a long one to whatever made it: a formula with that one result first, then a record, then a result
+    of several numbers, which may only repeat it.
     """
+    makers = makers_of(name) or ()
     best: tuple[int, int] | None = None
     for index in range(at - 1, -1, -1):
-        if not _gives(steps[index], value):
+        step = steps[index]
+        if not _gives(step, value):
             continue
-        place = _standing(steps[index], value)
+        own = step.formula.name == name or step.formula.name in makers
+        if _short(value) and not own and step.formula.name != as_recorded.__name__:
+            continue
+        place = 0 if own else _standing(step)
         if place == 0:
             return index
         if best is None or place < best[0]:
             best = (place, index)
-    return None if best is None else best[1]
+    if best is None or steps[best[1]].formula.name == as_recorded.__name__:
+        # That a number was recorded is no step of its own: it stands in the step that it went into.
+        return None
+    return best[1]
 
 
-def _standing(step: Step, value: float) -> int:
+def _standing(step: Step) -> int:
     if step.formula.name == as_recorded.__name__:
-        return 0 if _round(value) else 1
-    if isinstance(step.result, int | float):
-        return 1 if _round(value) else 0
-    return 2
+        return 1
+    return 0 if isinstance(step.result, int | float) else 2
 
 
-def _round(value: float) -> bool:
-    return float(f"{value:.2g}") == value
+def _short(value: float) -> bool:
+    """Whether a number has so few digits that it may turn up by chance."""
+    return float(f"{value:.4g}") == value
 
 
 def _plain_step(value: float) -> Step:
