@@ -26,9 +26,11 @@ def working_page(view: View, asked: WorkingAsked) -> Page:
         )
     except AfocalError as error:
         return Page(title, [text_row(str(error))])
-    return Page(
-        title, [row for number, step in enumerate(working.steps, 1) for row in step_rows(number, step)]
-    )
+    # What was asked for comes first, then what it was made from; a value that was typed or set needs no formula.
+    steps = [step for step in reversed(working.steps) if step.formula.name != "as_recorded"]
+    if not steps:
+        return Page(title, [text_row("This value was typed or set, not computed.", key="typed")])
+    return Page(title, [row for number, step in enumerate(steps, 1) for row in step_rows(number, step)])
 
 
 def step_rows(number: int, step: Step) -> Iterator[SheetRow]:
