@@ -16,7 +16,8 @@ from .cautions import cautions_for, referrals_of
 from .configurations import checked
 from .context import Context, context_of
 from .coverage import Lazy, coverage_of, smallest_set
-from .grid import Grid, grid_of
+from .cross import grid_of
+from .grid import Grid
 from .needs import need_of
 from .outcome import outcome_of
 from .ranking import score_parts

@@ -16,7 +16,7 @@ from ..goals import Demand
 from ..magnification import required_evd_mm
 from ..optics._domain import POLE_MARGIN
 from .context import Context, EyeIn
-from .formulas import FULL_CHANCE, USELESS_CHANCE, WANTED_FIELD_WORTH, good_chance
+from .formulas import FULL_CHANCE, STRONGEST_POWER, USELESS_CHANCE, WANTED_FIELD_WORTH, good_chance
 from .quick_tube import CapState, QuickEye, cap_edges, clear_between
 from .ranking import (
     AMPLE_DEPTH_MM,
@@ -33,6 +33,7 @@ from .verdict import CHARACTERS_SHARE, MEETS_CHANCE, NEARLY_CHANCE, WIDTH_SHARE
 _ROOT2 = sqrt(2.0)
 _Z95 = 1.96
 _FADE_END = 2.0
+_LOG_STRONGEST = log(STRONGEST_POWER)
 # A chance under USELESS_CHANCE has a standard score under this one.
 _USELESS_Z = -2.4
 
@@ -329,6 +330,14 @@ def judge(seen: Sight | None, g: EyeGoal, eye: EyeIn, union_tan: float, passes: 
         degree = _field_worth(share)
     worth = use * VERGENCE_WORTH[state]
     return grade, use, points, _grade(g, chance, out, state, share), worth, worth * (fixed + w[1] * degree)
+
+
+def low_power(magnification: float) -> float:
+    """The rule of :func:`.formulas.low_power_worth`, without its declaration."""
+    size = magnification if magnification > 0.0 else -magnification
+    if size >= STRONGEST_POWER:
+        return 0.0
+    return 1.0 - log(size) / _LOG_STRONGEST if size > 1.0 else 1.0
 
 
 def _field_worth(share: float) -> float:

@@ -22,8 +22,9 @@ from ..print_size import NearPrint
 from ..settings import Settings
 from ..stock import Stock
 from .context import Context, context_of
+from .cross import grid_of
 from .engine import option_for
-from .grid import Grid, grid_of
+from .grid import Grid
 from .tube_field import Infeasible
 from .types import GRADES, Option, Sensitivity
 

@@ -23,7 +23,7 @@ from afocal.core.plan import (
     sensitivity,
     what_if,
 )
-from afocal.core.plan.grid import grid_of
+from afocal.core.plan.cross import grid_of
 from afocal.core.plan.tube_field import Infeasible
 from afocal.core.settings import WEIGHTS, Settings
 from afocal.core.stock import Cap, Filter, NearAlternative, Stock, Telescope

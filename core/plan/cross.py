@@ -1,0 +1,223 @@
+"""How the whole cross is made for a person and a stock: rows before each eye, a column a goal, and what is refused."""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Sequence
+
+from ..configuration import EYES, Correction, EyeChoice
+from ..goals import Demand
+from ..stock import Filter, Stock
+from .configurations import (
+    clip_refusal,
+    eye_refusal,
+    filters_asked_for,
+    place_refusal,
+)
+from .context import Context, EyeIn, Side
+from .device import FRONT_MOUNTS
+from .grid import Block, Grid
+from .layers import SMALL, EyeRows, Pairing, Place, Prepared, columns, eye_rows, prepared
+from .outcome import vergence_reserve_prism
+from .quick import low_power
+from .ranking import (
+    HYPERFOCAL_WORTH,
+    UNCORRECTED_WORTH,
+    cap_worth,
+    goal_weights,
+    hands,
+    two_eyes,
+    weakest_unused_cap_d,
+)
+from .refusals import (
+    Frame,
+    Places,
+    Shut,
+    refuse_bad,
+    refuse_closed,
+    refuse_filter,
+    refuse_mounts,
+    refuse_places,
+    refuse_ring,
+    refuse_second_eye,
+)
+
+
+def grid_of(context: Context, stock: Stock, demands: tuple[Demand, ...]) -> Grid:
+    """The whole cross for a person and a stock."""
+    grid = Grid(prepared(stock), context, demands)
+    tints: list[Filter | None] = [None]
+    if filters_asked_for(context, any(demand.light == "bright" for demand in demands)):
+        tints.extend(stock.filters)
+    for choice in EYES:
+        _choice(grid, choice, tints)
+    grid.finish()
+    if len(tints) == 1:
+        for tint in stock.filters:
+            refuse_filter(grid, tint)
+    return grid
+
+
+def _sides(choice: EyeChoice) -> tuple[Side, ...]:
+    return ("right", "left") if choice == "both" else (choice,)
+
+
+def _frame(grid: Grid, choice: EyeChoice, lead: EyeIn) -> Frame:
+    context, ready, person = grid.context, grid.ready, grid.context.person
+    key = (
+        ready, choice, lead, context.right.closed, context.left.closed, person.fusion, person.suppression,
+        person.double_vision, person.pd.total_mm, person.b_size_mm, "face.b_size" in person.assumed,
+        person.tube_tilt_deg, person.lenses_worn, context.figures,
+    )  # fmt: skip
+
+    def make() -> Frame:
+        found = Frame({}, [], [])
+        for index, telescope in enumerate(ready.telescopes):
+            refusal = eye_refusal(context, telescope, choice)
+            if refusal is not None:
+                found.closed[index] = refusal[0]
+            offered = ready.places[index]
+            clipped = tuple(place for place in offered if clip_refusal(context, place[1]) is not None)
+            if clipped and refusal is None:
+                found.shut.append(Shut(index, "mount", *_split(clipped)))
+                offered = tuple(place for place in offered if place not in clipped)
+            high = tuple(place for place in offered if place[0] == "bioptic")
+            shallow = place_refusal(context, telescope, "bioptic", lead) if high and refusal is None else None
+            kept = offered if shallow is None else tuple(place for place in offered if place[0] != "bioptic")
+            found.places.append(_split(kept))
+            if shallow is not None:
+                found.shut.append(Shut(index, shallow[0], *_split(high)))
+        return found
+
+    return SMALL.get(key, make)
+
+
+def _split(places: tuple[Place, ...]) -> Places:
+    return (
+        tuple(place for place in places if place[1] not in FRONT_MOUNTS),
+        tuple(place for place in places if place[1] in FRONT_MOUNTS),
+    )
+
+
+def _choice(grid: Grid, choice: EyeChoice, tints: list[Filter | None]) -> None:
+    ready, context = grid.ready, grid.context
+    sides = context.order(_sides(choice))
+    lead = context.eye(sides[0])
+    frame = _frame(grid, choice, lead)
+    refuse_closed(grid, choice, frame, len(tints))
+    if len(frame.closed) == len(ready.telescopes):
+        return
+    needs = any(context.eye(side).needs_correction for side in sides)
+    rows = eye_rows(ready, context, lead, needs)
+    second = eye_rows(ready, context, context.eye(sides[1]), needs) if choice == "both" else None
+    barred = refuse_second_eye(grid, choice, rows, second, frame, len(tints))
+    for bad in rows.bad:
+        if bad.telescope not in frame.closed:
+            refuse_bad(grid, choice, bad, frame.places, len(tints))
+    usable = SMALL.get((rows, second, frame), lambda: _usable(rows, frame, barred))
+    refuse_places(grid, choice, rows, frame, usable, len(tints))
+    refuse_mounts(grid, choice, frame, len(tints))
+    no_full = refuse_ring(grid, choice, lead, rows, usable, frame, len(tints))
+    for tint in tints:
+        grid.blocks.append(_block(grid, choice, lead, tint, rows, usable, frame, no_full))
+
+
+def _usable(rows: EyeRows, frame: Frame, barred: set[tuple[int, Correction, bool]]) -> list[bool]:
+    return [
+        row.telescope not in frame.closed and (row.telescope, row.correction, row.front) not in barred
+        for row in rows.rows
+    ]
+
+
+def _pairing(context: Context, demand: Demand) -> Pairing | None:
+    """What two eyes need for a goal; None where two tubes are out of the question for this person."""
+    if context.person.fusion is not True or not (context.right.usable and context.left.usable):
+        return None
+    person = context.person
+    return Pairing(max(0.0, person.spread_mm), vergence_reserve_prism(context, demand), person.pd.total_mm)
+
+
+def _block(
+    grid: Grid, choice: EyeChoice, lead: EyeIn, tint: Filter | None, rows: EyeRows, usable: list[bool],
+    frame: Frame, no_full: list[bool],
+) -> Block:  # fmt: skip
+    context, ready = grid.context, grid.ready
+    two = choice == "both"
+    logmar, log_cs = context.logmar(choice, lead), context.log_cs(choice, lead)
+    leads = context.leading == lead.side
+    found = []
+    for demand in grid.demands:
+        pairing = _pairing(context, demand) if two or leads else None
+        pair = columns(
+            ready,
+            context,
+            lead,
+            rows,
+            demand,
+            logmar,
+            log_cs,
+            1.0 if tint is None else tint.transmittance,
+            pairing,
+        )
+        found.append(pair[two])
+    weights, unused = context.figures.weights, weakest_unused_cap_d(grid.demands)
+    device = (
+        rows, choice, tint is not None, weights, two_eyes(context, choice), lead.needs_correction, unused,
+        context.person.hands,
+    )  # fmt: skip
+
+    def make() -> tuple[list[float], list[float]]:
+        shares = goal_weights(len(found))
+        used = _weighted([column.uses for column in found], shares, len(rows.rows))
+        points = _weighted([column.points for column in found], shares, len(rows.rows))
+        extra = SMALL.get(
+            device,
+            lambda: _extra(ready, context, rows, choice, tint is not None, lead.needs_correction, unused),
+        )
+        return [p + u * e for p, u, e in zip(points, used, extra, strict=True)], used
+
+    base, used = SMALL.get((device, tuple(found)), make)
+    return Block(choice, tint, rows, found, usable, base, used, frame, no_full)
+
+
+def _weighted(found: list[array], shares: Sequence[float], count: int) -> list[float]:
+    if not found:
+        return [0.0] * count
+    total = [shares[0] * value for value in found[0]]
+    for values, share in zip(found[1:], shares[1:], strict=True):
+        total = [before + share * value for before, value in zip(total, values, strict=True)]
+    return total
+
+
+def _extra(
+    ready: Prepared,
+    context: Context,
+    rows: EyeRows,
+    choice: EyeChoice,
+    tinted: bool,
+    needs: bool,
+    unused: float,
+) -> array:
+    """What the device itself is worth apart from the goals and the place, by row."""
+    weights = context.figures.weights
+    pair = weights[8] * two_eyes(context, choice)
+    found = array("d")
+    for row in rows.rows:
+        simple = 1.0
+        if row.state is not None:
+            simple = cap_worth(row.state.power_d, unused)
+        if needs and row.correction == "none":
+            simple *= UNCORRECTED_WORTH
+        if tinted:
+            simple *= 0.8
+        if row.correction in ("objective", "refocused"):
+            simple *= 0.9
+        if row.hyperfocal:
+            simple *= HYPERFOCAL_WORTH
+        found.append(
+            weights[2] * low_power(row.q.m)
+            + weights[7] * hands(ready.telescopes[row.telescope], context.person)
+            + pair
+            + weights[9] * simple
+        )
+    return found
