@@ -14,7 +14,7 @@ from ..configuration import Configuration
 from ..person import Person
 from ..plan.types import Option
 from ..settings import Settings
-from .beliefs import Answer, Belief, Spread, divergence, log_likelihood, told_apart
+from .beliefs import Answer, Belief, divergence, log_likelihood, told_apart
 from .measures import measure_of, show_value, words_of
 from .model import SYMPTOM, Hypothesis, Model, Weighed, model_of
 from .symptoms import ROWS
@@ -63,6 +63,8 @@ def diagnose_with(model: Model, findings: Findings, configuration: Configuration
         for place, (item, chance) in enumerate(zip(shown, chances, strict=True))
     )
     unexplained = _unexplained(model, shown[0], found)
+    besides = _besides(model, shown[0], unexplained, found)
+    unexplained_words = tuple(unexplained.values())
     next_check = causes[0].check
     return Diagnosis(
         configuration=configuration,
@@ -70,10 +72,11 @@ def diagnose_with(model: Model, findings: Findings, configuration: Configuration
         ties=tuple(tuple(item.hypothesis.name for item in group) for group in groups if len(group) > 1),
         remaining=tuple(cause.title for cause in causes[: len(remaining)]),
         next_check=next_check,
-        sentence=_sentence(causes, remaining, unexplained, found),
+        sentence=_sentence(causes, remaining, unexplained_words, besides, found),
         used=tuple(_shown(key, value) for key, value in found.items() if not key.startswith(SYMPTOM)),
-        unexplained=unexplained,
+        unexplained=unexplained_words,
         untested=untested,
+        besides=besides,
     )
 
 
@@ -148,6 +151,7 @@ def _cause(
     tied = next((group for group in groups if item in group), [item])
     size_words = _size_words(model, item, low, high)
     words = f"{title}: {size_words}" if fault.unit else title
+    check, check_key = _check(model, item, rival, found)
     return Cause(
         fault=fault.key,
         eye=hypothesis.eye,
@@ -159,7 +163,8 @@ def _cause(
         size_high=high,
         size_words=size_words,
         predicts=_predicted(model, item, found),
-        check=_check(model, item, rival, found),
+        check=check,
+        check_key=check_key,
         remedy=fault.remedy,
         also_possible=tuple(_titled(other.hypothesis) for other in remaining if other is not item),
         tied_with=tuple(_titled(other.hypothesis) for other in tied if other is not item),
@@ -223,10 +228,12 @@ def _expected(key: str, belief: Belief) -> str:
     return belief.likeliest if isinstance(belief, Answer) else show_value(key, belief.mean)
 
 
-def _check(model: Model, first: Weighed, second: Weighed | None, found: Mapping[str, float | str]) -> str:
-    """The check, not done yet, that tells a cause from its strongest rival, with what each would show."""
+def _check(
+    model: Model, first: Weighed, second: Weighed | None, found: Mapping[str, float | str]
+) -> tuple[str, str]:
+    """The check, not done yet, that tells a cause from its strongest rival, with what each would show; and its key."""
     if second is None:
-        return ""
+        return "", ""
     best, best_key = 0.0, ""
     for key in model.base:
         if key in found:
@@ -238,21 +245,25 @@ def _check(model: Model, first: Weighed, second: Weighed | None, found: Mapping[
         if worth >= CHECK_LEAST and worth - 0.03 * measure_of(key).effort > best:
             best, best_key = worth - 0.03 * measure_of(key).effort, key
     if not best_key and _apart(model, first, second, found) > TOLD_APART_NATS:
-        return "Nothing more is needed to tell these two apart; put it right and measure again."
+        return "Nothing more is needed to tell these two apart; put it right and measure again.", ""
     names = f"{_titled(first.hypothesis)} and {_titled(second.hypothesis)}"
     if not best_key:
         asked = _asked(first, second, found)
         if asked:
-            return asked
-        return f"No check of this sheet tells {names} apart: try the simpler remedy first and measure again."
+            return asked, ""
+        return (
+            f"No check of this sheet tells {names} apart: try the simpler remedy first and measure again.",
+            "",
+        )
     one, two = _beliefs(model, first, second, best_key)
     assert one is not None and two is not None
     what, side = measure_of(best_key).check, best_key.partition(".")[2]
     which = f" ({side} eye)" if side in ("right", "left") else ""
-    return (
+    words = (
         f"{what}{which} {_cap(_titled(first.hypothesis))} would show {_expected(best_key, one)}, "
         f"{_titled(second.hypothesis)} {_expected(best_key, two)}."
     )
+    return words, best_key
 
 
 def _cap(text: str) -> str:
@@ -269,22 +280,45 @@ def _asked(first: Weighed, second: Weighed, found: Mapping[str, float | str]) ->
     return ""
 
 
-def _unexplained(model: Model, first: Weighed, found: Mapping[str, float | str]) -> tuple[str, ...]:
-    """Findings that even the first cause does not explain."""
-    left = []
+def _unexplained(model: Model, first: Weighed, found: Mapping[str, float | str]) -> dict[str, str]:
+    """Findings that even the first cause does not explain, by key, in words."""
+    left = {}
     for key, value in found.items():
         belief = model.belief(first.hypothesis, first.best, key)
-        if belief is None or key.startswith(SYMPTOM):
-            continue
-        if isinstance(belief, Spread):
-            off = abs(float(value) - belief.mean) / belief.sd
-            if belief.other_share:
-                off = min(off, abs(float(value) - belief.other) / belief.sd)
-            if off > UNEXPLAINED_SIZE:
-                left.append(f"{_shown(key, value)} (it would be {_expected(key, belief)})")
-        elif log_likelihood(belief, value) < log(UNEXPLAINED_CHANCE):
-            left.append(f"{_shown(key, value)} (it would be {belief.likeliest})")
-    return tuple(left)
+        if belief is not None and not key.startswith(SYMPTOM) and not _explains(belief, value):
+            left[key] = f"{_shown(key, value)} (it would be {_expected(key, belief)})"
+    return left
+
+
+def _explains(belief: Belief, value: float | str) -> bool:
+    if isinstance(belief, Answer):
+        return log_likelihood(belief, value) >= log(UNEXPLAINED_CHANCE)
+    off = abs(float(value) - belief.mean) / belief.sd
+    if belief.other_share:
+        off = min(off, abs(float(value) - belief.other) / belief.sd)
+    return off <= UNEXPLAINED_SIZE
+
+
+def _besides(
+    model: Model, first: Weighed, unexplained: Mapping[str, str], found: Mapping[str, float | str]
+) -> Cause | None:
+    """The cause that what the first one leaves unexplained points to by itself: there may be two faults."""
+    rest = {key: found[key] for key in unexplained}
+    if not rest:
+        return None
+    weighed = [item for item in model.weigh(rest) if item.tested and item.hypothesis is not first.hypothesis]
+    if not weighed or weighed[0].hypothesis.fault.key == "nothing":
+        return None
+    item = weighed[0]
+    beliefs = [(model.belief(item.hypothesis, item.best, key), value) for key, value in rest.items()]
+    if not any(belief is not None and _explains(belief, value) for belief, value in beliefs):
+        return None
+    most = item.log_evidence
+    total = sum(exp(other.log_evidence - most) for other in weighed)
+    chances = [exp(other.log_evidence - most) / total for other in weighed]
+    remaining = [other for other, chance in zip(weighed, chances, strict=True) if chance >= REMAINS]
+    groups = _ties(model, weighed, chances, rest)
+    return _cause(model, 0, item, chances[0], weighed, remaining, groups, found)
 
 
 def _shown(key: str, value: float | str) -> str:
@@ -295,6 +329,7 @@ def _sentence(
     causes: tuple[Cause, ...],
     remaining: list[Weighed],
     unexplained: tuple[str, ...],
+    besides: Cause | None,
     found: Mapping[str, float | str],
 ) -> str:
     if not found:
@@ -314,4 +349,9 @@ def _sentence(
     if unexplained:
         head += f" It does not explain: {'; '.join(unexplained)}."
         head += " There may be more than one fault, or a slip in a measurement."
+    if besides is not None:
+        head += f" By itself that points to: {besides.title}"
+        head += f", {besides.size_words}." if besides.unit else "."
+        if besides.tied_with:
+            head += f" It cannot be told from: {'; '.join(besides.tied_with)}."
     return head

@@ -1,9 +1,9 @@
 """Every measurement that the search for a cause uses: its words, its unit, how well it repeats, and how it is
 checked.
 
-Repeatability of acuity and print is the assumption of the settings (KISER05, PATEL11); the spread of a
-difference between measured and promised is CR95/1.96. The other figures are common practice, each with what it
-stands for beside it.
+Repeatability of acuity, print, contrast, prisms and field is the assumption of the settings (KISER05, PATEL11); the
+spread of a difference between measured and promised is CR95/1.96. The other figures are common practice, each with
+what it stands for beside it.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from ..entry import show_length
 from ..errors import RangeRefusal
+from ..fitting.search import NEAR_HORIZONTAL_TIMES
 from .types import Findings
 
 if TYPE_CHECKING:
@@ -72,6 +73,8 @@ def _log10(value: float) -> float:
 _M_UNITS: Callable[[float], str] = lambda value: f"{10.0**value:.2f}M"  # noqa: E731
 _PERCENT: Callable[[float], str] = lambda value: f"{100.0 * 10.0**value:.0f} % of the promise"  # noqa: E731
 _HELD: Callable[[float], str] = lambda value: show_length(10.0**value)  # noqa: E731
+# A vertical deviation at a page repeats so many times worse than at a far light (common practice).
+NEAR_VERTICAL_TIMES = 4.0 / 3.0
 _PRISM = _number(2, "prism D", signed=True)
 
 _TABLE: tuple[Measure, ...] = (
@@ -240,6 +243,9 @@ def spreads(state: State) -> Callable[[str, float], float]:
     # Where a person calls print blurred: a quarter of the depth of focus, at least 0.2 D (common practice).
     judged_d = max(0.2, 0.25 * lead.tolerance_d) + 0.15 * lead.accommodation_d
     in_front_d = judged_d / lead.magnification**2
+    vertical = assume("vertical_prism_repeat_prism") / 1.96
+    horizontal = assume("horizontal_prism_repeat_prism") / 1.96
+    field_share = assume("field_repeat_percent") / 196.0
     fixed = {
         "acuity": assume("cr95_logmar") / 1.96,
         "naked": assume("cr95_logmar") / 1.96,
@@ -262,12 +268,12 @@ def spreads(state: State) -> Callable[[str, float], float]:
         "speed": log10(1.0 + assume("reading_speed_repeat_percent") / 100.0) / 1.96,
         "shift_right": 0.6,
         "shift_up": 0.6,
-        "vertical_far": 0.3,
-        "horizontal_far": 0.8,
-        "vertical_near": 0.4,
-        "horizontal_near": 2.0,
-        "naked_vertical": 0.3,
-        "naked_horizontal": 0.8,
+        "vertical_far": vertical,
+        "horizontal_far": horizontal,
+        "vertical_near": NEAR_VERTICAL_TIMES * vertical,
+        "horizontal_near": NEAR_HORIZONTAL_TIMES * horizontal,
+        "naked_vertical": vertical,
+        "naked_horizontal": horizontal,
         "size_difference": 1.0,
         "image_difference": 1.5,
         "bench_vertical": 3.0,
@@ -284,7 +290,7 @@ def spreads(state: State) -> Callable[[str, float], float]:
         if known is not None:
             return known
         if name == "field":
-            return max(0.5, 0.08 * mean)
+            return max(0.5, field_share * mean)
         if name == "far_end":
             return hypot(in_front_d, 0.05 * mean)
         # The blur point is judged at the eye, less by the square of the power in front; the tape adds its share.

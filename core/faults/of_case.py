@@ -2,25 +2,33 @@
 and words.
 
 Steps measure against a target, so places come out as measured less target. Whatever is off the chart or cannot
-be read is left out. An acuity at the trial stands in where the sheet has none.
+be read is left out. An acuity at the trial stands in where the sheet has none. Prisms on the face are what the device
+adds; the person's own deviation is counted back in where it was measured, because the search tells the two apart.
 """
 
 from __future__ import annotations
 
+from collections import deque
+from dataclasses import dataclass
 from math import sqrt
 from typing import Any
 
 from ..acuity import Acuity
 from ..case import Case, Visit
 from ..errors import Refusal
+from ..fitting.search import WAYS
 from ..fitting.types import FittingSheet, Step
+from ..person import Person
 from ..plan import option_for, read_case
 from ..plan.device import Infeasible
+from ..plan.types import Option
 from ..print_size import NearPrint
 from ..refraction import Refraction, residual_after
 from ..settings import Settings
 from ..stock import Stock
-from .diagnose import diagnose
+from .diagnose import diagnose_with
+from .measures import MEASURES
+from .model import Model, model_of
 from .symptoms import symptoms_in
 from .types import Diagnosis, Findings
 
@@ -43,7 +51,19 @@ _AS_TYPED = {
     "fit.head_drop": "head_drop_deg",
     "performance.light": "light",
     "fit.near_single": "double_near",
+    "search.more_light": "more_light",
+    "search.words": "words",
+    "search.home": "home",
+    "search.refocus": "refocus",
+    "search.cylinder": "over_cylinder_d",
+    "search.used_distance": "used_distance_mm",
+    "search.own_vertical": "naked_vertical_prism",
+    "search.own_horizontal": "naked_horizontal_prism",
+    "search.sizes": "image_difference_percent",
+    "search.near_vertical": "vertical_near_prism",
+    "search.near_horizontal": "horizontal_near_prism",
 }
+_TO_SIDE = {f"search.field_{way}": way for way, _ in WAYS}
 _LESS_TARGET = {
     "fit.lateral": "lateral_off_mm",
     "fit.height": "height_off_mm",
@@ -53,9 +73,38 @@ _LESS_TARGET = {
 _BY_EYE = {
     "over_refraction_d", "tube_focus_d", "cap_power_d", "cap_base_in_prism", "eye_distance_mm", "lateral_off_mm",
     "height_off_mm", "tilt_off_deg", "acuity_logmar", "power_ratio", "carrier_sphere_left_d",
-    "carrier_cylinder_left_d",
+    "carrier_cylinder_left_d", "naked_logmar", "over_cylinder_d",
 }  # fmt: skip
+_ACUITIES = {"performance.acuity": "acuity_logmar", "search.naked": "naked_logmar"}
 _WORSE_FIRST = ("double", "double at times", "single")
+
+
+# The step of the sheet that takes a measurement, by the measurement's key where the finding has another name.
+_STEP_OF = {
+    **{finding: step for step, finding in _AS_TYPED.items()},
+    **{finding: step for step, finding in _LESS_TARGET.items()},
+    **{finding: step for step, finding in _ACUITIES.items()},
+    "power_ratio": "verify.power",
+    "carrier_sphere_left_d": "verify.carrier",
+    "carrier_cylinder_left_d": "verify.carrier",
+    "far_end_d": "search.far_end",
+    "print_m_units": "performance.print",
+    "speed_ratio": "performance.speed",
+    "double_far": "performance.double",
+    "stays": "fit.stays",
+    "steady": "trial.steady",
+    "field_shift_right_deg": "search.field_right",
+    "field_shift_up_deg": "search.field_up",
+}
+
+
+def step_for(check_key: str, sheet: FittingSheet) -> Step | None:
+    """The step of the sheet at which the check of a cause is entered; None where the sheet has none."""
+    if not check_key:
+        return None
+    name, _, side = check_key.partition(".")
+    key = _STEP_OF.get(MEASURES[name].finding, "")
+    return sheet.step(f"{key}.{side}") if side else sheet.step(key)
 
 
 def findings_of(case: Case, sheet: FittingSheet) -> Findings:
@@ -64,14 +113,19 @@ def findings_of(case: Case, sheet: FittingSheet) -> Findings:
     Never raises: a text that cannot be read is left out.
     """
     given: dict[str, Any] = {}
+    sides: dict[str, float] = {}
     visits = [case.visit]
     if not case.visit.steps and len(case.visits) > 1:
         visits.append(case.visits[-2])
     for visit in visits:
         for step in sheet:
             value = _value(step, visit)
-            if value is not None:
+            if value is not None and step.key in _TO_SIDE:
+                sides.setdefault(_TO_SIDE[step.key], float(value))
+            elif value is not None:
                 _take(step, value, given)
+    _sides(sides, given)
+    _own_deviation(given)
     _trial(case, given)
     chart = case.value("test.chart_distance")
     if chart:
@@ -110,8 +164,10 @@ def _take(step: Step, value: Any, given: dict[str, Any]) -> None:
         # Upwards is a larger gap over the pupil, a smaller one under it.
         under = key == "fit.height" and "below" in step.target
         _put(given, _LESS_TARGET[key], step.eye, -off if under else off)
-    elif key == "performance.acuity" and isinstance(value, Acuity):
-        _put(given, "acuity_logmar", step.eye, value.logmar)
+    elif key in _ACUITIES and isinstance(value, Acuity):
+        _put(given, _ACUITIES[key], step.eye, value.logmar)
+    elif key == "search.far_end":
+        _put(given, "far_end_d", "", 1000.0 / float(value))
     elif key == "performance.print" and isinstance(value, NearPrint):
         _put(given, "print_m_units", "", value.m_units)
     elif key == "performance.speed" and target:
@@ -150,6 +206,22 @@ def _carrier(step: Step, worn: Refraction, given: dict[str, Any]) -> None:
     _put(given, "carrier_cylinder_left_d", step.eye, cylinder)
 
 
+def _sides(sides: dict[str, float], given: dict[str, Any]) -> None:
+    """The field met to each side: half the difference is how far its middle lies off, the sum is the field."""
+    if "right" in sides and "left" in sides:
+        _put(given, "field_shift_right_deg", "", (sides["right"] - sides["left"]) / 2.0)
+        _put(given, "field_deg", "", sides["right"] + sides["left"])
+    if "up" in sides and "down" in sides:
+        _put(given, "field_shift_up_deg", "", (sides["up"] - sides["down"]) / 2.0)
+
+
+def _own_deviation(given: dict[str, Any]) -> None:
+    for way in ("vertical", "horizontal"):
+        own, added = given.get(f"naked_{way}_prism"), given.get(f"{way}_far_prism")
+        if own is not None and added is not None:
+            given[f"{way}_far_prism"] = own + added
+
+
 def _trial(case: Case, given: dict[str, Any]) -> None:
     for side in ("right", "left", "both"):
         value = case.value(f"trial.acuity_{side}")
@@ -174,9 +246,33 @@ def diagnose_case(case: Case, sheet: FittingSheet, stock: Stock, settings: Setti
     choice = case.visit.choice
     if choice is None:
         return None
+    findings = findings_of(case, sheet)
     context, demands = read_case(case, settings)
     try:
         option = option_for(context, stock, demands, choice)
     except (Infeasible, Refusal):
         return None
-    return diagnose(option, context.person, findings_of(case, sheet), settings)
+    model = _model(option, context.person, settings, findings.chart_distance_mm)
+    return diagnose_with(model, findings, option.configuration)
+
+
+@dataclass(frozen=True)
+class _Kept:
+    """What a model was made from, and the model."""
+
+    made_from: tuple[Option, Person, Settings, float | None]
+    model: Model
+
+
+# The models of the last choices: made once for a choice on a person, whatever is measured after that.
+_KEPT: deque[_Kept] = deque(maxlen=4)
+
+
+def _model(option: Option, person: Person, settings: Settings, chart_mm: float | None) -> Model:
+    made_from = (option, person, settings, chart_mm)
+    for kept in tuple(_KEPT):
+        if kept.made_from == made_from:
+            return kept.model
+    model = model_of(option, person, settings, chart_mm)
+    _KEPT.append(_Kept(made_from, model))
+    return model

@@ -116,7 +116,7 @@ class Cause:
     ``size`` is the size of fault that explains the findings best, in ``unit``; ``size_words`` says it in words
     with the range that explains them nearly as well. ``check`` is what would tell it from its strongest rival.
     ``also_possible`` names other causes that remain, ``tied_with`` those that the findings at hand cannot tell
-    from it.
+    from it. ``check_key`` is the measurement of the check by its key, "" where the check is none.
     """
 
     fault: str
@@ -134,6 +134,7 @@ class Cause:
     also_possible: tuple[str, ...]
     tied_with: tuple[str, ...]
     sentence: str
+    check_key: str = ""
 
     @property
     def name(self) -> str:
@@ -147,8 +148,9 @@ class Diagnosis:
 
     ``ties`` are groups of :attr:`Cause.name` that what was measured cannot tell apart; the first group holds
     the first cause when that one is tied. ``untested`` are causes that nothing measured so far could show, in
-    words. ``unexplained`` names findings that even the first cause does not explain. ``used`` are the findings
-    that counted.
+    words. ``unexplained`` names findings that even the first cause does not explain; ``besides`` is the cause that
+    those findings point to by themselves, as when there are two faults, None where nothing explains them. ``used``
+    are the findings that counted.
     """
 
     configuration: Configuration
@@ -161,6 +163,7 @@ class Diagnosis:
     unexplained: tuple[str, ...]
     untested: tuple[str, ...]
     problems: tuple[str, ...] = field(default=())
+    besides: Cause | None = None
 
     @property
     def first(self) -> Cause | None:

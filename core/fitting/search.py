@@ -259,7 +259,7 @@ def _sizes() -> Step:
 
 
 def _near_prisms(fit: Fit) -> list[Step]:
-    """Prisms through the capped pair at the page: upright they show heights and unequal caps, sideways how caps stand."""
+    """Prisms through the capped pair at the page: heights and unequal caps show upright, reversed caps sideways."""
     asked = near_vergence(fit)
     if asked is None:
         return []

@@ -7,9 +7,10 @@ from collections.abc import Iterator
 from textual import on
 from textual.worker import Worker, WorkerState
 
-from ...core.faults.of_case import diagnose_case
+from ...core.faults.of_case import diagnose_case, step_for
 from ...core.faults.types import Cause, Diagnosis
 from ...core.fitting.sheet import progress_of, verdicts
+from ...core.fitting.types import FittingSheet
 from ..screens.keyed_page import KeyedPage
 from ..signs import current_signs
 from ..view import View
@@ -52,7 +53,7 @@ def causes_rows(view: View) -> Iterator[SheetRow]:
         yield heading_row("Likely causes")
         yield text_row("The chosen option cannot be used on this face, so no cause can be computed.")
     else:
-        yield from diagnosis_rows(diagnosis)
+        yield from diagnosis_rows(diagnosis, view.sheet)
 
 
 def _attention_rows(view: View) -> Iterator[SheetRow]:
@@ -79,16 +80,24 @@ def _attention_rows(view: View) -> Iterator[SheetRow]:
             )
 
 
-def diagnosis_rows(diagnosis: Diagnosis) -> Iterator[SheetRow]:
-    """The likeliest causes in full, the others by name, and what the findings cannot tell."""
+def diagnosis_rows(diagnosis: Diagnosis, sheet: FittingSheet | None = None) -> Iterator[SheetRow]:
+    """The likeliest causes in full, the others by name, and what the findings cannot tell.
+
+    With the sheet a check leads to its step.
+    """
     yield heading_row("Likely causes")
     yield text_row(diagnosis.sentence, "strong")
     if diagnosis.next_check:
-        yield value_row("Check next", diagnosis.next_check)
+        first = diagnosis.first
+        yield value_row("Check next", diagnosis.next_check, key=_key_of(first, sheet))
     for problem in diagnosis.problems:
         yield text_row(problem, "check")
     for place, cause in enumerate(diagnosis.causes[:IN_FULL], 1):
-        yield from _cause_rows(place, cause)
+        yield from _cause_rows(f"{place}. {cause.title}: {cause.probability:.0%}", cause, sheet, place > 1)
+        if place == 1 and diagnosis.besides is not None:
+            # What was measured and is not explained by the first: a fault of its own, whatever its place in the list.
+            besides = diagnosis.besides
+            yield from _cause_rows(f"And what it leaves unexplained: {besides.title}", besides, sheet, True)
     rest = [
         f"{cause.title} {cause.probability:.0%}"
         for cause in diagnosis.causes[IN_FULL:]
@@ -107,14 +116,19 @@ def diagnosis_rows(diagnosis: Diagnosis) -> Iterator[SheetRow]:
     yield text_row("Probabilities support the examiner's judgement; they do not replace it.", "note")
 
 
-def _cause_rows(place: int, cause: Cause) -> Iterator[SheetRow]:
-    yield heading_row(f"{place}. {cause.title}: {cause.probability:.0%}")
+def _key_of(cause: Cause | None, sheet: FittingSheet | None) -> str:
+    step = None if cause is None or sheet is None else step_for(cause.check_key, sheet)
+    return "" if step is None else step.key
+
+
+def _cause_rows(heading: str, cause: Cause, sheet: FittingSheet | None, check: bool) -> Iterator[SheetRow]:
+    yield heading_row(heading)
     if cause.unit:
         yield value_row("Size", cause.size_words)
     if cause.tied_with:
         yield value_row("Cannot be told from", "; ".join(cause.tied_with), role="check")
     yield value_row("Remedy", cause.remedy, role="plain")
-    if cause.check and place > 1:
-        yield value_row("Check", cause.check, role="plain")
+    if cause.check and check:
+        yield value_row("Check", cause.check, role="plain", key=_key_of(cause, sheet))
     for predicted in cause.predicts:
         yield text_row(predicted.sentence, "note", indent=2)

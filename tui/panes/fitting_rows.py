@@ -116,6 +116,8 @@ def _phase_words(sheet: FittingSheet, phase: Phase, judged: Mapping[str, Verdict
         for step in sheet.phase(phase)
         if step.key != CAUTIONS_KEY and (not step.optional or judged[step.key].state != "open")
     ]
+    if not counted:
+        return PHASES[phase]
     done = sum(judged[step.key].state != "open" for step in counted)
     return f"{PHASES[phase]}: {done} of {len(counted)}"
 
