@@ -10,13 +10,6 @@ from afocal.tui import terminal
 
 terminal.prepare()
 
-from afocal.themes import load_built_in  # noqa: E402
-from afocal.tui.quiet import QuietDialog, QuietInput, QuietScreen  # noqa: E402
-from afocal.tui.theming import ThemedApp, starting_theme_name  # noqa: E402
-from afocal.tui.widgets.form import Form, Row  # noqa: E402
-from afocal.tui.widgets.lines import AnswerLine, KeyLine, KeyWord, MessageLine  # noqa: E402
-from afocal.tui.widgets.list_table import Column, ListRow, ListTable  # noqa: E402
-from afocal.tui.widgets.sheet import Sheet, heading_row, text_row, value_row  # noqa: E402
 from textual.app import ComposeResult  # noqa: E402
 from textual.containers import VerticalScroll  # noqa: E402
 from textual.widgets import (  # noqa: E402
@@ -38,6 +31,14 @@ from textual.widgets import (  # noqa: E402
     TextArea,
     Tree,
 )
+
+from afocal.themes import load_built_in  # noqa: E402
+from afocal.tui.quiet import QuietDialog, QuietInput, QuietScreen  # noqa: E402
+from afocal.tui.theming import ThemedApp, starting_theme_name  # noqa: E402
+from afocal.tui.widgets.form import Form, Row  # noqa: E402
+from afocal.tui.widgets.lines import AnswerLine, KeyLine, KeyWord, MessageLine  # noqa: E402
+from afocal.tui.widgets.list_table import Column, ListRow, ListTable  # noqa: E402
+from afocal.tui.widgets.sheet import Sheet, heading_row, text_row, value_row  # noqa: E402
 
 
 class Question(QuietDialog[None]):

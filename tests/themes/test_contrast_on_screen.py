@@ -5,6 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
+from rich.segment import Segment
+from textual.app import ComposeResult
+from textual.color import Color
+from textual.geometry import Size
+from textual.widgets import Digits, Input, OptionList, Static
+
 from afocal.themes import LEAST_RATIO, ThemeData, built_in_themes, contrast_ratio
 from afocal.tui.quiet import QuietScreen
 from afocal.tui.theming import ThemedApp
@@ -12,11 +18,6 @@ from afocal.tui.widgets.form import Form, Row
 from afocal.tui.widgets.lines import AnswerLine, KeyLine, KeyWord, MessageLine
 from afocal.tui.widgets.list_table import Column, ListRow, ListTable
 from afocal.tui.widgets.sheet import Sheet, heading_row, text_row, value_row
-from rich.segment import Segment
-from textual.app import ComposeResult
-from textual.color import Color
-from textual.geometry import Size
-from textual.widgets import Digits, Input, OptionList, Static
 
 BUILT_IN = built_in_themes()
 # Signs and lines that mark; whatever else has a glyph is text.
