@@ -260,7 +260,7 @@ SOURCES: dict[str, str] = {
     "VIRGILI04": "Virgili G et al. Invest Ophthalmol Vis Sci 2004 (abstract read; details from memory)",
     "WATSON12": (
         "Watson AB, Yellott JI. A unified formula for light-adapted pupil size. J Vis 2012;12(10):12, "
-        "doi 10.1167/12.10.12 (coefficients from independent public transcriptions, not from the paper)"
+        "doi 10.1167/12.10.12 (coefficients from independent public copies, not from the paper)"
     ),
     "WINN94": (
         "Winn B et al. Factors affecting light-adapted pupil size. Invest Ophthalmol Vis Sci "

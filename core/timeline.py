@@ -26,6 +26,14 @@ from .stock import Stock
 
 Direction = Literal["better", "worse", "same", "changed", "first", "not comparable", "not measured"]
 _EYES = (("right", "R"), ("left", "L"), ("both", "both"))
+UNREAD = "not readable"
+# Labels of the intake that would read alike beside other rows here.
+_LABELS = {"follow_up.device": "Kept, changed, returned"}
+_ACUITY_ROWS = tuple(
+    f"{start}{side}{end}"
+    for start, end in (("", ".distance_acuity"), ("through.acuity.", ""))
+    for side, _ in _EYES
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,7 +249,7 @@ def _measured_row(case: Case, measure: _Measure, settings: Settings) -> Row:
 
 def _cell(measure: _Measure, last: Finding | None, finding: Finding, settings: Settings) -> Cell:
     if finding.problem or finding.value is None:
-        return Cell(finding.typed, "not readable", finding.status, Change("not comparable", "cannot be read"))
+        return Cell(finding.typed, UNREAD, finding.status, Change("not comparable", "cannot be read"))
     words = measure.kind.echo(finding.value, settings.acuity_notation)
     if finding.status == "carried over":
         return Cell(
@@ -295,7 +303,7 @@ def _told_row(case: Case, path: str, group: str) -> Row:
     field = by_path()[path]
     found = (visit.findings.get(path) for visit in case.visits)
     cells = tuple(Cell() if f is None else Cell(f.typed, _told(f.value, f.typed), f.status) for f in found)
-    return Row(path, field.label, cells, group)
+    return Row(path, _LABELS.get(path, field.label), cells, group)
 
 
 def _told(value: Any, typed: str) -> str:
@@ -317,7 +325,7 @@ def _device_row(case: Case, stock: Stock | None) -> Row:
             change = Change("changed", "changed: " + _difference(last, visit.choice), beyond=True)
         cells.append(Cell(visit.choice.key, words, "", change))
         last = visit.choice
-    return Row("device", "Device", tuple(cells), "With the device")
+    return Row("device", "Device chosen", tuple(cells), "With the device")
 
 
 def device_words(choice: Configuration, stock: Stock | None = None) -> str:
@@ -381,7 +389,11 @@ def _summary(case: Case, rows: list[Row]) -> tuple[str, ...]:
     if len(case.visits) < 2:
         return ("One visit: nothing to compare with.",)
     latest = [(row.label, row.cells[-1]) for row in rows if row.group != "Next" and not row.cells[-1].empty]
-    beyond = [f"{label} {cell.change.words}" for label, cell in latest if cell.change and cell.change.beyond]
+    beyond = [
+        f"{label if label != 'Device chosen' else 'Chosen device'} {cell.change.words}"
+        for label, cell in latest
+        if cell.change and cell.change.beyond
+    ]
     same = [label for label, cell in latest if cell.change and cell.change.direction == "same"]
     carried = [label for label, cell in latest if cell.change and cell.change.direction == "not measured"]
     sentences = [
@@ -389,8 +401,60 @@ def _summary(case: Case, rows: list[Row]) -> tuple[str, ...]:
         if beyond
         else "Nothing changed by more than repeats."
     ]
+    sentences += _acuity_sentence(case, rows)
+    if case.visit.kind == "follow-up":
+        sentences.append(_device_sentence(case.visit))
     if same:
         sentences.append("Unchanged within what repeats: " + ", ".join(same) + ".")
     if carried:
         sentences.append("Carried over, not measured at this visit: " + ", ".join(carried) + ".")
     return tuple(sentences)
+
+
+def _acuity_sentence(case: Case, rows: list[Row]) -> list[str]:
+    """Every acuity measured at the latest visit against the visit at which it was measured last, in words."""
+    parts = []
+    for row in rows:
+        cell = row.cells[-1]
+        if row.key not in _ACUITY_ROWS or cell.change is None or cell.change.direction == "not measured":
+            continue
+        before = _measured_last(row)
+        if before is None:
+            parts.append(f"{row.label} {cell.words}, measured for the first time")
+            continue
+        last = f"was {row.cells[before].words} on {case.visits[before].on.isoformat()}"
+        parts.append(f"{row.label} {cell.words} ({last}): {cell.change.words}")
+    return ["Acuity now against the last visit: " + "; ".join(parts) + "."] if parts else []
+
+
+def _measured_last(row: Row) -> int | None:
+    """The visit before the latest at which a value was really measured."""
+    for index in reversed(range(len(row.cells) - 1)):
+        cell = row.cells[index]
+        unread = (
+            cell.change is not None and cell.change.direction == "not comparable" and cell.words == UNREAD
+        )
+        if not cell.empty and cell.status != "carried over" and not unread:
+            return index
+    return None
+
+
+def _device_sentence(visit: Visit) -> str:
+    """What becomes of the device at a follow-up, how it is used, and whether the goal is met."""
+    became = visit.value("follow_up.device")
+    if became is None:
+        sentence = "Not said yet whether the device is kept, changed or returned"
+    else:
+        why = visit.value("follow_up.reason")
+        sentence = f"Device {became}" + (f" ({why})" if why and became != "kept" else "")
+    use, what_for = visit.value("follow_up.use"), visit.value("follow_up.use_words")
+    if use:
+        sentence += f"; used {use}" if use != "never" else "; not used"
+        sentence += f" for {what_for}" if what_for and use != "never" else ""
+    met = visit.value("follow_up.task_met")
+    if met:
+        sentence += {"yes": "; goal met", "partly": "; goal partly met", "no": "; goal not met"}[met]
+    troubles = visit.value("follow_up.problems")
+    if troubles:
+        sentence += f"; troubles: {troubles}"
+    return sentence + "."

@@ -86,7 +86,7 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
                 self.call_from_any_thread(self._list.look_behind, case_header)
             from ..core import case_file, fitting, plan  # noqa: F401
             from ..core.store.files import sweep_leftovers
-            from .panes import intake  # noqa: F401
+            from .panes import computation, fitting, intake, notes  # noqa: F401
             from .screens import case  # noqa: F401
 
             self.settings  # noqa: B018 - loaded and kept
@@ -292,7 +292,9 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
         from .screens.dialogs import text_page
 
         lines = (line for screen in self.screen_stack for line in screen.query(MessageLine))
-        said = sorted((each for line in lines for each in line.recent), key=lambda each: each.at, reverse=True)
+        said = sorted(
+            (each for line in lines for each in line.recent), key=lambda each: each.at, reverse=True
+        )
         text = "\n".join(f"{each.at:%H:%M:%S}  {each.text}" for each in said)
         self.push_screen(text_page("Recent messages", text or "Nothing was said yet."))
 

@@ -81,9 +81,9 @@ class Keeper:
         if self._asking or saver.stamp is None or saver.state.kind == "saving":
             return
         seen = self._watch.look(saver.stamp)
-        if seen.kind == "changed" and seen.stamp is not None and not seen.stamp.same_content(self._known):
-            self.settle()
-        elif seen.kind == "unchanged" and saver.state.kind == "changed":
+        if (
+            seen.kind == "changed" and seen.stamp is not None and not seen.stamp.same_content(self._known)
+        ) or (seen.kind == "unchanged" and saver.state.kind == "changed"):
             self.settle()
         elif seen.kind == "gone":
             self._say_unreadable("the file is gone; the next change writes it again")

@@ -15,10 +15,10 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from bench_plan import make_stock
+from harness import Terminal
 from measure import Figures, idle, keys, line, start
 
 from afocal.core.workspace import DEMO
-from harness import Terminal
 
 IDLE_S = 20.0
 BURST = 60
@@ -157,7 +157,9 @@ class Bench:
 
         timed("first paint of the list", "first paint s", paint, "1.15 x")
         timed("from the list to a settled case", "open, settled s", paint, "0.5 x")
-        print(line("peak memory, four panes", ours.median("memory MB"), bare.median("memory MB"), "MB", "1.4 x"))
+        print(
+            line("peak memory, four panes", ours.median("memory MB"), bare.median("memory MB"), "MB", "1.4 x")
+        )
         timed("Down in the list", "down in the list, settled s", key, "-")
         timed("key in a field", "key, settled s", key, "1.2 x")
         counted("key in a field", "key, bytes", "300")
@@ -173,7 +175,9 @@ class Bench:
         timed("intake again", "pane f2 again s", key, "8 x")
         if "idle, bytes" in ours.values:
             cpu = ours.median("idle, CPU %")
-            print(f"idle for {IDLE_S:.0f} s: {ours.median('idle, bytes'):.0f} bytes, CPU {cpu:.2f} %   aim 0, 0.5 %")
+            print(
+                f"idle for {IDLE_S:.0f} s: {ours.median('idle, bytes'):.0f} bytes, CPU {cpu:.2f} %   aim 0, 0.5 %"
+            )
 
 
 def main() -> None:

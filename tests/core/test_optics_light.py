@@ -101,7 +101,7 @@ def field_of(area):
 def test_pupil_of_the_reference_age():
     """At 28.58 years the formula is its young form: 7.75 in the dark, 2.0 in endless light, 4.875 at x = 2.
 
-    Form and coefficients from public transcriptions of Watson AB, Yellott JI, J Vis 2012;12(10):12.
+    Form and coefficients from public copies of Watson AB, Yellott JI, J Vis 2012;12(10):12.
     """
     middle = 846 * 2 ** (1 / 0.41)
     assert pupil_diameter_mm(middle / 100, field_of(100), 28.58) == pytest.approx(4.875)

@@ -12,7 +12,7 @@ from afocal.core.errors import EntryRefusal, RangeRefusal
 from afocal.core.sources import SOURCES, citation
 
 HOW_MUCH_WAS_READ = re.compile(
-    r"read|excerpt|from memory|quoted|title pages only|summary|not re-read|independent public transcriptions"
+    r"read|excerpt|from memory|quoted|title pages only|summary|not re-read|independent public copies"
 )
 
 

@@ -167,3 +167,38 @@ def test_unreadable_values_are_shown_and_not_compared() -> None:
     row = timeline(case, SETTINGS).row("through.speed")
     assert row is not None and row.cells[1].typed == "quick"
     assert row.cells[1].change is not None and row.cells[1].change.direction == "not comparable"
+
+
+def test_no_two_rows_have_one_label() -> None:
+    """What was chosen and what becomes of it are told apart by their labels."""
+    labels = [row.label for row in timeline(with_device(), SETTINGS).rows]
+    assert len(labels) == len(set(labels))
+    assert {"Device chosen", "Kept, changed, returned"} <= set(labels)
+
+
+def test_a_follow_up_says_acuity_and_device_in_words() -> None:
+    """Acuity against the visit it was last measured at, with what repeats; then kept, changed or returned.
+
+    20/100 is 0.699 and 20/80 is 0.602 logMAR: 0.10 log. 0.20 log: Kiser AK et al., 2005 (abstract read).
+    """
+    after = {
+        "right.distance_acuity": "20/80", "left.distance_acuity": "20/400", "follow_up.use": "weekly",
+        "follow_up.use_words": "cards", "follow_up.device": "returned", "follow_up.reason": "too heavy",
+        "follow_up.task_met": "partly", "follow_up.problems": "nose sore",
+    }  # fmt: skip
+    case = followed_up({"right.distance_acuity": "20/100"}, after)
+    summary = timeline(case, SETTINGS).summary
+    acuity = next(sentence for sentence in summary if sentence.startswith("Acuity now"))
+    assert "Acuity R 20/80 (was 20/100 on 2026-11-25): 0.1 log better, within what repeats (0.2)" in acuity
+    assert "Acuity L 20/400, measured for the first time" in acuity
+    assert (
+        "Device returned (too heavy); used weekly for cards; goal partly met; troubles: nose sore." in summary
+    )
+    # The visit between has no measurement of it: the one before counts.
+    third = case.with_new_visit(date(2027, 1, 25), "follow-up").with_new_visit(date(2027, 2, 25), "follow-up")
+    third = third.with_typed("right.distance_acuity", "20/200")
+    later = timeline(third, SETTINGS).summary
+    assert any(
+        "was 20/80 on 2026-12-25): worse by 0.4 log, more than repeats (0.2)" in each for each in later
+    )
+    assert any(each.startswith("Not said yet whether the device is kept") for each in later)

@@ -21,7 +21,9 @@ Seen = Callable[[AfocalApp], str]
 
 
 @asynccontextmanager
-async def opened(workspace: Workspace, size: tuple[int, int] = (80, 24)) -> AsyncIterator[tuple[AfocalApp, Pilot[Any]]]:
+async def opened(
+    workspace: Workspace, size: tuple[int, int] = (80, 24)
+) -> AsyncIterator[tuple[AfocalApp, Pilot[Any]]]:
     """The application on its list, every file of the folder in it."""
     app = AfocalApp(workspace)
     async with app.run_test(size=size) as pilot:

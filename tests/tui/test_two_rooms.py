@@ -71,7 +71,11 @@ async def test_both_sets_of_changes_are_kept(
         assert any("Both sets of changes are kept" in each.text for each in screen.messages.recent)
 
 
-CHOICES = [("keep both", [], "14", True), ("mine", ["down", "enter"], "14", False), ("theirs", ["down", "down", "enter"], "15", False)]
+CHOICES = [
+    ("keep both", [], "14", True),
+    ("mine", ["down", "enter"], "14", False),
+    ("theirs", ["down", "down", "enter"], "15", False),
+]
 
 
 @pytest.mark.parametrize(("claim", "keys", "kept", "beside"), CHOICES, ids=[case[0] for case in CHOICES])

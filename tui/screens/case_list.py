@@ -35,6 +35,8 @@ _SORT_WORDS = {
 }
 # The list is looked through again while it is open, so that another room's work shows.
 REFRESH_S = 20.0
+# The thread itself waits to be told.
+_ONCE_S = 86_400.0
 # While a folder is read for the first time, the list is painted again so often at most.
 PROGRESS_S = 0.3
 
@@ -151,9 +153,15 @@ class CaseListScreen(QuietScreen[None]):
             self.index,
             case_header,
             on_progress=lambda progress: tell(self._progressed, progress),
-            every_s=REFRESH_S,
+            every_s=_ONCE_S,
         )
         self._refresher.start()
+        self.set_interval(REFRESH_S, self._look_again)
+
+    def _look_again(self) -> None:
+        """While a case is open in front, nobody looks at the list, and a large folder takes a while."""
+        if self._refresher is not None and self.app.screen is self:
+            self._refresher.now()
 
     def _progressed(self, progress: Progress) -> None:
         if progress.problem:
