@@ -23,17 +23,12 @@ from .ranges import READING_SPEED
 from .settings import Settings
 from .signing import verify
 from .stock import Stock
+from .timeline_summary import UNREAD, summary_of
 
 Direction = Literal["better", "worse", "same", "changed", "first", "not comparable", "not measured"]
 _EYES = (("right", "R"), ("left", "L"), ("both", "both"))
-UNREAD = "not readable"
 # Labels of the intake that would read alike beside other rows here.
 _LABELS = {"follow_up.device": "Kept, changed, returned"}
-_ACUITY_ROWS = tuple(
-    f"{start}{side}{end}"
-    for start, end in (("", ".distance_acuity"), ("through.acuity.", ""))
-    for side, _ in _EYES
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +110,7 @@ def timeline(case: Case, settings: Settings, stock: Stock | None = None) -> Time
     """The timeline of a case. With the stock, devices are named by their description instead of their id."""
     rows = [row for row in _rows(case, settings, stock) if any(not cell.empty for cell in row.cells)]
     headings = tuple(_heading(case, index) for index in range(len(case.visits)))
-    return Timeline(headings, tuple(rows), _summary(case, rows))
+    return Timeline(headings, tuple(rows), summary_of(case, rows))
 
 
 def changes_since_last(case: Case, settings: Settings) -> tuple[tuple[str, Change], ...]:
@@ -382,79 +377,3 @@ def _interval_words(days: int | None) -> str:
     if days < 730:
         return f"{round(days / 30.44)} months later"
     return f"{plain_number(days / 365.25, 1)} years later"
-
-
-def _summary(case: Case, rows: list[Row]) -> tuple[str, ...]:
-    """The latest visit in sentences: what changed by more than repeats, what did not, and what was not measured."""
-    if len(case.visits) < 2:
-        return ("One visit: nothing to compare with.",)
-    latest = [(row.label, row.cells[-1]) for row in rows if row.group != "Next" and not row.cells[-1].empty]
-    beyond = [
-        f"{label if label != 'Device chosen' else 'Chosen device'} {cell.change.words}"
-        for label, cell in latest
-        if cell.change and cell.change.beyond
-    ]
-    same = [label for label, cell in latest if cell.change and cell.change.direction == "same"]
-    carried = [label for label, cell in latest if cell.change and cell.change.direction == "not measured"]
-    sentences = [
-        "Changed by more than repeats: " + "; ".join(beyond) + "."
-        if beyond
-        else "Nothing changed by more than repeats."
-    ]
-    sentences += _acuity_sentence(case, rows)
-    if case.visit.kind == "follow-up":
-        sentences.append(_device_sentence(case.visit))
-    if same:
-        sentences.append("Unchanged within what repeats: " + ", ".join(same) + ".")
-    if carried:
-        sentences.append("Carried over, not measured at this visit: " + ", ".join(carried) + ".")
-    return tuple(sentences)
-
-
-def _acuity_sentence(case: Case, rows: list[Row]) -> list[str]:
-    """Every acuity measured at the latest visit against the visit at which it was measured last, in words."""
-    parts = []
-    for row in rows:
-        cell = row.cells[-1]
-        if row.key not in _ACUITY_ROWS or cell.change is None or cell.change.direction == "not measured":
-            continue
-        before = _measured_last(row)
-        if before is None:
-            parts.append(f"{row.label} {cell.words}, measured for the first time")
-            continue
-        last = f"was {row.cells[before].words} on {case.visits[before].on.isoformat()}"
-        parts.append(f"{row.label} {cell.words} ({last}): {cell.change.words}")
-    return ["Acuity now against the last visit: " + "; ".join(parts) + "."] if parts else []
-
-
-def _measured_last(row: Row) -> int | None:
-    """The visit before the latest at which a value was really measured."""
-    for index in reversed(range(len(row.cells) - 1)):
-        cell = row.cells[index]
-        unread = (
-            cell.change is not None and cell.change.direction == "not comparable" and cell.words == UNREAD
-        )
-        if not cell.empty and cell.status != "carried over" and not unread:
-            return index
-    return None
-
-
-def _device_sentence(visit: Visit) -> str:
-    """What becomes of the device at a follow-up, how it is used, and whether the goal is met."""
-    became = visit.value("follow_up.device")
-    if became is None:
-        sentence = "Not said yet whether the device is kept, changed or returned"
-    else:
-        why = visit.value("follow_up.reason")
-        sentence = f"Device {became}" + (f" ({why})" if why and became != "kept" else "")
-    use, what_for = visit.value("follow_up.use"), visit.value("follow_up.use_words")
-    if use:
-        sentence += f"; used {use}" if use != "never" else "; not used"
-        sentence += f" for {what_for}" if what_for and use != "never" else ""
-    met = visit.value("follow_up.task_met")
-    if met:
-        sentence += {"yes": "; goal met", "partly": "; goal partly met", "no": "; goal not met"}[met]
-    troubles = visit.value("follow_up.problems")
-    if troubles:
-        sentence += f"; troubles: {troubles}"
-    return sentence + "."

@@ -84,7 +84,8 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
 
             if self._list is not None:
                 self.call_from_any_thread(self._list.look_behind, case_header)
-            from ..core import case_file, fitting, plan  # noqa: F401
+            from ..core import case_file, plan  # noqa: F401
+            from ..core.fitting import sheet  # noqa: F401
             from ..core.store.files import sweep_leftovers
             from .panes import computation, fitting, intake, notes  # noqa: F401
             from .screens import case  # noqa: F401
