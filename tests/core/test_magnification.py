@@ -63,9 +63,12 @@ def test_each_method_gives_its_value(function, arguments: tuple[float, ...], val
 
 
 @settings(max_examples=50)
-@given(st.floats(-0.3, 2.0), st.floats(-0.3, 2.0))
+@given(st.floats(-0.3, 2.0), st.floats(-0.3, 1.69))
 def test_the_required_magnification_reaches_the_goal(acuity: float, goal: float) -> None:
-    """Seen through exactly the required magnification, without loss, the acuity is the goal."""
+    """Seen through exactly the required magnification, without loss, the acuity is the goal.
+
+    Goals stop two log units above the best acuity: a hundredth is the least magnification that is accepted.
+    """
     needed = required_magnification(acuity, goal)
     assert logmar_through_telescope(acuity, needed) == pytest.approx(goal, abs=1e-12)
 
