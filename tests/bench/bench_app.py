@@ -15,8 +15,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from bench_plan import make_stock
-from harness import Terminal
-from measure import Figures, idle, keys, line, start
+from measure import Figures, Terminal, idle, keys, line, start
 
 from afocal.core.workspace import DEMO
 
