@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from .case import Case, TrainingSession
-from .entry import Choice, Number, Words
+from .entry import Choice, Day, Number, Words
 from .errors import ClinicalRefusal, EntryRefusal
 from .fitting.exercises import PLACES, STAGES, Exercise, Stage, getting_the_view, seeing, the_task
 from .ranges import Range
@@ -23,6 +23,7 @@ SESSION_MINUTES = Range("minutes of training", "min", 1, 240, 5, 60, "20")
 STAGE_KIND = Choice(STAGES)
 MINUTES_KIND = Number(SESSION_MINUTES, 0)
 RESULT_KIND = Words(200)
+DAY_KIND = Day()
 # A result that starts with one of these words counts; what follows is free.
 OUTCOMES = ("alone", "with help", "not yet")
 
@@ -95,9 +96,23 @@ def session(on: date, stage: str, minutes: str = "", result: str = "") -> Traini
 
 
 def with_session(case: Case, new: TrainingSession) -> Case:
-    """The case with a session added to the visit worked on."""
+    """The case with a session added to the visit worked on, among the others by its day."""
     visit = case.visit
-    return case.with_visit(visit.model_copy(update={"training": (*visit.training, new)}))
+    sessions = tuple(sorted((*visit.training, new), key=lambda each: each.on))
+    return case.with_visit(visit.model_copy(update={"training": sessions}))
+
+
+def session_day(typed: str, latest: date) -> date:
+    """The day of a session from typed text; emptied, or "today", it is ``latest``, after which none can lie."""
+    plain = typed.strip().lower()
+    if plain in ("", "today"):
+        return latest
+    day = DAY_KIND.read(typed, "Day of the session")
+    if day > latest:
+        raise EntryRefusal(
+            "Day of the session", typed, f"a day up to {latest.isoformat()}", example=latest.isoformat()
+        )
+    return day
 
 
 def sessions_of(case: Case) -> tuple[TrainingSession, ...]:

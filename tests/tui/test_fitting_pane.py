@@ -289,6 +289,50 @@ async def test_training_of_today(app, fitting, typing) -> None:
         assert screen.desk.case.visit.training == ()
 
 
+async def test_training_of_another_day(app, fitting, typing) -> None:
+    """A session is dated by the day typed above; a later day is refused; "today" brings today back."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        pane.go_to("training.day")
+        await typing(pilot, ("2026-11-20", "enter"))
+        assert row(pane, "training.day").text == "2026-11-20"
+        pane.go_to("training.spot.result")
+        await typing(pilot, ("alone", "enter"), ("15", "enter"))
+        (session,) = screen.desk.case.visit.training
+        assert (session.on.isoformat(), session.result, session.minutes) == ("2026-11-20", "alone", 15)
+        assert row(pane, "training.spot.result").label == "2026-11-20, spot"
+        pane.go_to("training.day")
+        await typing(pilot, ("2999-01-01", "enter"))
+        assert "a day up to" in row(pane, "training.day").error
+        pane.go_to("training.day")
+        await typing(pilot, ("today", "enter"))
+        assert row(pane, "training.day").error == ""
+        assert row(pane, "training.spot.result").text == ""
+        assert "last 2026-11-20: alone" in row(pane, "training.spot.result").echo
+        pane.go_to("training.focus.result")
+        await typing(pilot, ("not", "enter"))
+        assert screen.desk.case.visit.training[0].on.isoformat() == "2026-11-20"
+        assert len(screen.desk.case.visit.training) == 2
+
+
+async def test_reason_of_the_choice(app, fitting, typing) -> None:
+    """The reason stands at the top in the practitioner's words, is saved, and undo brings the old one back."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        before = screen.desk.case.visit.choice_reason
+        assert row(pane, "choice.reason").text == before
+        pane.go_to("choice.reason")
+        await typing(pilot, ("widest field", "enter"))
+        assert screen.desk.case.visit.choice_reason == "widest field"
+        saved = loads_case(screen.desk.path.read_text("utf-8"), screen.desk.path)
+        assert saved.visit.choice_reason == "widest field"
+        await pilot.press("ctrl+z")
+        await pilot.pause()
+        assert screen.desk.case.visit.choice_reason == before
+
+
 # ---- refusals, read-only, left over
 
 

@@ -169,7 +169,7 @@ PLACES = [
     ("caution.sun", "fitting", "caution.sun"),
     ("right.refraction", "intake", "right.refraction"),
     ("goal.2.distance", "intake", "goal.1.distance"),
-    ("choice.reason", "computation", ""),
+    ("choice.reason", "fitting", "choice.reason"),
     ("carried over", "intake", ""),
 ]
 

@@ -6,21 +6,34 @@ Steps, targets, verdicts, cautions and training are core's; this pane lays them 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date
 
 from textual import events, on
 from textual.app import ComposeResult
 from textual.containers import Container
 
+from ...core.errors import AfocalError
 from ...core.fitting.sheet import next_attention, next_open
 from ...core.fitting.types import Step
 from ...core.fitting.verdict import CAUTIONS_KEY
+from ...core.training import session_day
 from ..messages import CaseEdited, Told
 from ..view import View
 from ..widgets.form import Form, Row
 from ..widgets.sheet import Sheet
 from .base import Pane
 from .fitting_detail import detail_page, detail_rows, help_words
-from .fitting_edits import CAUTION, LEFT, TRAINING, change_for, step_of, with_note
+from .fitting_edits import (
+    CAUTION,
+    LEFT,
+    REASON,
+    TRAINING,
+    TRAINING_DAY,
+    change_for,
+    latest_day,
+    step_of,
+    with_note,
+)
 from .fitting_rows import fitting_rows, reading_of, state_rows
 
 WIDE = 120
@@ -62,6 +75,7 @@ class FittingPane(Pane):
         self.detail = StillSheet(id="step")
         self._view: View | None = None
         self._refused: dict[str, str] = {}
+        self._day: date | None = None
         self._began = False
 
     def compose(self) -> ComposeResult:
@@ -93,7 +107,8 @@ class FittingPane(Pane):
         before, self._view = self._view, view
         if before is not None and _other_sheet(before, view):
             self._refused.clear()
-        rows = tuple(fitting_rows(view, self._refused))
+            self._day = None
+        rows = tuple(fitting_rows(view, self._refused, self._day))
         empty = not rows
         had_focus = self._has_focus()
         self.set_class(empty, "empty")
@@ -154,11 +169,22 @@ class FittingPane(Pane):
             self.show(view)
             return
         had_error = self._refused.pop(key, None) is not None
-        change = change_for(view, key, text)
+        if key == TRAINING_DAY:
+            self._take_day(view, text)
+            return
+        change = change_for(view, key, text, self._day)
         if change is not None:
             self.send(CaseEdited(change, key))
         if had_error and key not in self._refused and self._view is view:
             self.show(view)
+
+    def _take_day(self, view: View, text: str) -> None:
+        """The day that the sessions typed from now on belong to; the rows show that day's sessions."""
+        try:
+            self._day = session_day(text, latest_day(view.case))
+        except AfocalError as error:
+            self._refused[TRAINING_DAY] = str(error)
+        self.show(view)
 
     def refuse(self, key: str, sentence: str) -> None:
         """The sentence, which names what was typed, stands under the field until it is mended; the old value stays."""
@@ -214,7 +240,7 @@ class FittingPane(Pane):
             return ""
         if key.startswith(CAUTION):
             return view.sheet.steps[-1].key
-        return "" if key.startswith((TRAINING, LEFT)) else key
+        return "" if key.startswith((TRAINING, LEFT, REASON)) else key
 
     def _move(self, find, none: str) -> None:
         view = self._view

@@ -19,11 +19,15 @@ from ..screens.working import step_rows
 from ..signs import current_signs
 from ..view import View
 from ..widgets.sheet import SheetRow, heading_row, text_row, value_row
-from .fitting_edits import CAUTION, LEFT, TRAINING, step_of
+from .fitting_edits import CAUTION, LEFT, REASON, TRAINING, TRAINING_DAY, step_of
 from .fitting_rows import caution_standing, stage_of, training_of
 
 NUMBER = "number:"
 _TARGET = "target"
+_DAY_WORDS = (
+    "The sessions below belong to this day. Type another day for one that is written down later; emptied, or today "
+    "typed, it is today again."
+)
 
 
 def detail_rows(view: View | None, key: str, *, heading: bool) -> list[SheetRow]:
@@ -35,6 +39,10 @@ def detail_rows(view: View | None, key: str, *, heading: bool) -> list[SheetRow]
         title, rows = step.heading, list(_step_brief(view, step, low=not heading))
     elif key.startswith(CAUTION):
         title, rows = "Say it, and let the person say it back", list(_caution_rows(view, key))
+    elif key == REASON:
+        title, rows = "Reason of the choice", list(_reason_rows(view))
+    elif key == TRAINING_DAY:
+        title, rows = "Day of the session", [text_row(_DAY_WORDS, "strong")]
     elif key.startswith(TRAINING):
         title, rows = "Training", list(_training_rows(view, key))
     elif key.startswith(LEFT):
@@ -169,7 +177,15 @@ def _is_of(formula_name: str, value: float, name: str) -> bool:
     return akin or float(f"{value:.3g}") != value
 
 
-# ---- cautions and training
+# ---- the choice, cautions and training
+
+
+def _reason_rows(view: View) -> Iterator[SheetRow]:
+    yield text_row("Why this one and no other, in your own words; it goes into the note.", "strong")
+    yield text_row("When an option is chosen, the reasons that the computation gave stand here first.")
+    reason = view.case.visit.choice_reason
+    if reason:
+        yield value_row("Now", reason, role="plain")
 
 
 def _caution_rows(view: View, key: str) -> Iterator[SheetRow]:

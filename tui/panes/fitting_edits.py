@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import date, datetime
 
 from ...core.case import Case, Caution, TrainingSession
+from ...core.entry import Words
 from ...core.errors import EntryRefusal
 from ...core.fitting.cautions import with_caution
 from ...core.fitting.sheet import with_result
@@ -15,6 +16,10 @@ from ..view import View
 
 CAUTION = "caution."
 TRAINING = "training."
+# The day that the sessions typed belong to: kept by the pane, not in the case.
+TRAINING_DAY = "training.day"
+REASON = "choice.reason"
+_REASON_KIND = Words(300)
 LEFT = "left."
 # How a caution is answered: it was given and the person understood it, it was only given, or neither.
 CAUTION_ANSWERS = ("yes", "given", "no")
@@ -32,13 +37,15 @@ def now() -> datetime:
     return datetime.now().astimezone().replace(microsecond=0)
 
 
-def change_for(view: View, key: str, text: str) -> Change | None:
-    """The change that a row's text asks for; None when the row is not known."""
+def change_for(view: View, key: str, text: str, day: date | None = None) -> Change | None:
+    """The change that a row's text asks for; None when the row is not known. ``day`` is that of a training session."""
+    if key == REASON:
+        return lambda case: _with_reason(case, text)
     if key.startswith(CAUTION):
         return lambda case: _with_caution_typed(case, key.removeprefix(CAUTION), text)
     if key.startswith(TRAINING):
         _, stage, part = key.split(".")
-        return lambda case: with_session_typed(case, stage, part, text)
+        return lambda case: with_session_typed(case, stage, part, text, day)
     if key.startswith(LEFT):
         return lambda case: _without_left_over(case, key.removeprefix(LEFT), text)
     step = step_of(view, key)
@@ -72,23 +79,28 @@ def _with_caution_typed(case: Case, name: str, text: str) -> Case:
     return with_caution(case, name, Caution(given=plain != "no", understood=plain == "yes", at=moment))
 
 
-def session_day(case: Case) -> date:
-    """The day a session is recorded on: today, or the day of the visit when that is dated later."""
+def _with_reason(case: Case, text: str) -> Case:
+    reason = _REASON_KIND.read(text, "Reason of the choice") if text.strip() else ""
+    return case.with_visit(case.visit.model_copy(update={"choice_reason": reason}))
+
+
+def latest_day(case: Case) -> date:
+    """The day a session is recorded on while no other is typed: today, or that of the visit when that is later."""
     return max(date.today(), case.visit.on)
 
 
-def session_today(case: Case, stage: str) -> TrainingSession | None:
-    """The session of a stage recorded today at this visit."""
-    day = session_day(case)
-    return next((s for s in reversed(case.visit.training) if s.stage == stage and s.on == day), None)
+def session_of(case: Case, stage: str, day: date | None = None) -> TrainingSession | None:
+    """The session of a stage recorded at this visit for a day, today when left out."""
+    wanted = day or latest_day(case)
+    return next((s for s in reversed(case.visit.training) if s.stage == stage and s.on == wanted), None)
 
 
-def with_session_typed(case: Case, stage: str, part: str, text: str) -> Case:
-    """The case with today's session of a stage: its result or its minutes from typed text; both empty removes it.
+def with_session_typed(case: Case, stage: str, part: str, text: str, day: date | None = None) -> Case:
+    """The case with a day's session of a stage: its result or its minutes from typed text; both empty removes it.
 
     The first letters of "alone", "with help" and "not yet" are enough; other words are kept as they are.
     """
-    old = session_today(case, stage)
+    old = session_of(case, stage, day)
     minutes = "" if old is None or old.minutes is None else f"{old.minutes:g}"
     result = "" if old is None else old.result
     if part == "minutes":
@@ -98,7 +110,7 @@ def with_session_typed(case: Case, stage: str, part: str, text: str) -> Case:
     sessions = tuple(each for each in case.visit.training if each is not old)
     if not minutes and not result:
         return case.with_visit(case.visit.model_copy(update={"training": sessions}))
-    new = session(session_day(case), stage, minutes, result)
+    new = session(day or latest_day(case), stage, minutes, result)
     if old is None:
         return with_session(case, new)
     kept = tuple(new if each is old else each for each in case.visit.training)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 
 from ...core.acuity import Notation
@@ -20,12 +21,22 @@ from ...core.fitting.sheet import left_over, progress, verdicts
 from ...core.fitting.types import PHASES, FittingSheet, Interval, Phase, Step, Verdict
 from ...core.fitting.verdict import CAUTIONS_KEY, judge
 from ...core.signing import verify
-from ...core.training import TrainingPlan, TrainingStanding, training_plan, training_standing
+from ...core.training import TrainingPlan, TrainingStanding, sessions_of, training_plan, training_standing
 from ..signs import current_signs
 from ..view import View
 from ..widgets.rows import Row, Status
 from ..widgets.sheet import SheetRow, text_row
-from .fitting_edits import CAUTION, CAUTION_ANSWERS, LEFT, TRAINING, session_today, step_of
+from .fitting_edits import (
+    CAUTION,
+    CAUTION_ANSWERS,
+    LEFT,
+    REASON,
+    TRAINING,
+    TRAINING_DAY,
+    latest_day,
+    session_of,
+    step_of,
+)
 
 _EYES = {"right": ("Right", "R"), "left": ("Left", "L"), "both": ("Both", "Both")}
 _STATUS: dict[str, Status] = {"ok": "ok", "check": "check", "no": "no", "open": "open"}
@@ -82,16 +93,31 @@ def state_rows(view: View) -> Iterator[SheetRow]:
         yield text_row(f"{sheet.device}. F3 offers other options.", key="state.device")
 
 
-def fitting_rows(view: View, refused: Refused) -> Iterator[Row]:
-    """All rows of the checklist."""
+def fitting_rows(view: View, refused: Refused, day: date | None = None) -> Iterator[Row]:
+    """All rows of the checklist; ``day`` is the day of the training sessions, today when left out."""
     sheet = view.sheet
     if sheet is None or view.case.visit.choice is None or not len(sheet):
         return
     judged = verdicts(sheet, view.case.visit)
+    yield Row("phase.choice", "The choice", heading=True)
+    yield with_refusal(reason_row(view), refused.get(REASON, ""))
     yield from _step_rows(view, sheet, judged, refused)
     yield from _caution_rows(view, refused)
-    yield from _training_rows(view, refused)
+    yield from _training_rows(view, refused, day)
     yield from _left_rows(view, sheet, refused)
+
+
+def reason_row(view: View) -> Row:
+    """Why this option was chosen, in the practitioner's words; the program's own reasons stand there at first."""
+    reason = view.case.visit.choice_reason
+    return Row(
+        REASON,
+        "Reason of the choice",
+        "Reason",
+        text=reason,
+        status="ok" if reason else "optional",
+        wanted="why",
+    )
 
 
 # ---- steps
@@ -260,30 +286,39 @@ def _caution_row(view: View, each: CautionStanding) -> Row:
 
 def stage_of(key: str) -> Stage | None:
     """The stage of a row of training."""
-    return key.split(".")[1] if key.startswith(TRAINING) else None  # type: ignore[return-value]
+    stage = key.split(".")[1] if key.startswith(TRAINING) and key != TRAINING_DAY else None
+    return stage  # type: ignore[return-value]
 
 
-def _training_rows(view: View, refused: Refused) -> Iterator[Row]:
+def _training_rows(view: View, refused: Refused, day: date | None) -> Iterator[Row]:
     training = training_of(view)
     if training is None:
         return
     plan, stands = training.plan, training.standing
     words = f"Training: {len(stands.mastered)} of {len(plan.stages)} stages mastered"
     yield Row("phase.training", words, heading=True)
+    latest = latest_day(view.case)
+    shown = (day or latest).isoformat()
+    when = Row(TRAINING_DAY, "Day of the session", text=shown, echo="" if day not in (None, latest) else "today",
+               wanted=latest.isoformat())  # fmt: skip
+    yield with_refusal(when, refused.get(when.key, ""))
     for stage in plan.stages:
-        yield from _stage_rows(view, training, stage, refused)
+        yield from _stage_rows(view, training, stage, refused, day)
 
 
-def _stage_rows(view: View, training: Training, stage: Stage, refused: Refused) -> Iterator[Row]:
-    today = session_today(view.case, stage)
-    earlier = [s for v in view.case.visits for s in v.training if s.stage == stage and s != today]
+def _stage_rows(
+    view: View, training: Training, stage: Stage, refused: Refused, day: date | None
+) -> Iterator[Row]:
+    today = session_of(view.case, stage, day)
+    when = "Today" if day in (None, latest_day(view.case)) else f"{day:%Y-%m-%d}"
+    earlier = [s for s in sessions_of(view.case) if s.stage == stage and s != today]
     echo = f"last {earlier[-1].on.isoformat()}: {earlier[-1].result or 'no words'}" if earlier else ""
     status: Status = "ok" if stage in training.standing.mastered else "open"
     title = "the task" if stage == "task" else stage
     minutes = sum(exercise.minutes for exercise in training.plan.exercises if exercise.stage == stage)
     result = Row(
         f"{TRAINING}{stage}.result",
-        f"Today, {title}",
+        f"{when}, {title}",
         text=today.result if today else "",
         status=status,
         wanted="alone",
@@ -291,7 +326,7 @@ def _stage_rows(view: View, training: Training, stage: Stage, refused: Refused) 
     )
     took = Row(
         f"{TRAINING}{stage}.minutes",
-        f"Today, {title}: time",
+        f"{when}, {title}: time",
         unit="min",
         text="" if today is None or today.minutes is None else f"{today.minutes:g}",
         wanted=f"{minutes:g}",

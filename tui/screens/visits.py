@@ -13,7 +13,7 @@ from ...core.errors import AfocalError
 from ...core.signing import Missing, before_signing, sign, verify, with_addendum
 from ...core.timeline import Cell, Change, Heading, Timeline, timeline
 from ..messages import PaneAsked
-from ..panes.fitting_edits import examiner, now
+from ..panes.fitting_edits import REASON, examiner, now
 from ..safe_text import fit, shown
 from ..signs import current_signs
 from ..view import View
@@ -193,8 +193,8 @@ def place_of(key: str) -> PaneAsked:
     """Where a missing thing is settled."""
     if key.startswith("caution."):
         return PaneAsked("fitting", key)
-    if key == "choice.reason":
-        return PaneAsked("computation")
+    if key == REASON:
+        return PaneAsked("fitting", key)
     if key.startswith("goal."):
         _, number, name = key.split(".", 2)
         # Goals are counted from 1 in words and from 0 in row keys.
