@@ -196,7 +196,7 @@ def check_verb(arguments: Arguments, workspace: Workspace) -> int:
     register_all(checker)
     paths = [Path(path) for path in arguments.paths]
     if not paths:
-        used = (workspace.cases, workspace.stock_path, workspace.settings_path)
+        used = (workspace.cases, workspace.stock_path, workspace.settings_path, workspace.tasks_path)
         paths = [path for path in used if path.exists()] or [workspace.cases]
     report = checker.check(paths)
     write(report.as_json(ensure_ascii=not takes_utf8()) if arguments.json else "\n".join(report.lines()))

@@ -12,7 +12,7 @@ from ...core.case import Case, Finding, Goal
 from ...core.entry import Choice, Kind, Number, Words
 from ...core.errors import Refusal
 from ...core.fields import GOAL_FIELDS, SECTIONS, Field, by_path, fields, goal_by_key
-from ...core.goals import Task, library, matching, task_for
+from ...core.goals import Task, matching, task_for, tasks_of
 from ...core.person import Assumed
 from ..messages import CaseEdited, Told
 from ..view import View
@@ -89,7 +89,7 @@ class IntakePane(Pane):
         goals = view.case.visit.goals
         for index in range(len(goals) + 1):
             goal = goals[index] if index < len(goals) else Goal()
-            task = _task_of(goal)
+            task = _task_of(goal, view)
             for field in GOAL_FIELDS:
                 if index == len(goals) and field.path != "task":
                     break
@@ -120,7 +120,7 @@ class IntakePane(Pane):
         if field is None or self._view is None or not text.strip():
             return ""
         if key.endswith(".task"):
-            names = [task.name for task in matching(text, library())][:4]
+            names = [task.name for task in matching(text, tasks_of(self._view.settings))][:4]
             return "; ".join(names)
         try:
             value = field.kind.read(text, field.label)
@@ -144,7 +144,8 @@ class IntakePane(Pane):
             self.send(CaseEdited(lambda case: case.with_typed(key, text), key))
         else:
             index, name = goal
-            self.send(CaseEdited(lambda case: _with_goal(case, index, name, text), key))
+            tasks = tasks_of(view.settings)
+            self.send(CaseEdited(lambda case: _with_goal(case, index, name, text, tasks), key))
         if had_error and key not in self._errors and self._view is view:
             self.show(view)
 
@@ -172,7 +173,7 @@ class IntakePane(Pane):
     def _confirm_usual(self, key: str, index: int, name: str, view: View) -> None:
         """Enter on the usual figure of a task takes it as this person's own."""
         goals = view.case.visit.goals
-        task = _task_of(goals[index]) if index < len(goals) else None
+        task = _task_of(goals[index], view) if index < len(goals) else None
         value = task.values.get(name) if task is not None else None
         if value is None:
             return
@@ -268,10 +269,10 @@ class IntakePane(Pane):
         self.post_message(Told(words))
 
 
-def _with_goal(case: Case, index: int, name: str, text: str) -> Case:
+def _with_goal(case: Case, index: int, name: str, text: str, tasks: tuple[Task, ...]) -> Case:
     """A goal's field from typed text; the letters of a task of the library become its name."""
     if name == "task" and text.strip():
-        task = task_for(text, library())
+        task = task_for(text, tasks)
         text = task.name if task is not None else text
     return case.with_goal_typed(index, name, text)
 
@@ -319,9 +320,9 @@ def _same_number(typed: str, value: float) -> bool:
         return False
 
 
-def _task_of(goal: Goal) -> Task | None:
+def _task_of(goal: Goal, view: View) -> Task | None:
     """The task of the library that a goal names."""
-    return task_for(str(goal.value("task") or ""), library()) if goal.findings else None
+    return task_for(str(goal.value("task") or ""), tasks_of(view.settings)) if goal.findings else None
 
 
 def _usual(key: str, task: Task | None) -> Assumed | None:
