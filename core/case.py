@@ -6,8 +6,9 @@ is stored here: readings are made from what was typed, plans and notes are made 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date, datetime
+from hashlib import sha256
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict
@@ -41,8 +42,12 @@ class Finding(Record):
 
 
 class Goal(Record):
-    """Something the person wants to do again, with its figures."""
+    """Something the person wants to do again, with its figures.
 
+    ``id`` names it within its visit, whatever becomes of its words and its place; "" for one that is not kept yet.
+    """
+
+    id: str = ""
     findings: Mapping[str, Finding] = {}
     extra: Mapping[str, Any] = {}
 
@@ -183,7 +188,7 @@ class Case(Record):
             raise EntryRefusal("goal field", key, "a known field", example="distance")
         goals = list(self.visit.goals)
         if index == len(goals):
-            goals.append(Goal())
+            goals.append(Goal(id=_goal_id(f"{key} {text.strip()}", goals)))
         goal = goals[index]
         found = dict(goal.findings)
         if text.strip():
@@ -195,8 +200,13 @@ class Case(Record):
 
     def with_goals(self, goals: list[Goal] | tuple[Goal, ...]) -> Case:
         """The case with the goals of the visit worked on replaced, first matters most; empty ones are dropped."""
-        kept = tuple(goal for goal in goals if goal.findings or goal.extra)
-        return self.with_visit(self.visit.model_copy(update={"goals": kept}))
+        kept: list[Goal] = []
+        for goal in goals:
+            if goal.findings or goal.extra:
+                is_named = goal.id and all(goal.id != other.id for other in kept)
+                name = goal.id if is_named else _goal_id(_goal_words(goal), (*kept, *goals))
+                kept.append(goal if is_named else goal.model_copy(update={"id": name}))
+        return self.with_visit(self.visit.model_copy(update={"goals": tuple(kept)}))
 
     def with_new_visit(self, on: date, kind: VisitKind) -> Case:
         """The case with a visit added: findings that carry over are marked so, goals and choice are kept."""
@@ -228,6 +238,24 @@ class Case(Record):
         """Age at the visit worked on, to the year, from the year of birth."""
         born = self.value("person.birth_year")
         return None if born is None else self.visit.on.year - int(born)
+
+
+def _goal_words(goal: Goal) -> str:
+    return " ".join(f"{key} {finding.typed}" for key, finding in goal.findings.items())
+
+
+def _goal_id(words: str, others: Iterable[Goal]) -> str:
+    """An id that none of the others has, made of the words with which a goal began.
+
+    Not of its number: two rooms that each add a goal add two, and the same goal added in both is one.
+    """
+    taken = {goal.id for goal in others}
+    number = 0
+    while True:
+        made = sha256(f"{words.casefold()} {number}".encode("utf-8", "replace")).hexdigest()[:6]
+        if made not in taken:
+            return made
+        number += 1
 
 
 def finding_of(field: Field, text: str, status: Status = "measured") -> Finding:

@@ -39,6 +39,7 @@ from .store.toml import parse_toml
 from .toml_cursor import Cursor
 
 CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
+_GOAL_ID = re.compile(r"[A-Za-z0-9_-]{1,32}")
 CODE_HELP = "a patient code of letters, digits, dot, dash or underscore, such as KM-014"
 
 # Keys of a visit that are not tables of fields.
@@ -150,7 +151,7 @@ def _visit(at: Cursor) -> Visit:
         on=at.day("date"),
         kind=cast(VisitKind, at.one_of("kind", VISIT_KINDS, "examination")),
         findings=findings,
-        goals=tuple(map(_goal, at.list("goal"))),
+        goals=_goals(at.list("goal")),
         choice=_choice(at.inside("choice")) if "choice" in at.table else None,
         choice_reason=at.inside("choice").word("reason"),
         promised=dict(at.inside("choice").inside("promised").table),
@@ -228,10 +229,21 @@ def _typed(value: Any, key: str, at: Cursor) -> str:
     raise at.refuse(key, "text as typed by a clinician is expected here, in quotes")
 
 
-def _goal(at: Cursor) -> Goal:
-    findings: dict[str, Finding] = {}
-    extra = _findings(at, "", goal_by_key(), findings)
-    return Goal(findings=findings, extra=extra)
+def _goals(rows: tuple[Cursor, ...]) -> tuple[Goal, ...]:
+    """The goals with their ids; one without an id of its own is named by its place, alike in every copy of the file."""
+    goals: list[Goal] = []
+    written = [str(at.table.get("id", "")) for at in rows]
+    for number, at in enumerate(rows, 1):
+        findings: dict[str, Finding] = {}
+        extra = _findings(at, "", goal_by_key(), findings)
+        extra.pop("id", None)
+        name = written[number - 1]
+        if not _GOAL_ID.fullmatch(name) or name in written[: number - 1]:
+            name = f"g{number}"
+            while name in written or any(name == goal.id for goal in goals):
+                name += "x"
+        goals.append(Goal(id=name, findings=findings, extra=extra))
+    return tuple(goals)
 
 
 def _choice(at: Cursor) -> Configuration:
@@ -310,7 +322,7 @@ def visit_data(visit: Visit, *, readings: bool = True) -> dict[str, Any]:
 
 
 def _goal_data(goal: Goal, readings: bool) -> dict[str, Any]:
-    data: dict[str, Any] = {}
+    data: dict[str, Any] = {"id": goal.id} if goal.id else {}
     for key, field in goal_by_key().items():
         if key in goal.findings:
             data.update(_finding_data(key, field, goal.findings[key], readings))

@@ -11,8 +11,9 @@ from ..core.desk import Desk
 from ..core.errors import FileRefusal
 from ..core.fields import by_path, goal_by_key
 from ..core.store.files import Stamp
-from ..core.store.merge import Choice, Merge, resolve, three_way
+from ..core.store.merge import Merge, three_way
 from ..core.store.reading import read_text
+from ..core.store.resolving import Choice, resolve
 
 _SHOWN = 4
 

@@ -1,9 +1,11 @@
 """Differences between plain dicts, and the three-way merge: what I changed, what they changed, what both did.
 
 Paths are tuples of keys; people see them dotted, with the items of a list named by what identifies them:
-``visits[2024-05-02].right.acuity``. A list whose items are all tables with one of ``IDENTITIES`` is compared
-item by item, any other list as one value. A visit that only one side has signed is one value too: it is taken
-whole from one side, never mixed. With the same seal on all sides, as when addenda come later, it is compared inside.
+``visit[2024-05-02].right.acuity`` (see ``identity``). A list whose items nothing names is compared as one value.
+
+What belongs together is never mixed: a visit that only one side has signed, the chosen device with its promise, the
+note as it was taken, and a value with its status are each taken whole from one side. With the same seal on all sides,
+as when addenda come later, a visit is compared inside.
 """
 
 from __future__ import annotations
@@ -11,13 +13,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from copy import deepcopy
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any
 
-IDENTITIES = ("id", "code", "key", "date", "at")
+from .identity import ADDED_TO, named
+
 SEAL_KEYS = ("seal", "signature")
-SET_ASIDE_KEY = "set_aside"
+# Tables that make sense only as a whole: a device put together from two rooms is one that nobody chose.
+WHOLE = frozenset(("choice", "note_taken", *SEAL_KEYS))
+_STATUS = "_status"
+# Of a step or a caution, who and when follow the later of two entries; nobody is asked about the minute.
+_STAMPED = frozenset(("step", "caution"))
 Path = tuple[str, ...]
-Choice = Literal["mine", "theirs", "both"]
 
 
 class _Missing:
@@ -36,6 +42,10 @@ class _Missing:
 MISSING = _Missing()
 
 
+class _Items(dict[str, Any]):
+    """A list of tables while it is worked on: its items by name, in their order."""
+
+
 @dataclass(frozen=True, slots=True)
 class Difference:
     """One key whose value differs; MISSING stands for no value."""
@@ -52,27 +62,37 @@ class Difference:
 
 @dataclass(frozen=True, slots=True)
 class Conflict:
-    """One key that both sides changed differently from ``base``."""
+    """One key that both sides changed differently from ``base``.
+
+    ``status`` holds the path of the value's status with mine and theirs, which follow the value.
+    """
 
     path: Path
     base: Any
     mine: Any
     theirs: Any
+    status: tuple[Path, Any, Any] | None = None
 
     @property
     def key(self) -> str:
-        """The path as people read it; also the name of the conflict in :func:`resolve`."""
+        """The path as people read it; also the name of the conflict when it is resolved."""
         return dotted(self.path)
+
+    @property
+    def is_sealed(self) -> bool:
+        """Whether a signed visit is in question: it stays whatever is chosen."""
+        return bool(seal_of(self.mine) or seal_of(self.theirs))
 
 
 @dataclass(frozen=True, slots=True)
 class Merge:
-    """A three-way merge: ``merged`` holds mine where there is a conflict, until :func:`resolve`."""
+    """A three-way merge: ``merged`` holds mine where there is a conflict, until it is resolved (see ``resolving``)."""
 
     merged: dict[str, Any]
     conflicts: list[Conflict] = field(default_factory=list)
     from_mine: list[Difference] = field(default_factory=list)
     from_theirs: list[Difference] = field(default_factory=list)
+    tree: dict[str, Any] = field(default_factory=dict)
 
     @property
     def is_clean(self) -> bool:
@@ -81,7 +101,7 @@ class Merge:
 
 
 def dotted(path: Path) -> str:
-    """``("visits", "[2024-05-02]", "note")`` as ``visits[2024-05-02].note``."""
+    """``("visit", "[2024-05-02]", "note")`` as ``visit[2024-05-02].note``."""
     shown = ""
     for part in path:
         shown += part if part.startswith("[") or not shown else f".{part}"
@@ -109,71 +129,63 @@ def differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[Dif
 def _compare(before: Any, after: Any, path: Path, found: list[Difference]) -> None:
     if same(before, after):
         return
-    pair = _tables(before, after)
+    pair = _tables(path, before, after)
     if pair is None:
         found.append(Difference(path, before, after))
         return
     first, second = pair
     for key in _key_order(first, second):
         _compare(first.get(key, MISSING), second.get(key, MISSING), (*path, key), found)
+    if isinstance(first, _Items) and _common(first, second) != _common(second, first):
+        found.append(Difference((*path, "order"), list(first), list(second)))
 
 
-def _tables(*values: Any) -> list[dict[str, Any]] | None:
+def _common(one: Mapping[str, Any], other: Mapping[str, Any]) -> list[str]:
+    return [key for key in one if key in other]
+
+
+def _tables(path: Path, *values: Any) -> list[dict[str, Any]] | None:
     """The values as tables of comparable parts; None when they can only be compared whole."""
-    # Removed on one side and changed on the other is a question about the whole; only a common base may be absent.
-    if any(value is MISSING for value in (values[1:] if len(values) == 3 else values)):
-        return None
     present = [value for value in values if value is not MISSING]
-    if not all(same(_seal(value), _seal(present[0])) for value in present):
+    if path and path[-1] in WHOLE:
+        return None
+    if not all(same(seal_of(value), seal_of(present[0])) for value in present):
+        return None
+    is_item = bool(path) and path[-1].startswith("[")
+    # An item removed on one side and changed on the other is a question about the whole item.
+    if is_item and any(value is MISSING for value in (values[1:] if len(values) == 3 else values)):
         return None
     if all(isinstance(value, Mapping) for value in present):
+        if len(values) == 2 and len(present) == 1:
+            return None  # a table that came or went is told as one
         return [dict(value) if value is not MISSING else {} for value in values]
-    if all(isinstance(value, list) for value in present):
-        identity = _identity(present)
-        if identity:
-            return [_by_identity(value, identity) if value is not MISSING else {} for value in values]
+    if path and all(isinstance(value, list) for value in present):
+        lists = named(path[-1], [value if value is not MISSING else [] for value in values])
+        return None if lists is None else [_Items(each) for each in lists]
     return None
 
 
-def _seal(value: Any) -> dict[str, Any]:
+def seal_of(value: Any) -> dict[str, Any]:
     """What seals a table; empty when nothing does."""
     if not isinstance(value, Mapping):
         return {}
     return {key: value[key] for key in SEAL_KEYS if value.get(key)}
 
 
-def _identity(lists: list[list[Any]]) -> str:
-    """The key that names the items of all these lists without doubt; "" when there is none."""
-    items = [item for each in lists for item in each]
-    if not items or not all(isinstance(item, Mapping) for item in items):
-        return ""
-    for key in IDENTITIES:
-        if all(_names_items(each, key) for each in lists):
-            return key
-    return ""
-
-
-def _names_items(items: list[Any], key: str) -> bool:
-    names = [str(item.get(key, "")) for item in items]
-    return all(names) and len(set(names)) == len(names)
-
-
-def _by_identity(items: list[Any], identity: str) -> dict[str, Any]:
-    return {f"[{item[identity]}]": item for item in items}
-
-
 def _key_order(*tables: Mapping[str, Any]) -> list[str]:
     """All keys; new ones of a later table stand behind the key they follow there, and behind earlier new ones."""
     order = list(tables[0])
+    known = set(order)
     for table in tables[1:]:
         place = 0
         for key in table:
-            if key in order:
+            if key in known:
                 place = order.index(key) + 1
             else:
                 while place < len(order) and order[place] not in table:
                     place += 1
                 order.insert(place, key)
+                known.add(key)
                 place += 1
     return order
 
@@ -182,126 +194,139 @@ def three_way(base: Mapping[str, Any], mine: Mapping[str, Any], theirs: Mapping[
     """Merge two edits of ``base``; a key that only one side changed is taken from there, nothing is
     dropped."""
     merge = Merge({})
-    merge.merged.update(_merge(dict(base), dict(mine), dict(theirs), (), merge))
+    merge.tree.update(_merge(dict(base), dict(mine), dict(theirs), (), merge))
+    merge.merged.update(with_lists(merge.tree))
     return merge
 
 
 def _merge(base: Any, mine: Any, theirs: Any, path: Path, merge: Merge) -> Any:
-    if same(mine, theirs) or same(theirs, base):
-        if not same(mine, base) and not same(mine, theirs):
-            merge.from_mine.extend(_listed(base, mine, path))
-        return deepcopy(mine)
-    if same(mine, base):
-        merge.from_theirs.extend(_listed(base, theirs, path))
-        return deepcopy(theirs)
-    tables = _tables(base, mine, theirs)
+    if same(mine, theirs):
+        return by_name(mine, path)
+    # A seal that was there and is gone is asked about, however little else was changed.
+    if same(theirs, base) and _seals_of(base) <= _seals_of(mine):
+        _compare(base, mine, path, merge.from_mine)
+        return by_name(mine, path)
+    if same(mine, base) and _seals_of(base) <= _seals_of(theirs):
+        _compare(base, theirs, path, merge.from_theirs)
+        return by_name(theirs, path)
+    tables = _tables(path, base, mine, theirs)
     if tables is None:
         merge.conflicts.append(Conflict(path, base, mine, theirs))
         # Mine stays until somebody decides; a removal is no reason to hide what the other one wrote.
-        return deepcopy(theirs if mine is MISSING else mine)
-    first, second, third = tables
-    parts: dict[str, Any] = {}
-    for key in _key_order(first, second, third):
-        values = (first.get(key, MISSING), second.get(key, MISSING), third.get(key, MISSING))
-        parts[key] = _merge(*values, (*path, key), merge)
+        return by_name(theirs if mine is MISSING else mine, path)
+    return _merge_tables(tables, path, merge)
+
+
+def _seals_of(value: Any) -> set[str]:
+    """Every seal in a value, at any depth."""
+    if isinstance(value, Mapping):
+        own = {repr(seal_of(value))} if seal_of(value) else set[str]()
+        return own.union(*map(_seals_of, value.values()))
+    return set[str]().union(*map(_seals_of, value)) if isinstance(value, list) else set()
+
+
+def _merge_tables(tables: list[dict[str, Any]], path: Path, merge: Merge) -> dict[str, Any]:
+    base, mine, theirs = tables
+    is_list = isinstance(mine, _Items)
+    parts: dict[str, Any] = _Items() if is_list else {}
+    first = len(merge.conflicts)
+    order = _merged_order(path[-1], base, mine, theirs) if is_list else _key_order(base, mine, theirs)
+    for key in order:
+        if key.endswith(_STATUS) and key.removesuffix(_STATUS) in parts:
+            continue
+        values = (base.get(key, MISSING), mine.get(key, MISSING), theirs.get(key, MISSING))
+        status = key + _STATUS
+        is_plain = not any(isinstance(each, Mapping | list) for each in values)
+        if is_plain and any(status in each for each in tables):
+            states = (base.get(status, MISSING), mine.get(status, MISSING), theirs.get(status, MISSING))
+            parts[key], parts[status] = _merge_value(values, states, (*path, key), merge)
+        else:
+            parts[key] = _merge(*values, (*path, key), merge)
+    if len(path) > 1 and path[-2] in _STAMPED:
+        _settle_stamps(mine, theirs, path, parts, merge.conflicts, first)
     present = {key: value for key, value in parts.items() if value is not MISSING}
-    return list(present.values()) if isinstance(mine, list) or isinstance(theirs, list) else present
+    return _Items(present) if is_list else present
 
 
-def _listed(before: Any, after: Any, path: Path) -> list[Difference]:
-    found: list[Difference] = []
-    _compare(before, after, path, found)
-    return found
-
-
-def resolve(merge: Merge, choices: Mapping[str, Choice]) -> dict[str, Any]:
-    """The merged dict with each conflict decided; a conflict without a choice keeps both.
-
-    "both": texts that are notes are joined, lists of values are united; anything else keeps mine in its field
-    and theirs under ``set_aside``, a list of tables with ``key``, ``kept`` and ``other``, so that no value that
-    anybody entered is lost. A signed visit stays in its place, whoever signed it.
-    """
-    result = deepcopy(merge.merged)
-    for conflict in merge.conflicts:
-        choice = choices.get(conflict.key, "both")
-        if choice == "mine":
-            _put(result, conflict.path, conflict.mine)
-        elif choice == "theirs":
-            _put(result, conflict.path, conflict.theirs)
-        else:
-            _keep_both(result, conflict)
-    return result
-
-
-def _keep_both(result: dict[str, Any], conflict: Conflict) -> None:
-    mine, theirs = conflict.mine, conflict.theirs
-    joined = _joined(conflict.base, mine, theirs)
-    if joined is not MISSING:
-        _put(result, conflict.path, joined)
-        return
-    if mine is MISSING or theirs is MISSING:
-        _put(result, conflict.path, theirs if mine is MISSING else mine)
-        return
-    first, second = (theirs, mine) if _seal(theirs) and not _seal(mine) else (mine, theirs)
-    _put(result, conflict.path, first)
-    entry = {"key": conflict.key, "kept": deepcopy(first), "other": deepcopy(second)}
-    result.setdefault(SET_ASIDE_KEY, []).append(entry)
-
-
-def _joined(base: Any, mine: Any, theirs: Any) -> Any:
-    if isinstance(mine, str) and isinstance(theirs, str) and _is_prose(mine, theirs):
-        if mine in theirs or theirs in mine:
-            return max(mine, theirs, key=len)
-        return f"{mine.rstrip()}\n{theirs.lstrip()}"
-    scalar_lists = all(
-        isinstance(each, list) and not any(isinstance(item, (Mapping, list)) for item in each)
-        for each in (mine, theirs)
+def _merge_value(
+    values: tuple[Any, Any, Any], states: tuple[Any, Any, Any], path: Path, merge: Merge
+) -> tuple[Any, Any]:
+    """A value with its status: both from the same side."""
+    base, mine, theirs = values
+    pairs = [list(pair) for pair in zip(values, states, strict=True)]
+    if same(pairs[1], pairs[2]):
+        return mine, states[1]
+    if same(pairs[2], pairs[0]):
+        _tell(base, mine, states[0], states[1], path, merge.from_mine)
+        return mine, states[1]
+    if same(pairs[1], pairs[0]):
+        _tell(base, theirs, states[0], states[2], path, merge.from_theirs)
+        return theirs, states[2]
+    if same(mine, theirs):
+        # Measured, which has no word of its own, is worth more than carried over or confirmed.
+        return mine, MISSING if MISSING in states[1:] else states[1]
+    merge.conflicts.append(
+        Conflict(path, base, mine, theirs, ((*path[:-1], path[-1] + _STATUS), *states[1:]))
     )
-    if scalar_lists:
-        return [*mine, *(item for item in theirs if not any(same(item, other) for other in mine))]
-    return MISSING
+    return (theirs, states[2]) if mine is MISSING else (mine, states[1])
 
 
-def _is_prose(*texts: str) -> bool:
-    """A note, not the value of a field: several lines, or more than six words."""
-    return any("\n" in text or len(text.split()) > 6 for text in texts)
-
-
-def _put(tables: dict[str, Any], path: Path, value: Any) -> None:
-    if not path:
-        return
-    place: Any = tables
-    for part in path[:-1]:
-        place = _step(place, part)
-    last = path[-1]
-    if isinstance(place, list):
-        number = _position(place, last)
-        if value is MISSING:
-            if number is not None:
-                del place[number]
-        elif number is None:
-            place.append(deepcopy(value))
-        else:
-            place[number] = deepcopy(value)
-    elif value is MISSING:
-        place.pop(last, None)
+def _tell(before: Any, after: Any, was: Any, now: Any, path: Path, found: list[Difference]) -> None:
+    if same(before, after):
+        found.append(Difference((*path[:-1], path[-1] + _STATUS), was, now))
     else:
-        place[last] = deepcopy(value)
+        found.append(Difference(path, before, after))
 
 
-def _step(place: Any, part: str) -> Any:
-    if isinstance(place, list):
-        number = _position(place, part)
-        if number is None:
-            raise KeyError(part)
-        return place[number]
-    return place[part]
+def _settle_stamps(
+    mine: Mapping[str, Any],
+    theirs: Mapping[str, Any],
+    path: Path,
+    parts: dict[str, Any],
+    conflicts: list[Conflict],
+    first: int,
+) -> None:
+    """Decide who and when by the later entry; the conflicts of this table are those from ``first`` on."""
+    here = [each for each in conflicts[first:] if each.path[:-1] == path and each.path[-1] in ("at", "by")]
+    later = theirs if str(theirs.get("at", "")) > str(mine.get("at", "")) else mine
+    for each in here:
+        conflicts.remove(each)
+        parts[each.path[-1]] = later.get(each.path[-1], MISSING)
 
 
-def _position(items: list[Any], part: str) -> int | None:
-    name = part[1:-1]
-    for key in IDENTITIES:
-        for number, item in enumerate(items):
-            if isinstance(item, Mapping) and str(item.get(key, "")) == name:
-                return number
-    return None
+def _merged_order(
+    name: str, base: Mapping[str, Any], mine: Mapping[str, Any], theirs: Mapping[str, Any]
+) -> list[str]:
+    """The order of the items: of the side that moved some, mine where both did; new ones of the other come behind.
+
+    What is dated stands oldest first, on one day what is on disk already before what comes to it.
+    """
+    dated = "at" if name in ADDED_TO else "date"
+    days = {
+        key: str(item[dated]) for each in (base, theirs, mine) for key, item in each.items() if dated in item
+    }
+    order = _key_order(theirs, mine, base)
+    if len(days) == len(order):
+        return sorted(order, key=lambda key: days[key])
+    moved_by_mine = _common(mine, base) != _common(base, mine)
+    moved_by_theirs = _common(theirs, base) != _common(base, theirs)
+    return order if moved_by_theirs and not moved_by_mine else _key_order(mine, theirs, base)
+
+
+def by_name(value: Any, path: Path) -> Any:
+    """A copy in which the lists of tables are by name, so that a path leads to its place."""
+    if isinstance(value, Mapping):
+        return {key: by_name(each, (*path, key)) for key, each in value.items()}
+    if isinstance(value, list) and path:
+        lists = named(path[-1], [value])
+        if lists is not None and len(lists[0]) == len(value):
+            return _Items({key: by_name(each, (*path, key)) for key, each in lists[0].items()})
+    return deepcopy(value)
+
+
+def with_lists(value: Any) -> Any:
+    if isinstance(value, _Items):
+        return [with_lists(each) for each in value.values()]
+    if isinstance(value, Mapping):
+        return {key: with_lists(each) for key, each in value.items()}
+    return deepcopy(value)

@@ -82,6 +82,7 @@ class Saver:
         self._condition = threading.Condition()
         self._state = SaverState("idle")
         self._stamp = stamp
+        self._saved_text: str | None = None
         self._own: set[str] = set()
         self.error: Exception | None = None
         self._waiting: str | None = None
@@ -102,6 +103,11 @@ class Saver:
     def stamp(self) -> Stamp | None:
         """The stamp of the last version that is known to be on disk."""
         return self._stamp
+
+    @property
+    def saved_text(self) -> str | None:
+        """The last text that this saver knows to be on disk; None before its first save and after a foreign change."""
+        return self._saved_text
 
     def put(self, text: str, *, patience_s: float = 0.0, keep_for_good: bool = False) -> SaverState:
         """Hand over the newest text of the case; waits at most ``patience_s`` for it to become durable.
@@ -134,6 +140,7 @@ class Saver:
         """After a foreign change: ``text`` is the decided case, based on the version with ``stamp``."""
         with self._condition:
             self._stamp = stamp
+            self._saved_text = None
             self._own.clear()
             self._state = SaverState("saving", self._state.at, recovery=self._state.recovery)
             self._for_good = True
@@ -237,7 +244,7 @@ class Saver:
         except Exception as error:  # a fault of ours must not end the saving, and not be taken for success
             self.error = error
             return self._unsaved("failed", f"a fault of the program ({type(error).__name__})", text, None)
-        self._stamp = saved.stamp
+        self._stamp, self._saved_text = saved.stamp, text
         self._own.clear()
         if before.recovery is not None:
             discard_copy(before.recovery, fs=self._fs)

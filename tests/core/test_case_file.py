@@ -15,6 +15,7 @@ from afocal.core.case_file import MIGRATIONS, dumps_case, loads_case
 from afocal.core.configuration import Configuration
 from afocal.core.errors import AfocalError, FileRefusal
 from afocal.core.fields import by_path, goal_by_key
+from afocal.core.signing import visit_digest
 
 DEMO = Path(__file__).parents[2] / "core" / "data" / "demo" / "cases"
 MINIMAL = 'schema = 1\ncode = "T-1"\n\n[[visit]]\ndate = 2026-11-25\n'
@@ -200,3 +201,53 @@ def test_there_is_a_step_from_every_older_schema():
     assert [path.name for path in sorted(KEPT.glob("*.toml"))] == [
         f"case-schema-{n}.toml" for n in range(1, SCHEMA + 1)
     ]
+
+
+def test_a_goal_has_an_id_from_its_first_word_on():
+    """Made when it is typed, written to the file, kept through edits, moves and a new visit; no two goals share one."""
+    case = new_case("T-4", date(2026, 11, 25)).with_goal_typed(0, "task", "street sign")
+    case = case.with_goal_typed(1, "task", "cards").with_goal_typed(2, "task", "cards")
+    first, second, third = (goal.id for goal in case.visit.goals)
+    assert len({first, second, third}) == 3
+    edited = case.with_goal_typed(0, "distance", "6 m").with_goal_typed(0, "task", "bus number")
+    assert [goal.id for goal in edited.visit.goals] == [first, second, third]
+    moved = edited.with_goals([edited.visit.goals[1], edited.visit.goals[0]])
+    again = loads_case(dumps_case(moved.with_new_visit(date(2026, 12, 2), "follow-up")))
+    assert [[goal.id for goal in visit.goals] for visit in again.visits] == [[second, first]] * 2
+
+
+def test_the_same_goal_typed_in_two_rooms_has_one_id_and_another_goal_another():
+    """So that a merge finds one goal in the first case and two in the second."""
+    case = new_case("T-4", date(2026, 11, 25))
+    one, alike, other = (
+        case.with_goal_typed(0, "task", words).visit.goals[0].id for words in ("bus", "bus", "sign")
+    )
+    assert one == alike != other
+
+
+@pytest.mark.parametrize(
+    ("ids", "expected"),
+    [
+        (["", ""], ["g1", "g2"]),
+        (['id = "a"', ""], ["a", "g2"]),
+        (['id = "a"', 'id = "a"'], ["a", "g2"]),
+        (['id = "g2"', ""], ["g2", "g2x"]),
+        (["id = 5", "id = [1]"], ["5", "g2"]),
+        (['id = "a b"', 'id = "\\u00e4"'], ["g1", "g2"]),
+    ],
+)
+def test_goals_without_an_id_are_named_by_their_place(ids, expected):
+    """Old files, copied goals and strange ids: each goal has an id, no two the same, and it is no unknown key."""
+    case = loads_case(MINIMAL + "".join(f'[[visit.goal]]\ntask = "x"\n{line}\n' for line in ids))
+    assert [goal.id for goal in case.visit.goals] == expected
+    assert not any(goal.extra for goal in case.visit.goals)
+    assert loads_case(dumps_case(case)) == case
+
+
+def test_an_id_is_no_part_of_what_is_signed():
+    """A visit signed before goals had ids stands unchanged."""
+    case = loads_case(MINIMAL + '[[visit.goal]]\ntask = "x"\n')
+    (goal,) = case.visit.goals
+    named = case.visit.model_copy(update={"goals": (goal.model_copy(update={"id": "other"}),)})
+    at = datetime(2026, 11, 25, 17)
+    assert visit_digest("T", case.visit, "RK", at) == visit_digest("T", named, "RK", at)

@@ -15,8 +15,9 @@ import tomli_w
 from afocal.core.errors import FileRefusal
 from afocal.core.store.files import ChangedOnDisk, SaveFailed
 from afocal.core.store.history import save_case
-from afocal.core.store.merge import resolve, three_way
+from afocal.core.store.merge import three_way
 from afocal.core.store.reading import ReadText, read_text
+from afocal.core.store.resolving import resolve
 
 PADDING = "x" * 3000
 

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from afocal.core.store.merge import MISSING, differences, resolve, same, three_way
+from afocal.core.store.merge import MISSING, differences, same, three_way
+from afocal.core.store.resolving import resolve
 
 BASE = {
     "code": "P1",
@@ -105,7 +106,7 @@ def test_keeping_both_joins_notes_and_unites_lists():
     mine = edited(note="first\nsaw the board from row two", tags=["a", "b"])
     theirs = edited(note="first\ntired after ten minutes", tags=["c"])
     result = resolve(three_way(BASE, mine, theirs), {})
-    assert result["note"] == "first\nsaw the board from row two\nfirst\ntired after ten minutes"
+    assert result["note"] == "first\nsaw the board from row two\ntired after ten minutes"
     assert result["tags"] == ["a", "b", "c"]
     assert "set_aside" not in result
 

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 from ...core.case_file import case_data, loads_case
 from ...core.errors import AfocalError
 from ...core.store import history
-from ...core.store.merge import Choice, Conflict, differences
+from ...core.store.merge import Conflict, differences
+from ...core.store.resolving import Choice
 from ..rooms import Theirs, name_of, value_words
 from .dialogs import Decide, Pick
 
