@@ -291,7 +291,9 @@ def _field_row(
         help=field.help,
     )
     if finding is not None:
-        row = replace(row, text=finding.typed)
+        # A unit that was typed along counts; another one behind it would contradict.
+        own_unit = any(letter.isalpha() for letter in finding.typed)
+        row = replace(row, text=finding.typed, unit="" if own_unit else row.unit)
         if finding.problem:
             return replace(row, error=finding.problem, status="error")
         echo = _worth_saying(kind, finding.typed, finding.value, view)

@@ -21,6 +21,7 @@ from ...core.errors import AfocalError
 from ..messages import CaseEdited, Told
 from ..safe_text import clean
 from ..view import View
+from ..widgets.note_editor import WordsArea
 from ..widgets.sheet import Sheet, SheetRow, heading_row, text_row
 from .base import Pane
 
@@ -42,10 +43,7 @@ class NotesPane(Pane):
     """Own words, preview, export."""
 
     DEFAULT_CSS = """
-    NotesPane #words {
-        height: 5; border: none; padding: 0 1; background: $field-ground; color: $field-ink;
-        &:focus { border: none; }
-    }
+    NotesPane #words { height: 5; padding: 0 1; }
     NotesPane .label { height: 1; color: $heading; background: $ground; padding: 0 1; text-style: bold; }
     NotesPane #preview { height: 1fr; }
     NotesPane.low #words { height: 3; }
@@ -56,8 +54,7 @@ class NotesPane(Pane):
 
     def __init__(self) -> None:
         super().__init__(id="notes")
-        self.words = TextArea("", id="words", soft_wrap=True, tab_behavior="focus", show_line_numbers=False)
-        self.words.cursor_blink = False
+        self.words = WordsArea(id="words")
         self.preview = Sheet(id="preview")
         self._label = Static("Your own words", classes="label", markup=False)
         self._about = Static("", classes="label", markup=False)
@@ -81,8 +78,9 @@ class NotesPane(Pane):
     def show(self, view: View) -> None:
         """The words (unless they are being typed) and the note made from the case."""
         self._view = view
-        if view.case.visit.notes != self.words.text and self._timer is None:
-            self.words.load_text(view.case.visit.notes)
+        words = clean(view.case.visit.notes, newlines=True)
+        if words != self.words.text and self._timer is None:
+            self.words.load_text(words)
         self.words.read_only = view.read_only
         try:
             self._text = self._note(view)
@@ -135,7 +133,9 @@ class NotesPane(Pane):
             self._timer.stop()
             self._timer = None
         text = clean(self.words.text, newlines=True)
-        if self._view is None or self._view.read_only or text == self._view.case.visit.notes:
+        if self._view is None or self._view.read_only:
+            return
+        if text == clean(self._view.case.visit.notes, newlines=True):
             return
         self.send(CaseEdited(lambda case: case.with_visit(case.visit.model_copy(update={"notes": text}))))
 

@@ -47,6 +47,7 @@ class WhatIf(Dialog):
     def __init__(self, view: View, option: Option) -> None:
         super().__init__(f"What if: {device_words(option)}")
         self._view, self._option = view, option
+        self._now = present_figures(view, option)
         self._typed: dict[str, str] = {}
         self._errors: dict[str, str] = {}
         self.form = Form(self._rows(), edited=self._edited)
@@ -68,9 +69,10 @@ class WhatIf(Dialog):
             rows.append(
                 Row(
                     key=name,
-                    label=allowed.name.capitalize(),
+                    label=allowed.name[:1].upper() + allowed.name[1:],
                     unit=allowed.unit,
                     text=self._typed.get(name, ""),
+                    echo="" if name not in self._now else f"now {self._now[name]:g} {allowed.unit}".rstrip(),
                     error=self._errors.get(name, ""),
                     status="error" if name in self._errors else "",
                 )
@@ -136,6 +138,22 @@ class WhatIf(Dialog):
             return case
 
         self.dismiss(change if fields else None)
+
+
+def present_figures(view: View, option: Option) -> dict[str, float]:
+    """What stands now for each figure that can be changed, as far as it is one number."""
+    telescope, person = option.telescope, view.person
+    found: dict[str, float | None] = {
+        "magnification": abs(telescope.magnification),
+        "tube_length_mm": telescope.tube_length_mm,
+        "objective_diameter_mm": telescope.objective_diameter_mm,
+        "cap_power_d": option.cap.power_d if option.cap is not None else None,
+        "vertex_mm": person.vertex_mm,
+        "spread_mm": option.configuration.spread_mm,
+        "tube_tilt_deg": person.tube_tilt_deg,
+        "interpupillary_mm": person.pd.total_mm,
+    }
+    return {name: value for name, value in found.items() if value is not None}
 
 
 def _beside(before: list[Shown], after: list[Shown]) -> Iterator[SheetRow]:

@@ -1,4 +1,7 @@
-"""The live field for a row of several lines; imported only when such a row gets the focus."""
+"""Text of several lines: an area for free words, and the live field for a row of a form that has several lines.
+
+Imported only when one of them is wanted.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +18,32 @@ if TYPE_CHECKING:
     from .form import Form
 
 
-class NoteEditor(TextArea):
+class WordsArea(TextArea):
+    """Free words: safe text only, no drawn caret (the terminal's own one stands there), Tab goes on."""
+
+    DEFAULT_CSS = """
+    WordsArea {
+        background: $field-ground; color: $field-ink; border: none; scrollbar-size: 0 0; padding: 0;
+        &:focus { border: none; background-tint: transparent; }
+        &>.text-area--cursor { background: transparent; color: $field-ink; text-style: none; }
+        &>.text-area--cursor-line { background: transparent; }
+        &>.text-area--selection { background: $selection-ground; color: $selection-ink; text-style:
+        $selection-style; } &:ansi { background: ansi_default; color: ansi_default; }
+    }
+    """
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id, compact=True, soft_wrap=True, theme="css", highlight_cursor_line=False)
+        self.cursor_blink = False
+
+    async def on_paste(self, event: Paste) -> None:
+        event.prevent_default()
+        event.stop()
+        if not self.read_only:
+            self.insert(clean(event.text, newlines=True))
+
+
+class NoteEditor(WordsArea):
     """Text of several lines, over the focused row of a form. Enter breaks the line, Tab goes on."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -27,20 +55,11 @@ class NoteEditor(TextArea):
     ]
 
     DEFAULT_CSS = """
-    NoteEditor {
-        layer: editor; width: 10; height: 3; background: $field-ground; color: $field-ink;
-        scrollbar-size: 0 0; padding: 0;
-        &:focus { background-tint: transparent; }
-        &>.text-area--cursor { background: transparent; color: $field-ink; text-style: none; }
-        &>.text-area--cursor-line { background: transparent; }
-        &>.text-area--selection { background: $selection-ground; color: $selection-ink; text-style:
-        $selection-style; } &:ansi { background: ansi_default; color: ansi_default; }
-    }
+    NoteEditor { layer: editor; width: 10; height: 3; }
     """
 
     def __init__(self) -> None:
-        super().__init__(compact=True, soft_wrap=True, theme="css", highlight_cursor_line=False)
-        self.cursor_blink = False
+        super().__init__()
         self._place = (0, 0, 0, 0)
 
     @property
@@ -88,11 +107,6 @@ class NoteEditor(TextArea):
     def action_restore(self) -> None:
         if not self.form.restore():
             raise SkipAction
-
-    async def on_paste(self, event: Paste) -> None:
-        event.prevent_default()
-        event.stop()
-        self.insert(clean(event.text, newlines=True))
 
     def on_focus(self) -> None:
         self.form.focus_changed()
