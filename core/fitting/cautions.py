@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
+from .. import cautions
 from ..case import Case, Caution, Visit
 from ..configuration import Configuration
 from ..errors import EntryRefusal
@@ -45,12 +46,12 @@ _ALWAYS = (
     CautionText(
         "sun",
         "Never toward the sun",
-        "Never look at the sun, or near it, through the telescope: it burns the eye at once and without pain.",
+        cautions.SUN,
     ),
     CautionText(
         "walking",
         "Not while moving",
-        "Do not look through it while walking, on stairs, riding or working at a machine. Stop, spot, then look away.",
+        cautions.MOVING,
     ),
     CautionText(
         "nearer",
@@ -61,8 +62,7 @@ _ALWAYS = (
     CautionText(
         "driving",
         "Driving",
-        "This device gives no right to drive. Whether anyone may drive with one is for local law, the licensing "
-        "authority and the licensed practitioner to say, after training and a road test where the law allows it.",
+        cautions.DRIVING,
     ),
     CautionText(
         "fall",
@@ -84,7 +84,7 @@ _ALWAYS = (
     CautionText(
         "judgement",
         "Who decides",
-        "Computed figures support the judgement of a licensed practitioner; they do not replace it.",
+        cautions.JUDGEMENT,
         mandatory=False,
     ),
 )
@@ -101,8 +101,9 @@ _CAP = CautionText(
 _FALLS = CautionText(
     "falls",
     "Falls in the last year",
-    "You have fallen in the last year: wear it seated only, until practice has shown that standing is safe.",
+    cautions.FALLS,
 )
+_SEATED = CautionText("seated", "For sitting still", cautions.SEATED)
 _FLIP = CautionText(
     "moving_parts",
     "Tube up or off before standing",
@@ -127,6 +128,8 @@ def cautions_for_visit(visit: Visit) -> tuple[CautionText, ...]:
         chosen.insert(2, _CAP)
     if choice.mount in ("flip-up", "clip-on"):
         chosen.insert(2, _FLIP)
+    elif choice.position == "full diameter":
+        chosen.insert(2, _SEATED)
     if visit.value("history.falls") in ("one", "several"):
         chosen.insert(2, _FALLS)
     return tuple(chosen)
@@ -134,7 +137,7 @@ def cautions_for_visit(visit: Visit) -> tuple[CautionText, ...]:
 
 def all_cautions() -> tuple[CautionText, ...]:
     """Every caution there is, for help pages and file checks."""
-    return (*_ALWAYS, _TWO_TUBES, _CAP, _FLIP, _FALLS)
+    return (*_ALWAYS, _TWO_TUBES, _CAP, _FLIP, _SEATED, _FALLS)
 
 
 def standing(case: Case, index: int = -1) -> tuple[CautionStanding, ...]:
@@ -179,5 +182,5 @@ def with_caution(case: Case, key: str, caution: Caution) -> Case:
     known = {text.key for text in all_cautions()}
     if key not in known:
         raise EntryRefusal("caution", key, "one of " + ", ".join(sorted(known)), example="sun")
-    cautions = {**case.visit.cautions, key: caution}
-    return case.with_visit(case.visit.model_copy(update={"cautions": cautions}))
+    ticked = {**case.visit.cautions, key: caution}
+    return case.with_visit(case.visit.model_copy(update={"cautions": ticked}))

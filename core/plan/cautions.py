@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
+from .. import cautions
 from ..configuration import Configuration
 from ..goals import Demand
 from .context import Context
@@ -27,15 +28,10 @@ _WARNINGS = {
     "field_loss_new": "New loss of side vision is on record: same-day eye care before any device.",
 }
 
-DRIVING = PlanCaution(
-    "driving",
-    "No entitlement to drive is stated or implied: local law, the licensing authority and the licensed practitioner "
-    "decide.",
-    True,
-)
+DRIVING = PlanCaution("driving", cautions.DRIVING, True)
 _ALWAYS = (
-    PlanCaution("sun", "Never look at or near the sun through the device.", True),
-    PlanCaution("moving", "Do not walk, climb, ride or work machines while looking through it.", True),
+    PlanCaution("sun", cautions.SUN, True),
+    PlanCaution("moving", cautions.MOVING, True),
     DRIVING,
     PlanCaution(
         "model",
@@ -43,9 +39,7 @@ _ALWAYS = (
         "measurement: try the task itself.",
         True,
     ),
-    PlanCaution(
-        "judgement", "It supports the judgement of a licensed practitioner and does not replace it.", True
-    ),
+    PlanCaution("judgement", cautions.JUDGEMENT, True),
 )
 
 
@@ -118,13 +112,9 @@ def device_cautions(context: Context, option: Option) -> tuple[PlanCaution, ...]
             PlanCaution("neck", f"The neck is {person.neck} and the head must drop each time.", False)
         )
     if configuration.position == "full diameter":
-        found.append(
-            PlanCaution(
-                "seated", "Worn straight ahead it is for sitting still: take it off before standing up.", True
-            )
-        )
+        found.append(PlanCaution("seated", cautions.SEATED, True))
     if person.falls in ("one", "several"):
-        found.append(PlanCaution("falls", "Falls in the last year: seated use only until practised.", True))
+        found.append(PlanCaution("falls", cautions.FALLS, True))
     if option.device.cap is not None and option.device.cap.working_distance_mm < SHORT_MM:
         found.append(
             PlanCaution(

@@ -356,7 +356,7 @@ def test_driving_is_left_to_law_and_licensed_practice() -> None:
     """The plan always carries the caution and never states who may drive."""
     found = plan(_case(), STOCK, SETTINGS)
     words = next(item for item in found.cautions if item.key == "driving")
-    assert words.mandatory and "local law" in words.sentence and "No entitlement" in words.sentence
+    assert words.mandatory and "local law" in words.sentence and "no right to drive" in words.sentence
 
 
 def test_near_ways_are_compared_by_their_viewing_distance() -> None:

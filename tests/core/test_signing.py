@@ -6,11 +6,13 @@ from datetime import date, datetime
 
 import pytest
 
+from afocal.core import cautions as words
 from afocal.core.case import Case, Caution, new_case
 from afocal.core.case_file import dumps_case, loads_case
 from afocal.core.configuration import Configuration
 from afocal.core.errors import ClinicalRefusal, EntryRefusal
 from afocal.core.fitting.cautions import all_cautions, cautions_for, standing, with_caution
+from afocal.core.plan.cautions import DRIVING
 from afocal.core.signing import before_signing, can_sign, sign, verify, visit_digest, with_addendum
 
 DAY = date(2026, 11, 25)
@@ -206,3 +208,19 @@ def test_equal_content_gives_an_equal_digest() -> None:
     assert digest != visit_digest("S-2", one.visit, "RK", AT)
     assert digest != visit_digest("S-1", one.visit, "AB", AT)
     assert digest != visit_digest("S-1", one.visit, "RK", AT.replace(minute=31))
+
+
+def test_a_caution_has_one_wording() -> None:
+    """What the plan shows beside its numbers is said to the person in the same sentence."""
+    said = {text.sentence for text in all_cautions()}
+    for sentence in (words.SUN, words.MOVING, words.DRIVING, words.SEATED, words.FALLS, words.JUDGEMENT):
+        assert sentence in said
+    assert DRIVING.sentence == words.DRIVING
+
+
+def test_a_tube_straight_ahead_is_for_sitting_still() -> None:
+    """Looked through all the time it hides the way: taken off before standing, which must be said before signing."""
+    case = case_with(Configuration("wide", "right", "full diameter", "through the lens"))
+    assert "seated" in {text.key for text in cautions_for(case)}
+    flipped = case_with(Configuration("wide", "right", "full diameter", "flip-up"))
+    assert "seated" not in {text.key for text in cautions_for(flipped)}
