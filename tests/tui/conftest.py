@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import Any
 
+# Read once, when the framework is imported: frames follow quickly, so that waiting for them is short.
+os.environ.setdefault("TEXTUAL_FPS", "240")
+
 import pytest
+from textual import _wait
 from textual.pilot import Pilot
 
 from afocal.core.workspace import demo_workspace
@@ -14,6 +19,13 @@ from afocal.tui.app import AfocalApp
 from afocal.tui.screens.case import CaseScreen
 
 KEYS = {" ": "space", ".": "full_stop", "-": "minus", "+": "plus", "/": "slash", ",": "comma", "@": "at"}
+
+
+@pytest.fixture(autouse=True)
+def short_waits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The framework looks every 20 ms whether a key has been dealt with; every 6 ms is long enough for a frame."""
+    monkeypatch.setattr(_wait, "SLEEP_GRANULARITY", 0.006)
+    monkeypatch.setattr(_wait, "SLEEP_IDLE", 0.001)
 
 
 @pytest.fixture

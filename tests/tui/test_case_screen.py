@@ -321,3 +321,32 @@ async def test_hostile_text_is_only_text(
         assert "\x1b" not in typed and "\x07" not in typed
         assert "[bold red]pilot[/]" in typed
         assert "[bold red]pilo" in seen(running)
+
+
+async def test_the_working_stands_beside_the_intake_where_it_is_wide(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter, typing: Typing
+) -> None:
+    """From 120 columns on the working of the answer's chance stands beside the form and follows each edit; narrower it
+    is neither shown nor made, and a resize keeps the field of the caret."""
+    running = app("LQ-101")
+    async with running.run_test(size=(130, 40)) as pilot:
+        screen = await case_screen(pilot)
+        await until(pilot, lambda: len(screen.beside.rows) > 10)
+        assert screen.view.best is not None
+        first = screen.beside.rows
+        assert f"{screen.view.best.outcomes[0].probability:.0%}" in first[0].parts[0][0]
+        screen.pane.go_to("right.distance_acuity")
+        await typing(pilot, ("20/160", "tab"))
+        await until(pilot, lambda: screen.beside.rows != first)
+        assert f"{screen.view.best.outcomes[0].probability:.0%}" in screen.beside.rows[0].parts[0][0]
+        form = screen.pane.form  # type: ignore[attr-defined]
+        on = form.current_key
+        shown = screen.beside.rows
+        await pilot.resize_terminal(80, 24)
+        await until(pilot, lambda: not screen.beside.display)
+        assert form.current_key == on
+        assert screen.pane.region.contains_point(running.cursor_position)
+        screen.pane.go_to("right.distance_acuity")
+        await typing(pilot, ("20/100", "tab"))
+        await pilot.pause(0.3)
+        assert screen.beside.rows == shown

@@ -32,6 +32,7 @@ from ..panes.base import Pane
 from ..panes.computation_rows import device_words
 from ..view import View
 from ..widgets.lines import AnswerLine, KeyLine, MessageLine
+from .beside import WIDE, Beside
 from .case_commands import CaseCommands
 
 # A plan that took up to this long is made with the key, the next one too; a longer one in a thread.
@@ -62,6 +63,7 @@ class CaseScreen(CaseCommands):
 
     DEFAULT_CSS = """
     CaseScreen { background: $ground; layout: vertical; }
+    CaseScreen #middle { width: 1fr; height: 1fr; layout: horizontal; background: $ground; }
     CaseScreen #panes { width: 1fr; height: 1fr; background: $ground; }
     """
 
@@ -81,6 +83,7 @@ class CaseScreen(CaseCommands):
         self.keeper = Keeper(self, opened, after_save)
         self.desk = self.keeper.desk
         self.answer = AnswerLine("")
+        self.beside = Beside()
         self.messages = MessageLine(more="Ctrl+L all")
         self.keys = KeyLine()
         self.panes: dict[str, Pane] = {}
@@ -96,7 +99,9 @@ class CaseScreen(CaseCommands):
 
     def compose(self) -> ComposeResult:
         yield self.answer
-        yield Container(id="panes")
+        with Container(id="middle"):
+            yield Container(id="panes")
+            yield self.beside
         yield self.messages
         yield self.keys
 
@@ -150,9 +155,20 @@ class CaseScreen(CaseCommands):
         for other, each in self.panes.items():
             each.display = other == name
         self.place = name
+        self._show_beside()
         self._show_view()
         pane.take_focus()
         self.app.fill_key_line(self.keys, name)  # type: ignore[attr-defined]
+
+    def on_resize(self) -> None:
+        """The working stands beside the intake where there is room for both."""
+        self._show_beside()
+
+    def _show_beside(self) -> None:
+        wanted = self.app.size.width >= WIDE and self.place == "intake"
+        if self.beside.display != wanted:
+            self.beside.display = wanted
+        self.beside.wanted_soon()
 
     def _show_view(self) -> None:
         if self.place in self.panes and self._shown.get(self.place) is not self.view:
@@ -251,6 +267,7 @@ class CaseScreen(CaseCommands):
         self.view = View(case, view.settings, view.stock, view.person, made, sheet, view.read_only)
         self.answer.text = answer_sentence(self.view)
         self._show_view()
+        self.beside.follow(self.view)
 
     @on(Told)
     def _told(self, event: Told) -> None:

@@ -72,7 +72,7 @@ class WhatIf(Dialog):
                     label=allowed.name[:1].upper() + allowed.name[1:],
                     unit=allowed.unit,
                     text=self._typed.get(name, ""),
-                    echo="" if name not in self._now else f"now {self._now[name]:g} {allowed.unit}".rstrip(),
+                    echo="" if name not in self._now else f"now {self._now[name]:g}",
                     error=self._errors.get(name, ""),
                     status="error" if name in self._errors else "",
                 )
