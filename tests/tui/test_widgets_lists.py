@@ -129,15 +129,16 @@ async def test_new_sheet_rows_paint_only_the_lines_that_differ() -> None:
         assert [line for line in lines(app) if line] == [lines(app)[0], lines(app)[1]]
 
 
-async def test_a_long_paragraph_is_scrolled_through() -> None:
-    """At 40 by 12 every word of a paragraph taller than the screen comes into view by pressing Down."""
+@pytest.mark.parametrize("key", ["down", "pagedown"])
+async def test_a_long_paragraph_is_scrolled_through(key: str) -> None:
+    """At 40 by 12 every word of a paragraph taller than the screen comes into view by pressing Down or Page Down."""
     words = [f"word{number:03d}" for number in range(120)]
     app = OneWidget(Sheet([text_row("start"), text_row(" ".join(words)), text_row("end")]))
     async with app.run_test(size=(40, 12)) as pilot:
         await pilot.pause()
         seen = set(" ".join(lines(app)).split())
         for _ in range(12):
-            await pilot.press("down")
+            await pilot.press(key)
             await pilot.pause()
             seen |= set(" ".join(lines(app)).split())
             place = caret_offset(app.screen)

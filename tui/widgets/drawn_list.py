@@ -139,24 +139,26 @@ class DrawnList(Drawn, can_focus=True):
 
     def action_step(self, direction: int) -> None:
         """One row on or back; a row taller than the screen is scrolled through first."""
-        height = self.visible_count
-        bottom = self.top + self.pinned_count + height - 1
-        if self.current < 0:
-            return
-        if direction > 0 and self.last_line(self.current) > bottom:
-            self.scroll_to_line(self.top + max(1, height - 1))
-        elif direction < 0 and self.first_line(self.current) < self.top + self.pinned_count:
-            self.scroll_to_line(self.top - max(1, height - 1))
-        else:
+        if self.current >= 0 and not self._scrolled_within(direction):
             following = self._stop(self.current + direction, direction)
             if following >= 0:
                 self.move_to(following)
             else:
                 self.scroll_to_line(self.line_count if direction > 0 else 0)
 
+    def _scrolled_within(self, direction: int) -> bool:
+        """Whether the row of the caret goes on beyond the screen that way, and was scrolled by about a screen."""
+        height = self.visible_count
+        bottom = self.top + self.pinned_count + height - 1
+        below = direction > 0 and self.last_line(self.current) > bottom
+        above = direction < 0 and self.first_line(self.current) < self.top + self.pinned_count
+        if below or above:
+            self.scroll_to_line(self.top + direction * max(1, height - 1))
+        return below or above
+
     def action_page(self, direction: int) -> None:
-        """About one screen on or back."""
-        if self.current < 0:
+        """About one screen on or back, through a row that is taller than the screen as well."""
+        if self.current < 0 or self._scrolled_within(direction):
             return
         step = max(1, self.visible_count - 1)
         line = self.first_line(self.current) + direction * step
