@@ -23,7 +23,7 @@ from .ranges import READING_SPEED
 from .settings import Settings
 from .signing import verify
 from .stock import Stock
-from .timeline_summary import UNREAD, summary_of
+from .timeline_summary import DEVICE_CHOSEN, UNREAD, summary_of
 
 Direction = Literal["better", "worse", "same", "changed", "first", "not comparable", "not measured"]
 _EYES = (("right", "R"), ("left", "L"), ("both", "both"))
@@ -320,7 +320,7 @@ def _device_row(case: Case, stock: Stock | None) -> Row:
             change = Change("changed", "changed: " + _difference(last, visit.choice), beyond=True)
         cells.append(Cell(visit.choice.key, words, "", change))
         last = visit.choice
-    return Row("device", "Device chosen", tuple(cells), "With the device")
+    return Row("device", DEVICE_CHOSEN, tuple(cells), "With the device")
 
 
 def device_words(choice: Configuration, stock: Stock | None = None) -> str:

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
 # What stands in the place of a value that cannot be read.
 UNREAD = "not readable"
+DEVICE_CHOSEN = "Device chosen"
 _EYES = ("right", "left", "both")
 _ACUITY_ROWS = (*(f"{eye}.distance_acuity" for eye in _EYES), *(f"through.acuity.{eye}" for eye in _EYES))
 
@@ -21,11 +22,16 @@ def summary_of(case: Case, rows: list[Row]) -> tuple[str, ...]:
         return ("One visit: nothing to compare with.",)
     latest = [(row.label, row.cells[-1]) for row in rows if row.group != "Next" and not row.cells[-1].empty]
     beyond = [
-        f"{label if label != 'Device chosen' else 'Chosen device'} {cell.change.words}"
+        f"{label if label != DEVICE_CHOSEN else 'Chosen device'} {cell.change.words}"
         for label, cell in latest
         if cell.change and cell.change.beyond
     ]
-    same = [label for label, cell in latest if cell.change and cell.change.direction == "same"]
+    # A device does not repeat: it is the same or another.
+    same = [
+        label
+        for label, cell in latest
+        if cell.change and cell.change.direction == "same" and label != DEVICE_CHOSEN
+    ]
     carried = [label for label, cell in latest if cell.change and cell.change.direction == "not measured"]
     sentences = [
         "Changed by more than repeats: " + "; ".join(beyond) + "."

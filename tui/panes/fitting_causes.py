@@ -92,12 +92,12 @@ def diagnosis_rows(diagnosis: Diagnosis, sheet: FittingSheet | None = None) -> I
         yield value_row("Check next", diagnosis.next_check, key=_key_of(first, sheet))
     for problem in diagnosis.problems:
         yield text_row(problem, "check")
+    if diagnosis.besides is not None:
+        # What was measured and is not explained by the first: a fault of its own, whatever its place in the list.
+        besides = diagnosis.besides
+        yield from _cause_rows(f"Shown by a measurement of its own: {besides.title}", besides, sheet, True)
     for place, cause in enumerate(diagnosis.causes[:IN_FULL], 1):
         yield from _cause_rows(f"{place}. {cause.title}: {cause.probability:.0%}", cause, sheet, place > 1)
-        if place == 1 and diagnosis.besides is not None:
-            # What was measured and is not explained by the first: a fault of its own, whatever its place in the list.
-            besides = diagnosis.besides
-            yield from _cause_rows(f"And what it leaves unexplained: {besides.title}", besides, sheet, True)
     rest = [
         f"{cause.title} {cause.probability:.0%}"
         for cause in diagnosis.causes[IN_FULL:]

@@ -217,7 +217,18 @@ def _echo(view: View, step: Step, result: StepResult | None, judged: Verdict) ->
             return ""
         return understood(step.kind, result.measured, value, view.settings.acuity_notation)
     finding = view.case.visit.findings.get(step.field) if step.field else None
-    return f"{finding.typed} from the record" if finding is not None and judged.state != "open" else ""
+    if finding is not None and judged.state != "open":
+        return f"{finding.typed} from the record"
+    return _last_words(view, step)
+
+
+def _last_words(view: View, step: Step) -> str:
+    """What was measured at the step at an earlier visit with the same device; it is not measured now."""
+    for visit in reversed(view.case.visits[:-1]):
+        result = visit.steps.get(step.key)
+        if result is not None and result.measured and visit.choice == view.case.visit.choice:
+            return f"last {result.measured} on {visit.on.isoformat()}"
+    return ""
 
 
 def understood(kind: Kind, typed: str, value: Any, notation: Notation) -> str:
@@ -299,8 +310,9 @@ def _training_rows(view: View, refused: Refused, day: date | None) -> Iterator[R
     yield Row("phase.training", words, heading=True)
     latest = latest_day(view.case)
     shown = (day or latest).isoformat()
-    when = Row(TRAINING_DAY, "Day of the session", text=shown, echo="" if day not in (None, latest) else "today",
-               wanted=latest.isoformat())  # fmt: skip
+    when = Row(
+        TRAINING_DAY, "Day of the session", text=shown, echo="" if day not in (None, latest) else "today"
+    )
     yield with_refusal(when, refused.get(when.key, ""))
     for stage in plan.stages:
         yield from _stage_rows(view, training, stage, refused, day)

@@ -77,7 +77,7 @@ def _side_by_side(line: Timeline, width: int) -> Iterator[SheetRow]:
     kinds = "".join(_in_column(each.kind, column) for each in line.visits[first:])
     yield text_row(" " * label + kinds.rstrip(), "label")
     for row in line.rows:
-        cells = "".join(_in_column(_cell_words(cell), column) for cell in row.cells[first:])
+        cells = "".join(_in_column(_cell_words(cell, column - 1), column) for cell in row.cells[first:])
         parts = [(fit(shown(row.label), label), "label"), (cells.rstrip() or " ", "strong")]
         yield SheetRow(tuple(parts), key=f"row.{row.key}", caret_part=0)
         change = row.last_change
@@ -89,11 +89,13 @@ def _in_column(text: str, width: int) -> str:
     return fit(text, width - 1) + " "
 
 
-def _cell_words(cell: Cell) -> str:
+def _cell_words(cell: Cell, width: int) -> str:
+    """What was understood; as it was typed where only that is short enough to be whole."""
     if cell.empty:
         return "-"
     sign = current_signs().carried + " " if cell.status == "carried over" else ""
-    return sign + shown(cell.words or cell.typed)
+    words, typed = sign + shown(cell.words or cell.typed), sign + shown(cell.typed)
+    return typed if cell_len(words) > width >= cell_len(typed) else words
 
 
 def change_row(change: Change, indent: int = 0) -> SheetRow:
