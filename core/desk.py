@@ -1,22 +1,36 @@
 """The open case on the desk: the present version, undo and redo, and the saver that keeps it on disk.
 
 A version becomes the present one by :meth:`Desk.accept`; it is then handed to the saver at once, and on a usual disk it
-is durable when ``accept`` returns. Undo and redo are lists of cases.
+is durable when ``accept`` returns. Undo and redo are lists of cases. What another room changed meanwhile is no step of
+theirs: an older version is brought back without taking away what came in after it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 from . import paths
 from .case import Case
-from .case_file import dumps_case, loads_case
+from .case_file import case_data, case_of, dumps_case, loads_case
+from .errors import FileRefusal
 from .store.files import Stamp
+from .store.filesystem import REAL, FileSystem
+from .store.merge import three_way
+from .store.resolving import Choice, resolve
 from .store.saver import PATIENCE_S, Saver, SaverState
 from .workspace import OpenedCase
 
 MOST_UNDO = 500
+
+
+@dataclass(frozen=True, slots=True)
+class _Past:
+    """A version for undo or redo, and how many changes of other rooms it holds."""
+
+    case: Case
+    came_in: int
 
 
 class Desk:
@@ -29,20 +43,23 @@ class Desk:
         on_save: Callable[[SaverState], None] | None = None,
         after_save: Callable[[Path, str], None] | None = None,
         recovery_folder: Path | None = None,
+        fs: FileSystem = REAL,
     ) -> None:
         self.path = opened.path
         self._case = opened.case
-        self._base: Case | str = opened.case
-        self._tell_saved = after_save or (lambda path, text: None)
+        self._base = opened.case
+        self._base_text: str | None = None
         self._keep_original = opened.is_older_schema
-        self._undo: list[Case] = []
-        self._redo: list[Case] = []
+        self._undo: list[_Past] = []
+        self._redo: list[_Past] = []
+        self._came_in: list[tuple[Case, Case]] = []
         self.saver = Saver(
             opened.path,
             opened.stamp,
             recovery_folder or paths.recovery_dir(),
             on_change=on_save,
-            after_save=self._saved,
+            after_save=after_save,
+            fs=fs,
         )
 
     @property
@@ -53,8 +70,9 @@ class Desk:
     @property
     def base(self) -> Case:
         """The version that was last known to be on disk: what a three-way comparison starts from."""
-        if isinstance(self._base, str):
-            self._base = loads_case(self._base, self.path)
+        text = self.saver.saved_text
+        if text is not None and text is not self._base_text:
+            self._base, self._base_text = loads_case(text, self.path), text
         return self._base
 
     def accept(self, case: Case, *, keep_for_good: bool = False) -> bool:
@@ -64,7 +82,7 @@ class Desk:
         """
         if case == self._case:
             return False
-        self._undo.append(self._case)
+        self._undo.append(self._now())
         del self._undo[:-MOST_UNDO]
         self._redo.clear()
         if keep_for_good:
@@ -85,27 +103,48 @@ class Desk:
         """Hand the present version over again (after a failure, or for a case that has no file yet)."""
         return self.saver.put(dumps_case(self._case), patience_s=PATIENCE_S)
 
-    def replace(self, case: Case, stamp: Stamp | None) -> None:
-        """Take over a version decided after somebody else changed the file; it is based on ``stamp``."""
-        self._undo.append(self._case)
-        self._redo.clear()
-        self._case = self._base = case
-        self.saver.rebase(dumps_case(case), stamp)
+    def replace(self, case: Case, on_disk: Case, stamp: Stamp | None) -> None:
+        """Take over ``case``, made after somebody else changed the file, which holds ``on_disk`` with ``stamp``.
 
-    def _saved(self, path: Path, text: str) -> None:
-        self._base = text
-        self._tell_saved(path, text)
+        It is written when it holds more than the file; a file that has it all is left as it is written.
+        """
+        if case != self._case:
+            self._came_in.append((self._case, case))
+        self._case, self._base = case, on_disk
+        if case == on_disk:
+            self.saver.adopt(stamp)
+        else:
+            self.saver.rebase(dumps_case(case), stamp)
 
     def close(self) -> SaverState:
         """Finish saving and give the last state; not safe means: a recovery copy was kept."""
         return self.saver.close()
 
-    def _step(self, source: list[Case], target: list[Case]) -> bool:
-        if not source:
-            return False
-        target.append(self._case)
-        self._set(source.pop(), False)
-        return True
+    def _now(self) -> _Past:
+        return _Past(self._case, len(self._came_in))
+
+    def _step(self, source: list[_Past], target: list[_Past]) -> bool:
+        while source:
+            wanted = self._with_what_came_in(source.pop())
+            if wanted is not None and wanted != self._case:
+                target.append(self._now())
+                self._set(wanted, False)
+                return True
+        return False
+
+    def _with_what_came_in(self, past: _Past) -> Case | None:
+        """An older version with the other rooms' later changes; None where they leave nothing of it."""
+        case = past.case
+        for before, after in self._came_in[past.came_in :]:
+            merge = three_way(*(case_data(each, readings=False) for each in (before, case, after)))
+            if any(conflict.is_sealed for conflict in merge.conflicts):
+                return None
+            choices: dict[str, Choice] = {conflict.key: "theirs" for conflict in merge.conflicts}
+            try:
+                case = case_of(resolve(merge, choices), self.path)
+            except FileRefusal:
+                return None
+        return case
 
     def _set(self, case: Case, keep_for_good: bool) -> None:
         self._case = case

@@ -118,6 +118,33 @@ def with_addendum(case: Case, text: str, by: str, at: datetime, index: int = -1)
     return case.with_visit(visit.model_copy(update={"addenda": (*visit.addenda, addendum)}), index)
 
 
+def altered(case: Case) -> tuple[str, ...]:
+    """One sentence for each signed visit whose content is no longer what was signed."""
+    seals = [(visit, verify(case, index)) for index, visit in enumerate(case.visits)]
+    return tuple(
+        f"{visit.on} {visit.kind}: {seal.sentence}" for visit, seal in seals if seal.state == "changed"
+    )
+
+
+def with_version(case: Case, earlier: Case) -> Case:
+    """The case as it was in an earlier version, but with every visit signed since, and unchanged, as it is now.
+
+    A signed visit that was altered outside the program is replaced by the earlier version's, which may be the true one.
+    """
+    sealed = [visit for index, visit in enumerate(case.visits) if verify(case, index).state == "unchanged"]
+    visits = list(earlier.visits)
+    for visit in sealed:
+        alike = [n for n, each in enumerate(visits) if (each.on, each.kind) == (visit.on, visit.kind)]
+        same = [n for n in alike if visits[n].signature == visit.signature]
+        unsigned = [n for n in alike if not visits[n].signed]
+        if same or unsigned:
+            visits[(same or unsigned)[0]] = visit
+        else:
+            visits.append(visit)
+    visits.sort(key=lambda visit: visit.on)
+    return earlier.model_copy(update={"visits": tuple(visits)})
+
+
 def visit_digest(code: str, visit: Visit, signer: str, at: datetime) -> str:
     """SHA-256 over the content of a visit, who signed it and when, in one canonical form.
 

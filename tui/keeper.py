@@ -10,14 +10,14 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..core.case_file import dumps_case
 from ..core.desk import Desk
 from ..core.errors import FileRefusal
+from ..core.signing import altered
 from ..core.store.files import Stamp
 from ..core.store.saver import SaverState
 from ..core.store.watch import Watch
 from ..core.workspace import OpenedCase
-from .rooms import Theirs, their_version
+from .rooms import Theirs, beside_words, their_version
 from .widgets.lines import Weight
 
 if TYPE_CHECKING:
@@ -39,16 +39,22 @@ class Keeper:
         self._asking = False
         self._unreadable = ""
         self._known: Stamp | None = None
+        self._failed = False
 
     def start(self) -> None:
-        """Begin to look at the file now and then."""
+        """Say what is to be known about the file, and begin to look at it now and then."""
+        self._say_altered()
+        beside = beside_words(self.desk.case)
+        if beside:
+            self._screen.say(f"Set aside in the file when two rooms had different values: {beside}.")
         self._screen.set_interval(WATCH_S, self.look)
 
     # ---- saving
 
     def _told_by_saver(self, state: SaverState) -> None:
         """In the saver's thread, which must not wait for the screen: the screen may be waiting for it."""
-        if state.kind in ("failed", "changed") or state.warning:
+        if state.kind in ("failed", "changed") or state.warning or (self._failed and state.is_safe):
+            self._failed = not state.is_safe and (self._failed or state.kind == "failed")
             self._screen.tell_from_thread(self._tell, state)
 
     def _tell(self, state: SaverState) -> None:
@@ -59,6 +65,8 @@ class Keeper:
             self.settle()
         elif state.warning:
             self._screen.say(state.warning, "check")
+        else:
+            self._screen.say("Saved now: everything that could not be saved before is on disk.", "done")
 
     def say_when(self) -> None:
         """Say when it was saved; try again when it was not."""
@@ -102,8 +110,7 @@ class Keeper:
         self._known = found.stamp
         if found.their_case == self.desk.case:
             # Written differently, or the same change in both rooms: nothing to say.
-            if self.desk.saver.state.kind == "changed":
-                self.desk.saver.rebase(dumps_case(self.desk.case), found.stamp)
+            self.desk.replace(found.their_case, found.their_case, found.stamp)
         elif found.is_clean:
             ours = " Both sets of changes are kept." if found.has_ours else ""
             said = f"Changed elsewhere and taken in: {found.words}.{ours}"
@@ -121,9 +128,21 @@ class Keeper:
         self._take(decided, "Decided and saved; the version before stays in the history.", "done")
 
     def _take(self, found: Theirs, said: str, weight: Weight) -> None:
-        self.desk.replace(found.case, found.stamp)
+        worked_on = self.desk.case.visit
+        now = found.case.visit
+        if (worked_on.on, worked_on.kind) != (now.on, now.kind):
+            said = f"{said} The visit shown is the {now.kind} of {now.on} now."
+        self.desk.replace(found.case, found.their_case, found.stamp)
         self._screen.say(said, weight)
         self._screen.case_changed()
+        self._say_altered()
+
+    def _say_altered(self) -> None:
+        """A signed visit that is no longer what was signed; it stays read-only."""
+        for sentence in altered(self.desk.case):
+            self._screen.say(
+                f"{sentence} It stays read-only; the earlier versions show what was signed.", "error"
+            )
 
     def _say_unreadable(self, why: str) -> None:
         """Once for each reason: the line stays."""

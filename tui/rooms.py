@@ -13,7 +13,7 @@ from ..core.fields import by_path, goal_by_key
 from ..core.store.files import Stamp
 from ..core.store.merge import Merge, three_way
 from ..core.store.reading import read_text
-from ..core.store.resolving import Choice, resolve
+from ..core.store.resolving import SET_ASIDE_KEY, Choice, resolve
 
 _SHOWN = 4
 
@@ -64,13 +64,48 @@ def words_of(merge: Merge) -> str:
 
 def name_of(path: tuple[str, ...]) -> str:
     """A key of the case file as the form calls it; its dotted name when the form has none."""
+    last = path[-1] if path else ""
+    if last.startswith("[") and len(path) > 1:
+        # The id of a goal says nothing to anybody.
+        return "A goal" if path[-2] == "goal" else f"{path[-2].capitalize()} {last[1:-1]}"
     field = by_path().get(".".join(path[-2:])) or (
-        goal_by_key().get(path[-1]) if "goal" in path[:-1] or "goals" in path[:-1] else None
+        goal_by_key().get(last) if "goal" in path[:-1] or "goals" in path[:-1] else None
     )
-    return field.label if field is not None else ".".join(part for part in path if not part.startswith("["))
+    if field is not None:
+        return field.label
+    if last.endswith("_status"):
+        return f"{name_of((*path[:-1], last.removesuffix('_status')))} (status)"
+    return ".".join(part for part in path if not part.startswith("["))
 
 
 def value_words(value: object) -> str:
     """A value of the file in few words."""
-    text = "(nothing)" if value is None or type(value).__name__ == "_Missing" else str(value)
+    if isinstance(value, Mapping):
+        text = _table_words(value)
+    else:
+        text = "(nothing)" if value is None or type(value).__name__ == "_Missing" else str(value)
     return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _table_words(table: Mapping[str, object]) -> str:
+    """A visit by its day, kind and signature; any other table by what stands in it."""
+    if "date" in table and "kind" in table:
+        seal = table.get("signature")
+        signed = f", signed by {seal.get('signer')}" if isinstance(seal, Mapping) else ", not signed"
+        return f"{table['kind']} of {table['date']}{signed}"
+    return ", ".join(
+        str(each) for key, each in table.items() if key != "id" and not isinstance(each, Mapping)
+    )
+
+
+def beside_words(case: Case) -> str:
+    """What was set aside in the file when two rooms had different values: a few by name, with both values."""
+    rows = case.extra.get(SET_ASIDE_KEY, [])
+    found = [row for row in rows if isinstance(row, Mapping)] if isinstance(rows, list) else []
+    words = [
+        f"{name_of(tuple(str(row.get('key', '')).split('.')))} {value_words(row.get('other'))}"
+        f" (the field took {value_words(row.get('kept'))})"
+        for row in found
+    ]
+    more = f"; and {len(words) - _SHOWN} more" if len(words) > _SHOWN else ""
+    return "; ".join(words[:_SHOWN]) + more

@@ -146,6 +146,20 @@ class Saver:
             self._for_good = True
             self._hand_over(text)
 
+    def adopt(self, stamp: Stamp | None) -> None:
+        """After a foreign change that leaves nothing to write: the file with ``stamp`` holds all there is."""
+        with self._condition:
+            self._stamp, self._saved_text = stamp, None
+            self._own.clear()
+            self._waiting, self._is_fresh = None, False
+            before, self._state = (
+                self._state,
+                SaverState("saved" if self._state.at else "idle", self._state.at),
+            )
+            self._condition.notify_all()
+        if before.recovery is not None:
+            discard_copy(before.recovery, fs=self._fs)
+
     def close(self, timeout_s: float = 10.0) -> SaverState:
         """Finish the last save, end the thread and return the state; what cannot be saved is in the
         recovery copy."""

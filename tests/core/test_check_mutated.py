@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from afocal.core.case_file import dumps_case, loads_case
 from afocal.core.case_header import case_header
 from afocal.core.checks import register_all
 from afocal.core.errors import FileRefusal
@@ -85,18 +86,39 @@ def test_a_mutated_file_is_checked_without_a_traceback(checker, tmp_path, seed):
 
 
 @pytest.mark.parametrize("seed", range(SEEDS))
-def test_a_mutated_case_gives_a_row_or_a_problem_in_the_list(seed):
-    """The list's reader of headers fails with a refusal or not at all, and a row can be made of what it gives."""
+def test_a_mutated_case_is_checked_listed_and_opened_without_a_traceback(checker, tmp_path, seed):
+    """The check names it in printable lines, the list has a row or a problem, opening gives a case or a refusal, and
+    the neighbour in the folder is clean all the while."""
     chance = random.Random(1000 + seed)
+    neighbour = tmp_path / CASES[0].name
+    neighbour.write_bytes(CASES[0].read_bytes())
     for number in range(COUNT // SEEDS):
         data = mutated(chance.choice(CASES).read_bytes(), chance)
-        path = Path(f"{number}.toml")
+        path = tmp_path / f"{number}.toml"
+        path.write_bytes(data)
+        if number % 100 == 0:
+            report = checker.check([tmp_path])
+            assert report.exit_status in (0, 1) and not [
+                each for each in report.findings if each.path == neighbour
+            ]
+            findings = report.findings
+        else:
+            _, findings = checker.check_file(path)
+        for finding in findings:
+            assert str(finding).isprintable() and str(path) in str(finding), (seed, number, str(finding))
+        path.unlink()
         try:
             text = decode(path, data)
         except FileRefusal:
             continue
         made = header_of(path, FileState(path.name, 1, 1, len(data)), text, case_header)
         assert "cannot be read as a case (" not in made.problem, (seed, number, made.problem, text)
+        try:
+            case = loads_case(text, path)
+        except FileRefusal:
+            continue
+        assert not made.problem, (seed, number, made.problem)
+        assert loads_case(dumps_case(case), path) == case, (seed, number)
 
 
 @pytest.mark.parametrize(

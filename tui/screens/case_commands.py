@@ -175,8 +175,14 @@ class CaseCommands(QuietScreen[None]):
         show_versions(self)  # type: ignore[arg-type]
 
     def take_version(self, text: str) -> None:
-        """Make an earlier version's text the present case, as an edit that can be undone."""
+        """Make an earlier version's text the present case, as an edit that can be undone; signed visits stay signed."""
+        from ...core.signing import with_version
+
+        earlier = loads_case(text, self.desk.path)
+        if with_version(self.desk.case, earlier) == self.desk.case:
+            self.say("Nothing is different: what was signed since stays as it was signed.")
+            return
         self.change(
-            lambda case: loads_case(text, self.desk.path),
-            said="The earlier version is the present one; undo goes back.",
+            lambda case: with_version(case, earlier),
+            said="The earlier version is the present one; undo goes back. What is signed stays as it was signed.",
         )

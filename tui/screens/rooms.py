@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from ...core.case_file import case_data, loads_case
 from ...core.errors import AfocalError
+from ...core.signing import with_version
 from ...core.store import history
 from ...core.store.merge import Conflict, differences
 from ...core.store.resolving import Choice
@@ -30,12 +31,7 @@ def _ask(
     done: Callable[[Theirs], None],
 ) -> None:
     if not left:
-        try:
-            decided = found.decided(choices)
-        except AfocalError as error:
-            screen.say(str(error), "error")
-            decided = found.decided(dict.fromkeys(choices, "mine"))
-        done(decided)
+        done(_decided(screen, found, choices))
         return
     conflict = left[0]
     text = (
@@ -45,11 +41,17 @@ def _ask(
         f"there: {value_words(conflict.theirs)}\n"
         f"{len(left)} to decide. Changed there and taken in: {found.words}."
     )
-    answers = (
+    answers: tuple[tuple[str, str], ...] = (
         ("both", "Keep both: one in the field, the other beside it in the file"),
         ("mine", f"Keep what was entered here: {value_words(conflict.mine)}"),
         ("theirs", f"Take what was entered there: {value_words(conflict.theirs)}"),
     )
+
+    if conflict.is_sealed:
+        # A signature is not given up in a dialog: the signed visit stays, and nothing of the other is lost.
+        answers = (
+            ("both", "The signed visit stays as it is; the other version is kept beside it in the file"),
+        )
 
     def decided_one(answer: str | None) -> None:
         choices[conflict.key] = answer if answer in ("mine", "theirs") else "both"
@@ -57,6 +59,17 @@ def _ask(
 
     foot = "Up and Down, Enter decide, Esc keep both"
     screen.app.push_screen(Decide("Changed in two rooms", text, answers, foot=foot), decided_one)
+
+
+def _decided(screen: CaseScreen, found: Theirs, choices: dict[str, Choice]) -> Theirs:
+    """As it was decided; what does not make a case together keeps what was entered here, and theirs in the history."""
+    mine: dict[str, Choice] = dict.fromkeys(choices, "mine")
+    for wanted in (choices, mine):
+        try:
+            return found.decided(wanted)
+        except AfocalError as error:
+            screen.say(str(error), "error")
+    return found
 
 
 def show_versions(screen: CaseScreen) -> None:
@@ -72,7 +85,9 @@ def show_versions(screen: CaseScreen) -> None:
         version = found[int(key)]
         try:
             text = history.read_version(version)
-            old = case_data(loads_case(text, screen.desk.path), readings=False)
+            old = case_data(
+                with_version(screen.desk.case, loads_case(text, screen.desk.path)), readings=False
+            )
         except AfocalError as error:
             screen.say(str(error), "error")
             return
