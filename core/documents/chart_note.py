@@ -20,13 +20,17 @@ from ..fitting.types import FittingSheet
 from ..plan.types import Plan
 from ..settings import Settings
 from .findings import Item
-from .note_facts import PLACEHOLDERS, REQUIRED, TYPED_BLOCKS, NoteFacts
+from .note_computed import COMPUTED_BLOCKS
+from .note_done import DONE_BLOCKS
+from .note_facts import NoteFacts
+from .note_placeholders import PLACEHOLDERS, REQUIRED, TYPED_BLOCKS
 from .template import Length, Line, Section, Template, own_text, placeholder_help, read_template
 from .text import WIDTH, Letters, fill, in_letters
 
 Order = Literal["soap", "narrative"]
 OWN_TEMPLATES: dict[Order, str] = {"soap": "note_soap.toml", "narrative": "note_narrative.toml"}
 
+_BLOCKS = {**DONE_BLOCKS, **COMPUTED_BLOCKS}
 _HANGING = "  "
 _BAR = "| "
 _VERSION = re.compile(r"afocal \S+ formulas \S+")
@@ -129,7 +133,7 @@ def _section(section: Section, lines: tuple[Line, ...], facts: NoteFacts, letter
     for line in lines:
         name = line[0].text if len(line) == 1 and line[0].is_name else ""
         if name and PLACEHOLDERS[name].block:
-            items = facts.block(name)
+            items = _BLOCKS[name](facts)
             if section.form == "prose" and name not in TYPED_BLOCKS:
                 sentences.extend(_sentence(item) for item in items)
             else:

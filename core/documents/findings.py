@@ -41,24 +41,37 @@ class Item:
 def found_items(visit: Visit, sections: Iterable[str], settings: Settings) -> list[Item]:
     """What was found in some sections of the form, one item a question, both eyes on one line."""
     wanted = set(sections)
-    shown: dict[str, list[str]] = {}
+    shown: dict[str, list[tuple[str, Field, Finding]]] = {}
     for field in fields():
         finding = visit.findings.get(field.path)
         if field.section not in wanted or finding is None or field.path in _SENT_ELSEWHERE:
             continue
         label, eye = _label_and_eye(field)
-        words = finding_words(field, finding, settings)
-        shown.setdefault(label, []).append(f"{eye} {words}" if eye else words)
-    return [Item(label, "; ".join(parts)) for label, parts in shown.items()]
+        shown.setdefault(label, []).append((eye, field, finding))
+    return [Item(label, _line(parts, settings)) for label, parts in shown.items()]
 
 
-def finding_words(field: Field, finding: Finding, settings: Settings) -> str:
+def _line(parts: list[tuple[str, Field, Finding]], settings: Settings) -> str:
+    """The values of one question; how they came to be known stands once where it is the same for all."""
+    alike = {finding.status for _, _, finding in parts}
+    readable = all(finding.value is not None for _, _, finding in parts)
+    once = len(parts) > 1 and len(alike) == 1 and readable
+    words = [
+        f"{eye} {finding_words(field, finding, settings, with_status=not once)}".strip()
+        for eye, field, finding in parts
+    ]
+    status = _STATUS_WORDS[alike.pop()] if once else ""
+    which = "both " if len(parts) == 2 else "all "
+    return "; ".join(words) + (f" ({which}{status})" if status else "")
+
+
+def finding_words(field: Field, finding: Finding, settings: Settings, *, with_status: bool = True) -> str:
     """A value in the clinic's notation, with how it came to be known when it was not measured."""
     if finding.value is None:
         return f'not understood, typed "{clean(finding.typed)}"'
     words = value_words(field, finding.value, settings)
     typed = _as_typed(field, finding, settings)
-    status = _STATUS_WORDS[finding.status]
+    status = _STATUS_WORDS[finding.status] if with_status else ""
     remarks = "; ".join(remark for remark in (typed, status) if remark)
     if not remarks:
         return words
@@ -122,7 +135,8 @@ def goal_items(visit: Visit, settings: Settings) -> list[Item]:
             if field.path == "task" or finding is None:
                 continue
             words = finding_words(field, finding, settings)
-            figures.append(f"{goal_key_words(field.path)} {words}")
+            # A detail says itself what it is: print, letters, an acuity.
+            figures.append(words if field.path == "detail" else f"{goal_key_words(field.path)} {words}")
         name = clean(goal.name)
         items.append(Item(f"Goal {number}", f"{name}: {', '.join(figures)}" if figures else name))
     return items

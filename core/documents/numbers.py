@@ -46,7 +46,10 @@ class Shown:
 
     def item(self) -> Item:
         """The line of a note."""
-        return Item(self.label, f"{self.words} ({self.criterion})" if self.criterion else self.words)
+        if not self.criterion:
+            return Item(self.label, self.words)
+        joined = f"{self.words[:-1]}; " if self.words.endswith(")") else f"{self.words} ("
+        return Item(self.label, f"{joined}{self.criterion})")
 
 
 def length(value_mm: float) -> str:
@@ -165,7 +168,8 @@ def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
     yield Shown(
         f"Eye distance{of}",
         f"{number(eye.eye_distance_mm, 1)} mm",
-        f"ocular to cornea {number(eye.ocular_to_cornea_mm, 1)} mm, and to the entrance pupil behind it",
+        f"{number(eye.ocular_to_cornea_mm, 1)} mm from ocular to cornea, "
+        f"{number(eye.eye_distance_mm - eye.ocular_to_cornea_mm, 1)} mm on to the entrance pupil",
         "eye_distance_mm",
         eye.eye_distance_mm,
     )
@@ -331,7 +335,9 @@ def _cap(cap: CapNumbers, option: Option) -> Iterator[Shown]:
 def _acuity(outcome: Outcome, settings: Settings) -> Iterator[Shown]:
     if outcome.required_magnification is not None:
         words = f"{number(outcome.required_magnification, 2)}x"
-        goal = "" if outcome.goal_logmar is None else f"for {logmar_words(outcome.goal_logmar, settings)}"
+        goal = ""
+        if outcome.goal_logmar is not None:
+            goal = "for " + logmar_words(outcome.goal_logmar, settings).replace(" (", ", ").rstrip(")")
         yield Shown("Power required", words, goal, "required_magnification", outcome.required_magnification)
     if outcome.predicted_logmar_with_losses is not None:
         losses = ", ".join(

@@ -23,6 +23,7 @@ from afocal.core.fitting.sheet import fitting_sheet
 from afocal.core.fitting.types import FittingSheet
 from afocal.core.plan import Plan, plan
 from afocal.core.settings import Settings
+from afocal.core.signing import sign, with_addendum
 from afocal.core.stock import Stock, loads_stock
 
 ON = date(2026, 11, 24)
@@ -335,14 +336,13 @@ def fitted() -> Case:
         ),
         steps={
             "fit.tilt.right": StepResult(measured="21", by="mk", at=datetime(2026, 12, 8, 14, 0)),
-            "fit.tilt": StepResult(measured="21", by="mk", at=datetime(2026, 12, 8, 14, 0)),
+            "fit.stays": StepResult(measured="yes", by="ro", at=datetime(2026, 12, 7, 14, 0)),
         },
-        signature=Signature(signer="mk", at=datetime(2026, 12, 8, 15, 0), digest="0123456789abcdef0123"),
     )
-    late = Addendum(
-        at=datetime(2026, 12, 9, 9, 0), by="mk", text="Called: the strap was missing, sent today."
+    case = sign(case, "mk", datetime(2026, 12, 8, 15, 0))
+    return with_addendum(
+        case, "Called: the strap was missing, sent today.", "mk", datetime(2026, 12, 9, 9, 0)
     )
-    return updated(case, addenda=(late,))
 
 
 ALL = {

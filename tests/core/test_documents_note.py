@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 import pytest
@@ -86,7 +86,7 @@ def test_each_number_of_the_field_has_its_limit_eye_distance_and_pupil():
     assert "Ametropia at the ocular, right eye: +2.49 D (+2.58 D at the cornea, best sphere)" in text
     assert "Light let through: 94% (nominal)" in text
     assert (
-        "Acuity promised: 20/40-2 (0.34 logMAR) (losses counted: blur 0.02 log; 0.32 logMAR without)" in text
+        "Acuity promised: 20/40-2 (0.34 logMAR; losses counted: blur 0.02 log; 0.32 logMAR without)" in text
     )
 
 
@@ -159,24 +159,72 @@ def test_off_chart_acuities_are_words():
     assert "ASSUMED" not in text
 
 
-def test_a_same_day_referral_stands_in_the_note():
-    """A warning sign answered yes is in the history and leads the assessment, in both lengths."""
-    case = cases.refused().with_typed("history.flashes_or_floaters", "yes")
-    for length in ("full", "brief"):
-        text = note(case, length=length)
-        assert "New flashes or floaters: yes" in text
-        assert text.index("Refer, same day:") < text.index("Computed advice")
+@pytest.mark.parametrize("order", ["soap", "narrative"])
+@pytest.mark.parametrize("length", ["full", "brief"])
+def test_a_same_day_referral_leads_the_note(order, length):
+    """After who and when nothing stands before it, in every order and length; it is in the history as well."""
+    case = cases.bioptic().with_typed("history.flashes_or_floaters", "yes")
+    text = note(case, length=length, order=order)
+    head, _, rest = text.partition("\n\n")
+    assert head.startswith("Examination") and len(head.splitlines()) <= 3
+    assert "Refer, same day: New flashes or floaters" in flat(rest)[:110]
+    assert "New flashes or floaters: yes" in flat(text)
+    assert text.count("Refer, same day") == 1
+
+
+def test_the_advice_says_of_which_device_it_speaks():
+    """With a choice of that; without one the option that came first is named with its eye, position and correction."""
+    assert "Computed advice on the chosen device: trial:" in flat(note(cases.bioptic()))
+    text = flat(note(cases.updated(cases.bioptic(), choice=None, choice_reason="")))
+    assert "Computed advice: " in text
+    assert re.search(
+        r"First of the options computed: \d.*x (Galilean|Keplerian) telescope \(.*\); right eye; ", text
+    )
+
+
+def test_what_was_answered_no_takes_one_line():
+    """Only what was asked: answered yes and not asked stay apart from answered no."""
+    case = cases.bioptic().with_typed("history.eye_pain", "no").with_typed("history.new_distortion", "yes")
+    text = flat(note(case))
+    assert "Asked and answered no: sudden loss of sight, eye pain" in text
+    assert "New distortion of lines: yes" in text
+    assert "flashes" not in text
+
+
+def test_a_follow_up_says_what_changed_against_what_repeats():
+    """0.72 to 0.96 logMAR is 0.24 worse, over the 0.20 that repeats; what was carried over is no change."""
+    later = cases.bioptic().with_new_visit(date(2027, 1, 12), "follow-up")
+    assert "Since it was last measured" not in note(later)
+    text = flat(note(later.with_typed("right.distance_acuity", "0.96 logMAR")))
+    assert "Since it was last measured: Acuity R worse by 0.24 log, more than repeats (0.2" in text
+    assert "left 20/250-1" in text and "(1.12 logMAR; carried over)" in text
+    assert "Pupil height: right 21 mm; left 21.5 mm (both carried over)" in text
+
+
+def test_a_signature_says_whether_it_still_holds():
+    """A visit changed outside the program after signing says so where the signature stands."""
+    signed = cases.fitted()
+    assert "unchanged, with 1 addendum since" in flat(note(signed))
+    forged = signed.model_copy(
+        update={"visits": (*signed.visits[:-1], signed.visit.model_copy(update={"notes": "later words"}))}
+    )
+    assert "the content has been changed outside the program since" in flat(note(forged))
 
 
 def test_fitting_cautions_training_signature_and_addendum():
-    """A fitting visit tells each step with verdict and who, cautions by name, sessions, signature, later words."""
+    """A fitting visit tells each step with verdict, unit and who else, cautions by name, sessions, signature, later words."""
     text = flat(note(cases.fitted()))
-    assert "Tilt of the tube, right eye: measured 21; target 21 deg between tube and lens normal; ok:" in text
-    assert "mk, 2026-12-08" in text
+    assert (
+        "Tilt of the tube, right eye: measured 21 deg; target 21 deg between tube and lens normal; ok:"
+        in text
+    )
+    assert "Stays in place: ok: Yes; ro, 2026-12-07" in text
     assert "Cautions given and understood: Never toward the sun;" in text
     assert "Cautions given, not yet understood: Weight on the nose" in text
     assert "Training 2026-12-08: localise, 15 min: in view within two seconds" in text
-    assert "SIGNED mk, 2026-12-08 15:00, content 0123456789abcdef" in text
+    assert re.search(
+        r"SIGNED Signed by mk on 2026-12-08 15:00; unchanged, .* Content digest [0-9a-f]{16}\.", text
+    )
     assert "| 2026-12-09 09:00, mk: | Called: the strap was missing, sent today." in text
 
 

@@ -87,11 +87,14 @@ def test_double_braces_are_plain_braces():
     ]
 
 
-def test_a_note_cannot_leave_out_what_was_assumed():
-    """A clinic's own note template must hold {assumed}, {cautions} and {made_by} in every length that it has."""
+@pytest.mark.parametrize("missing", ["urgent", "referrals", "assumed", "cautions", "made_by"])
+def test_a_note_cannot_leave_out_what_must_be_said(missing):
+    """A clinic's own note must hold referrals, assumptions, cautions and version in every length that it has."""
+    needed = [name for name in ("urgent", "referrals", "assumed", "cautions", "made_by") if name != missing]
+    rows = ", ".join(f'"{{{name}}}"' for name in needed)
     with pytest.raises(FileRefusal, match="leaves out") as caught:
-        chart_note.note_template(_with("{code}"), "own.toml")
-    assert "{assumed}" in caught.value.reason and caught.value.key == "full"
+        chart_note.note_template(f"schema = 1\n[[section]]\nfull = [{rows}]\n", "own.toml")
+    assert f"{{{missing}}}" in caught.value.reason and caught.value.key == "full"
 
 
 @pytest.mark.parametrize("order", ["soap", "narrative"])
