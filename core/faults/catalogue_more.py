@@ -158,8 +158,19 @@ def _complaint_only(state: State, _side: str, _size: float) -> State:
     return state
 
 
-def _prism_words(size: float) -> str:
-    return f"about {abs(size):.1f} prism D"
+def _upright_prism_words(size: float) -> str:
+    return (
+        f"about {abs(size):.1f} prism D, base {'down' if size > 0 else 'up'} before the right eye joins them"
+    )
+
+
+def _sideways_prism_words(size: float) -> str:
+    way = (
+        "base-in joins them: the eyes must converge"
+        if size > 0
+        else "base-out joins them: the eyes must diverge"
+    )
+    return f"about {abs(size):.1f} prism D, {way}"
 
 
 MORE_FAULTS: tuple[Fault, ...] = (
@@ -178,12 +189,12 @@ MORE_FAULTS: tuple[Fault, ...] = (
           lambda size: _way(size, "too far outwards, each", "too far inwards, each"),
           "Back towards the PD until the far target is single and its middle bright.", when=_two),
     Fault("own_deviation", "the person's own deviation, up and down", "prism D", 0.3, _grid(0.5, 6.0, 0.5), 2.0, 2.0,
-          _own_vertical, _prism_words,
+          _own_vertical, _upright_prism_words,
           "Examine binocular vision without the device; prism for the person, or one tube.",
           when=_two),
     Fault("own_deviation_sideways", "the person's own deviation, sideways", "prism D", 0.3, _grid(2.0, 20.0,
           2.0), 5.0, 5.0,
-          _own_horizontal, _prism_words,
+          _own_horizontal, _sideways_prism_words,
           "Examine binocular vision without the device; prism for the person, or one tube.",
           when=_two),
     Fault("fusion_lost", "fusion does not hold", "", 0.4, ONE, 1.0, 1.0, _fusion_lost, lambda _: "",

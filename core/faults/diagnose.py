@@ -12,11 +12,11 @@ from math import exp, log
 
 from ..configuration import Configuration
 from ..person import Person
-from ..plan.types import Option
 from ..settings import Settings
 from .beliefs import Answer, Belief, divergence, log_likelihood, told_apart
 from .measures import measure_of, show_value, words_of
 from .model import SYMPTOM, Hypothesis, Model, Weighed, model_of
+from .state import Ordered
 from .symptoms import ROWS
 from .types import Cause, Diagnosis, Eye, Findings, Predicted
 
@@ -35,7 +35,7 @@ UNEXPLAINED_SIZE = 3.0
 UNEXPLAINED_CHANCE = 0.04
 
 
-def diagnose(option: Option, person: Person, findings: Findings, settings: Settings) -> Diagnosis:
+def diagnose(option: Ordered, person: Person, findings: Findings, settings: Settings) -> Diagnosis:
     """The ranked causes of what was found with an option on a person. Whatever is missing plays no part.
 
     RangeRefusal for a number that is not finite, EntryRefusal for an answer or a complaint that is not known.

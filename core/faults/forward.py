@@ -31,6 +31,8 @@ BEAM_MOST_D = 60.0
 # Reading slows as print comes nearer to its threshold, by how much differs widely: speed falls with this power of it,
 # give or take as much (common practice).
 SPEED_EXPONENT = 0.35
+# In three of ten the person's own deviation stays in what is written down as the device's (common practice).
+NOT_TAKEN_OFF = 0.3
 
 ANSWERS: dict[str, Answer] = {
     "words": answer(as_letters=0.85, worse_than_letters=0.15),
@@ -69,6 +71,7 @@ def measure(state: State) -> dict[str, Belief]:
         means["speed"] -= slower
     for key, mean in means.items():
         beliefs[key] = Spread(mean, sd(key, mean))
+    _not_taken_off(state, beliefs)
     beliefs["speed"] = Spread(means["speed"], hypot(sd("speed", 0.0), slower))
     _at_clear_distance(state, beliefs)
     _carrier(state, sd, beliefs)
@@ -255,6 +258,14 @@ def _at_clear_distance(state: State, beliefs: dict[str, Belief]) -> None:
     if isinstance(vergence, Spread):
         held = near_horizontal_at_prism(state, state.working_mm)
         beliefs["horizontal_near"] = Spread(vergence.mean, vergence.sd, held, 0.4)
+
+
+def _not_taken_off(state: State, beliefs: dict[str, Belief]) -> None:
+    """Prisms at a far light, where the person's own deviation may not have been taken off, as it should be."""
+    for way, own in (("vertical", state.own_vertical_prism), ("horizontal", state.own_horizontal_prism)):
+        far = beliefs.get(f"{way}_far")
+        if own and isinstance(far, Spread):
+            beliefs[f"{way}_far"] = Spread(far.mean, far.sd, far.mean + own, NOT_TAKEN_OFF)
 
 
 def _promised_print(state: State) -> float:

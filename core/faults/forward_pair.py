@@ -16,11 +16,12 @@ AT_TIMES_FROM = 0.6
 def pair_beliefs(state: State, means: dict[str, float], beliefs: dict[str, Belief]) -> None:
     """Adds what only two tubes have."""
     power = abs(state.lead.magnification)
-    vertical = state.own_vertical_prism + _deviation(state, state.tilt_vertical_arcmin)
+    tilt = _deviation(state, state.tilt_vertical_arcmin)
     # Each tube toes out by half of it; outwards asks for convergence.
     toe = 2.0 * _deviation(state, state.toe_out_arcmin / 2.0)
-    horizontal = state.own_horizontal_prism + toe
-    means["vertical_far"], means["horizontal_far"] = vertical, horizontal
+    vertical, horizontal = state.own_vertical_prism + tilt, state.own_horizontal_prism + toe
+    # At a far light the person's own deviation is taken off what is neutralised.
+    means["vertical_far"], means["horizontal_far"] = tilt, toe
     means["naked_vertical"], means["naked_horizontal"] = (
         state.own_vertical_prism,
         state.own_horizontal_prism,

@@ -12,14 +12,13 @@ from math import exp, log
 
 from ..errors import EntryRefusal
 from ..person import Person
-from ..plan.types import Option
 from ..settings import Settings
 from .beliefs import Answer, Belief, Spread, divergence, log_likelihood
 from .catalogue import Fault
 from .catalogue_more import FAULTS
 from .forward import measure
 from .measures import values_of, words_of
-from .state import State, state_of
+from .state import Ordered, State, state_of
 from .symptoms import GENERAL, ROWS, SYMPTOMS
 from .types import Eye, Findings
 
@@ -195,7 +194,7 @@ def complaint(fault: Fault, size: float, key: str) -> Answer:
 
 
 def model_of(
-    option: Option, person: Person, settings: Settings, chart_distance_mm: float | None = None
+    option: Ordered, person: Person, settings: Settings, chart_distance_mm: float | None = None
 ) -> Model:
     """The model of one device on one person."""
     state = state_of(option, person, settings, chart_distance_mm)

@@ -2,26 +2,27 @@
 and words.
 
 Steps measure against a target, so places come out as measured less target. Whatever is off the chart or cannot
-be read is left out. An acuity at the trial stands in where the sheet has none. Prisms on the face are what the device
-adds; the person's own deviation is counted back in where it was measured, because the search tells the two apart.
+be read is left out. An acuity at the trial stands in where the sheet has none. Prisms at a far light are what the
+device adds to the person's own deviation, as the steps on the face ask for them; prisms at the page are all of it.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 from typing import Any
 
 from ..acuity import Acuity
 from ..case import Case, Visit
+from ..configuration import Configuration
 from ..errors import Refusal
 from ..fitting.search import WAYS
 from ..fitting.types import FittingSheet, Step
-from ..person import Person
-from ..plan import option_for, read_case
-from ..plan.device import Infeasible
-from ..plan.types import Option
+from ..person import Person, person_of
+from ..plan.context import Context, context_of
+from ..plan.device import Infeasible, device_numbers
+from ..plan.engine import why_refused
 from ..print_size import NearPrint
 from ..refraction import Refraction, residual_after
 from ..settings import Settings
@@ -29,6 +30,7 @@ from ..stock import Stock
 from .diagnose import diagnose_with
 from .measures import MEASURES
 from .model import Model, model_of
+from .state import AsRecorded
 from .symptoms import symptoms_in
 from .types import Diagnosis, Findings
 
@@ -125,7 +127,6 @@ def findings_of(case: Case, sheet: FittingSheet) -> Findings:
             elif value is not None:
                 _take(step, value, given)
     _sides(sides, given)
-    _own_deviation(given)
     _trial(case, given)
     chart = case.value("test.chart_distance")
     if chart:
@@ -215,13 +216,6 @@ def _sides(sides: dict[str, float], given: dict[str, Any]) -> None:
         _put(given, "field_shift_up_deg", "", (sides["up"] - sides["down"]) / 2.0)
 
 
-def _own_deviation(given: dict[str, Any]) -> None:
-    for way in ("vertical", "horizontal"):
-        own, added = given.get(f"naked_{way}_prism"), given.get(f"{way}_far_prism")
-        if own is not None and added is not None:
-            given[f"{way}_far_prism"] = own + added
-
-
 def _trial(case: Case, given: dict[str, Any]) -> None:
     for side in ("right", "left", "both"):
         value = case.value(f"trial.acuity_{side}")
@@ -240,27 +234,74 @@ def _complaints(case: Case) -> frozenset[str] | None:
 
 
 def diagnose_case(case: Case, sheet: FittingSheet, stock: Stock, settings: Settings) -> Diagnosis | None:
-    """The causes of what was found at a visit with the chosen option; None while nothing is chosen or it
-    cannot be used.
+    """The causes of what was found at a visit with the option that was chosen; None while nothing is chosen.
+
+    The device is judged as it was chosen, whether or not the plan would still offer it: ``problems`` says so. Where its
+    numbers cannot be computed at all, there are no causes and ``sentence`` says why.
     """
     choice = case.visit.choice
     if choice is None:
         return None
     findings = findings_of(case, sheet)
-    context, demands = read_case(case, settings)
+    context = context_of(person_of(case, settings), settings)
     try:
-        option = option_for(context, stock, demands, choice)
-    except (Infeasible, Refusal):
-        return None
-    model = _model(option, context.person, settings, findings.chart_distance_mm)
-    return diagnose_with(model, findings, option.configuration)
+        device = as_recorded(context, stock, choice)
+    except (Infeasible, Refusal) as refusal:
+        return _without_causes(choice, str(refusal))
+    model = _model(device, context.person, settings, findings.chart_distance_mm)
+    diagnosis = diagnose_with(model, findings, choice)
+    refused = why_refused(context, stock, choice)
+    if not refused:
+        return diagnosis
+    words = f"As examination and stock stand now, this option would not be offered: {refused}"
+    return replace(
+        diagnosis, problems=(*diagnosis.problems, f"{words} The causes are those of the device as chosen.")
+    )
+
+
+def as_recorded(context: Context, stock: Stock, choice: Configuration) -> AsRecorded:
+    """The chosen device with its numbers on this person, without asking whether it would be offered today.
+
+    Raises Infeasible when the stock no longer holds a part of it, or when its numbers cannot be computed.
+    """
+    telescope = stock.telescope(choice.telescope)
+    cap = stock.cap(choice.cap) if choice.cap else None
+    tint = stock.filter(choice.filter) if choice.filter else None
+    gone = [
+        f"{kind} {name}"
+        for kind, name, part in (
+            ("telescope", choice.telescope, telescope),
+            ("cap", choice.cap, cap),
+            ("filter", choice.filter, tint),
+        )
+        if name and part is None
+    ]
+    if gone or telescope is None:
+        raise Infeasible(
+            "optics", f"The stock no longer has {' and '.join(gone)}: put it back into the stock file."
+        )
+    return AsRecorded(choice, telescope, cap, device_numbers(context, telescope, cap, tint, choice))
+
+
+def _without_causes(choice: Configuration, reason: str) -> Diagnosis:
+    return Diagnosis(
+        configuration=choice,
+        causes=(),
+        ties=(),
+        remaining=(),
+        next_check="",
+        sentence=f"No cause can be computed for the device as chosen: {reason} What was measured stays in the record.",
+        used=(),
+        unexplained=(),
+        untested=(),
+    )
 
 
 @dataclass(frozen=True)
 class _Kept:
     """What a model was made from, and the model."""
 
-    made_from: tuple[Option, Person, Settings, float | None]
+    made_from: tuple[AsRecorded, Person, Settings, float | None]
     model: Model
 
 
@@ -268,11 +309,11 @@ class _Kept:
 _KEPT: deque[_Kept] = deque(maxlen=4)
 
 
-def _model(option: Option, person: Person, settings: Settings, chart_mm: float | None) -> Model:
-    made_from = (option, person, settings, chart_mm)
+def _model(device: AsRecorded, person: Person, settings: Settings, chart_mm: float | None) -> Model:
+    made_from = (device, person, settings, chart_mm)
     for kept in tuple(_KEPT):
         if kept.made_from == made_from:
             return kept.model
-    model = model_of(option, person, settings, chart_mm)
+    model = model_of(device, person, settings, chart_mm)
     _KEPT.append(_Kept(made_from, model))
     return model

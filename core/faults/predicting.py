@@ -6,20 +6,19 @@ from typing import Any
 
 from ..errors import EntryRefusal
 from ..person import Person
-from ..plan.types import Option
 from ..settings import Settings
 from .beliefs import Answer
 from .catalogue_more import FAULTS
 from .forward import measure
 from .measures import MEASURES
-from .state import state_of
+from .state import Ordered, state_of
 from .types import Findings
 
 
 def predict(
     fault: str,
     size: float,
-    option: Option,
+    option: Ordered,
     person: Person,
     settings: Settings | None = None,
     eye: str = "",

@@ -8,16 +8,52 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
+from typing import Protocol
 
+from ..configuration import Configuration
 from ..optics.keplerian_field import keplerian_field
 from ..person import Person
-from ..plan.types import EyeNumbers, Option
+from ..plan.types import DeviceNumbers, EyeNumbers
 from ..settings import Settings
-from ..stock import Telescope
+from ..stock import Cap, Telescope
 
 # The reserve of an eye that sees poorly is seldom that of normal eyes: half of the norm while it is not measured
 # (common practice; TONG21 reads that way).
 RESERVE_SHARE = 0.5
+
+
+class Ordered(Protocol):
+    """A device on a person, as far as the search for a cause needs it: an option of the plan or the choice made."""
+
+    @property
+    def configuration(self) -> Configuration:
+        """How it is worn."""
+        ...
+
+    @property
+    def telescope(self) -> Telescope:
+        """The stock entry."""
+        ...
+
+    @property
+    def cap(self) -> Cap | None:
+        """The reading cap, None without one."""
+        ...
+
+    @property
+    def device(self) -> DeviceNumbers:
+        """Its numbers on this person."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class AsRecorded:
+    """The choice of the record with its numbers, whether or not the plan would still offer it."""
+
+    configuration: Configuration
+    telescope: Telescope
+    cap: Cap | None
+    device: DeviceNumbers
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +183,7 @@ class State:
 
 
 def state_of(
-    option: Option, person: Person, settings: Settings, chart_distance_mm: float | None = None
+    option: Ordered, person: Person, settings: Settings, chart_distance_mm: float | None = None
 ) -> State:
     """The device as ordered on this person. ``chart_distance_mm`` is the settings' distance when left out."""
     device, telescope = option.device, option.telescope

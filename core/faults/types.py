@@ -2,8 +2,9 @@
 
 Plain values. Side mappings are by "right" and "left" ("both" for acuity with both eyes). Everything that was
 not measured stays empty and plays no part. Signs: outwards (towards the temple), upwards, to the person's
-right and tilted up or out are plus; vertical prism plus is base down before the right eye; horizontal prism
-plus is base-out (the eyes must converge).
+right and tilted up or out are plus. Prisms are those that bring the two pictures together. Vertical prism
+plus is base down before the right eye: that eye's picture stands lower, as behind a tube tilted up. Horizontal
+prism plus is base-in: the pictures are crossed, as behind tubes toed out, and the eyes must converge.
 """
 
 from __future__ import annotations
@@ -37,8 +38,9 @@ class Findings:
     really held, ``print_m_units`` what is read at the working distance as ordered. ``speed_ratio`` is measured
     over promised reading speed. ``field_deg`` is met by confrontation (union of two tubes), ``field_shift_*``
     how far its middle lies off. ``light``: even, darker all over, one side dark, fades with gaze.
-    ``double_far`` and ``double_near``: single, double at times, double. ``naked_*_prism`` are the same
-    deviations without the device. ``size_difference_percent`` compares the powers of the tubes on the bench,
+    ``double_far`` and ``double_near``: single, double at times, double. ``naked_*_prism`` are the person's own
+    deviations, without the device; ``*_far_prism`` are what the device adds to them, ``*_near_prism`` all that is
+    neutralised at the page. ``size_difference_percent`` compares the powers of the tubes on the bench,
     ``image_difference_percent`` the two pictures as they are seen. ``words``: as letters, worse than letters.
     ``home``: as in the clinic, worse at home. ``more_light``: helps, no change. ``steady``: steady, steady
     when supported, unsteady. ``stays``: yes, no. ``refocus``: helps, no change. ``symptoms`` are keys of the

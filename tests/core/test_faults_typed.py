@@ -11,7 +11,7 @@ from __future__ import annotations
 import random
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from functools import cache
 from pathlib import Path
@@ -53,6 +53,7 @@ CHOICES = {
     "keplerian": Configuration("prism-4", "left", "full diameter", "through the lens"),
 }
 NAMES = tuple(CHOICES)
+GONE = Configuration("sold-1", "left", "full diameter", "through the lens")
 # What the examination of the record says, in place of what it says of this person: no accommodation, pupils measured,
 # no complaint and no trial that the traced devices know nothing of.
 EXAMINED = {
@@ -188,11 +189,11 @@ def words(found: Findings) -> Iterator[tuple[str, str]]:
 def prisms(found: Findings) -> Iterator[tuple[str, str]]:
     """Prisms and what the bench says of two tubes; on the face only what the device adds is written down."""
     own = (found.naked_vertical_prism, found.naked_horizontal_prism)
-    through = (found.vertical_far_prism, found.horizontal_far_prism)
-    for way, bare, seen in zip(("vertical", "horizontal"), own, through, strict=True):
-        if bare is not None and seen is not None:
+    added = (found.vertical_far_prism, found.horizontal_far_prism)
+    for way, bare, more in zip(("vertical", "horizontal"), own, added, strict=True):
+        if bare is not None and more is not None:
             yield f"search.own_{way}", f"{bare:+.2f}"
-            yield f"fit.{way}", f"{seen - bare:+.2f}"
+            yield f"fit.{way}", f"{more:+.2f}"
     bench = {
         "search.near_vertical": found.vertical_near_prism, "search.near_horizontal": found.horizontal_near_prism,
         "verify.tilt_vertical": found.bench_tilt_vertical_arcmin, "verify.cap_height": found.cap_height_mm,
@@ -298,7 +299,7 @@ def test_own_deviation_is_not_laid_at_the_door_of_the_tubes() -> None:
         assert step is not None
         case = with_result(case, step, text)
     found = findings_of(case, sheet)
-    assert (found.naked_vertical_prism, found.vertical_far_prism) == (2.0, 2.0)
+    assert (found.naked_vertical_prism, found.vertical_far_prism) == (2.0, 0.0)
     diagnosis = diagnose_case(case, sheet, stock(), SETTINGS)
     assert diagnosis is not None and diagnosis.first is not None and diagnosis.first.fault == "own_deviation"
 
@@ -340,3 +341,44 @@ def test_the_model_is_made_once_for_a_choice() -> None:
     diagnose_case(with_result(case, step, "9"), sheet, stock(), SETTINGS)
     assert time.perf_counter() - began < 2.0
     assert len(of_case._KEPT) == kept
+
+
+def test_a_choice_that_would_not_be_offered_today_is_diagnosed_all_the_same() -> None:
+    """Both eyes were fitted; the examination then loses fusion and the reach: the recorded device is still judged."""
+    case, sheet, _, _ = prepared("pair")
+    step = sheet.step("verify.power.right")
+    assert step is not None
+    case = with_result(case, step, "10")
+    before = diagnose_case(case, sheet, stock(), SETTINGS)
+    assert before is not None and before.first is not None and not before.problems
+    case = case.with_typed("binocular.fusion", "no").with_typed("face.reach", "30 cm")
+    now = diagnose_case(case, fitting_sheet(case, stock(), SETTINGS), stock(), SETTINGS)
+    assert now is not None and now.first is not None
+    assert (
+        (now.first.fault, now.first.eye)
+        == (before.first.fault, before.first.eye)
+        == ("marked_power", "right")
+    )
+    assert len(now.problems) == 1 and "would not be offered" in now.problems[0]
+    assert "device as chosen" in now.problems[0]
+
+
+@pytest.mark.parametrize(
+    ("edit", "says"),
+    [
+        (lambda case: case.with_typed("left.distance_acuity", "HM"), "hand motion"),
+        (
+            lambda case: case.with_visit(case.visit.model_copy(update={"choice": GONE})),
+            "no longer has telescope sold-1",
+        ),
+    ],
+    ids=["eye", "stock"],
+)
+def test_a_device_without_numbers_says_why_no_cause_is_named(edit: Callable[[Case], Case], says: str) -> None:
+    """Where the numbers of the chosen device cannot be computed any more, one sentence says so and why."""
+    case, sheet, _, _ = prepared("keplerian")
+    diagnosis = diagnose_case(edit(case), sheet, stock(), SETTINGS)
+    assert diagnosis is not None and diagnosis.first is None and not diagnosis.causes
+    assert diagnosis.sentence.startswith("No cause can be computed for the device as chosen: ")
+    assert says in diagnosis.sentence
+    assert "stays in the record" in diagnosis.sentence

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from afocal.core.fitting.sheet import with_result
+from afocal.core.fitting.sheet import fitting_sheet, with_result
 from afocal.tui.panes.fitting_causes import WAITING, CausesPage, causes_rows
 from afocal.tui.panes.fitting_rows import fitting_rows
 
@@ -73,3 +73,24 @@ async def test_what_was_measured_before_stands_beside_its_step(app, fitting) -> 
         assert (row.text, row.status) == ("", "open")
         assert row.echo == "last 17.4 on 2026-11-18"
         assert any("Likely causes" in words(each) for each in causes_rows(later))
+
+
+async def test_a_choice_without_numbers_keeps_what_was_measured_in_sight(app, fitting, typing) -> None:
+    """The eye of the tube falls off the chart after the fitting: results stay on the pane, the search says why it stops."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        pane.go_to("verify.power.right")
+        await typing(pilot, ("17.4", "enter"))
+        view = screen.view
+        case = view.case.with_typed("right.distance_acuity", "HM")
+        sheet = fitting_sheet(case, view.stock, view.settings)
+        assert not len(sheet) and sheet.refusals
+        now = type(view)(case, view.settings, view.stock, view.person, view.plan, sheet)
+        rows = {row.key: row for row in fitting_rows(now, {})}
+        assert rows["left.verify.power.right"].text == "17.4"
+        assert "without its step" in rows["phase.left"].label
+        lines = [words(row) for row in causes_rows(now)]
+        assert any(sheet.refusals[0] in line for line in lines)
+        assert any(line.startswith("No cause can be computed for the device as chosen") for line in lines)
+        assert not any("No step needs attention" in line for line in lines)

@@ -49,10 +49,7 @@ def causes_rows(view: View) -> Iterator[SheetRow]:
     if view.sheet is None:
         return
     diagnosis = diagnose_case(view.case, view.sheet, view.stock, view.settings)
-    if diagnosis is None:
-        yield heading_row("Likely causes")
-        yield text_row("The chosen option cannot be used on this face, so no cause can be computed.")
-    else:
+    if diagnosis is not None:
         yield from diagnosis_rows(diagnosis, view.sheet)
 
 
@@ -64,7 +61,10 @@ def _attention_rows(view: View) -> Iterator[SheetRow]:
     signs = current_signs()
     yield heading_row("What needs attention; Enter goes there")
     keys = progress_of(sheet, view.case.visit).attention
-    if not keys:
+    if not len(sheet):
+        for refusal in sheet.refusals:
+            yield text_row(f"{signs.error} {refusal}", "error")
+    elif not keys:
         yield text_row("No step needs attention so far.")
     for key in keys:
         step = sheet.step(key)
@@ -87,6 +87,8 @@ def diagnosis_rows(diagnosis: Diagnosis, sheet: FittingSheet | None = None) -> I
     """
     yield heading_row("Likely causes")
     yield text_row(diagnosis.sentence, "strong")
+    if not diagnosis.causes:
+        return
     if diagnosis.next_check:
         first = diagnosis.first
         yield value_row("Check next", diagnosis.next_check, key=_key_of(first, sheet))

@@ -96,7 +96,11 @@ def state_rows(view: View) -> Iterator[SheetRow]:
 def fitting_rows(view: View, refused: Refused, day: date | None = None) -> Iterator[Row]:
     """All rows of the checklist; ``day`` is the day of the training sessions, today when left out."""
     sheet = view.sheet
-    if sheet is None or view.case.visit.choice is None or not len(sheet):
+    if sheet is None or view.case.visit.choice is None:
+        return
+    if not len(sheet):
+        # What was measured is never out of sight, even where its step cannot be computed any more.
+        yield from _left_rows(view, sheet, refused)
         return
     judged = verdicts(sheet, view.case.visit)
     yield Row("phase.choice", "The choice", heading=True)
@@ -354,7 +358,8 @@ def _left_rows(view: View, sheet: FittingSheet, refused: Refused) -> Iterator[Ro
     keys = left_over(sheet, view.case.visit)
     if not keys:
         return
-    yield Row("phase.left", "Left over from another choice; emptied, it is gone", heading=True)
+    words = "Left over from another choice" if len(sheet) else "Measured, without its step"
+    yield Row("phase.left", f"{words}; emptied, it is gone", heading=True)
     for key in keys:
         result = view.case.visit.steps[key]
         yield Row(
