@@ -18,6 +18,8 @@ _YES = Answers((True,))
 # Common practice, as the clearance of a bifocal under a bioptic.
 SEGMENT_BELOW_GAZE_MM = 5.0
 SEGMENT_CLEARANCE_MM = 4.0
+# Common practice: from here a bridge needs broad pads and a strap.
+HEAVY_G = 40.0
 
 
 def frame_steps(fit: Fit) -> list[Step]:
@@ -43,9 +45,17 @@ def needs_hole(fit: Fit) -> bool:
     return fit.choice.mount == "through the lens"
 
 
-def _adjusted(fit: Fit) -> Step:
+def carried_g(fit: Fit) -> float | None:
+    """Weight of all tubes that the frame carries, g, without caps and lenses; None where the stock has none."""
     weight = fit.device.weight_g
-    carries = f" It will carry {number(weight, 0)} g." if weight else ""
+    return None if weight is None else weight * len(fit.sides)
+
+
+def _adjusted(fit: Fit) -> Step:
+    weight = carried_g(fit)
+    carries = ""
+    if weight:
+        carries = f" It will carry {number(weight, 0)} g" + (" with both tubes." if fit.two else ".")
     return Step(
         "frame.adjusted",
         "frame",
@@ -203,8 +213,8 @@ def _outline(fit: Fit) -> list[Step]:
 
 
 def _bridge(fit: Fit) -> Step:
-    heavy = (fit.device.weight_g or 0) * (2 if fit.two else 1)
-    pads = " Broad pads or a saddle bridge and a strap" if heavy >= 40 else " A strap"
+    heavy = (carried_g(fit) or 0.0) >= HEAVY_G
+    pads = " Broad pads or a saddle bridge and a strap" if heavy else " A strap"
     return Step(
         "frame.bridge",
         "frame",

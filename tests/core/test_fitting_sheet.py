@@ -14,7 +14,7 @@ from math import atan, degrees, radians, tan
 import pytest
 
 from afocal.core.case import Case, new_case
-from afocal.core.configuration import Configuration
+from afocal.core.configuration import Configuration, EyeChoice
 from afocal.core.errors import ClinicalRefusal, EntryRefusal
 from afocal.core.fitting.sheet import fitting_sheet
 from afocal.core.fitting.types import FittingSheet, Interval, Repeats, Step
@@ -338,3 +338,24 @@ def test_no_acuity_gives_a_reason_instead_of_steps() -> None:
     sheet = fitting_sheet(case_with(BIOPTIC), STOCK, Settings())
     assert len(sheet) == 0
     assert sheet.refusals
+
+
+@pytest.mark.parametrize(
+    ("eye", "grams", "words"), [("both", 25.0, "50 g with both tubes"), ("right", 25.0, "25 g.")]
+)
+def test_a_frame_carries_every_tube(eye: EyeChoice, grams: float, words: str) -> None:
+    """Two tubes of 25 g are 50 g on the nose, for the frame and for the bridge alike; one is 25 g."""
+    tube = Telescope(id="wide", description="Galilean 2.0x", type="galilean", magnification=2.0, tube_length_mm=24,
+                     objective_diameter_mm=25, housing_radius_mm=14, positions=("full diameter",),
+                     weight_g=grams)  # fmt: skip
+    choice = Configuration("wide", eye, "full diameter", "through the lens")
+    case = case_with(
+        choice,
+        right__distance_acuity="0.54 logMAR",
+        left__distance_acuity="0.58 logMAR",
+        binocular__fusion="yes",
+    )
+    sheet = fitting_sheet(case, Stock(telescopes=(tube,)), Settings())
+    assert words in step(sheet, "frame.adjusted").do
+    # From 40 g on, common practice, the bridge wants more than a strap.
+    assert ("Broad pads" in step(sheet, "frame.bridge").do) is (eye == "both")
