@@ -262,8 +262,11 @@ def test_own_deviation_stays_with_the_person() -> None:
         steps = {"search.own_vertical": own, "fit.vertical": added, "performance.double": "double"}
         _, found = typed(PAIR, steps)
         assert found.first is not None and found.first.fault == fault
-    for own, added, fault in (("9.0", "0", "own_deviation_sideways"), ("0", "1.75", "tilt_horizontal")):
-        steps = {"search.own_horizontal": own, "fit.horizontal": added}
+    for own, added, bench, fault in (
+        ("9.0", "0", "0", "own_deviation_sideways"),
+        ("0", "1.75", "60", "tilt_horizontal"),
+    ):
+        steps = {"search.own_horizontal": own, "fit.horizontal": added, "verify.tilt_horizontal": bench}
         _, found = typed(PAIR, steps)
         assert found.first is not None and found.first.fault == fault
 
