@@ -116,11 +116,34 @@ def _table_arguments(parser: argparse.ArgumentParser) -> None:
     _flag(parser, "--with-codes", "keep patient codes and days")
 
 
+class _OneOrTwo(argparse.Action):
+    """One number or two."""
+
+    def __call__(self, parser, namespace, values, option_string=None) -> None:  # type: ignore[override]
+        count = len(list(values or ()))
+        if count > 2:
+            parser.error(f"argument {option_string}: one version or two, not {count}")
+        setattr(namespace, self.dest, values)
+
+
 def _history_arguments(parser: argparse.ArgumentParser) -> None:
     _case(parser)
     one = parser.add_mutually_exclusive_group()
     one.add_argument("--show", type=int, metavar="N", help="print version N")
-    one.add_argument("--restore", type=int, metavar="N", help="make version N the present one")
+    one.add_argument(
+        "--compare",
+        type=int,
+        nargs="+",
+        action=_OneOrTwo,
+        metavar="N",
+        help="what is different from version N to a second one, or to the present case (0, or left out)",
+    )
+    one.add_argument(
+        "--restore",
+        type=int,
+        metavar="N",
+        help="make version N the present one; what is signed stays as it was signed",
+    )
 
 
 def _remove_arguments(parser: argparse.ArgumentParser) -> None:

@@ -11,11 +11,12 @@ from ..core.desk import Desk
 from ..core.errors import FileRefusal
 from ..core.fields import by_path, goal_by_key
 from ..core.store.files import Stamp
-from ..core.store.merge import Merge, three_way
+from ..core.store.merge import Difference, Merge, differences, three_way
 from ..core.store.reading import read_text
 from ..core.store.resolving import SET_ASIDE_KEY, Choice, resolve
 
 _SHOWN = 4
+_LINES = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +77,22 @@ def name_of(path: tuple[str, ...]) -> str:
     if last.endswith("_status"):
         return f"{name_of((*path[:-1], last.removesuffix('_status')))} (status)"
     return ".".join(part for part in path if not part.startswith("["))
+
+
+def change_lines(before: Mapping[str, object], after: Mapping[str, object]) -> list[str]:
+    """Each difference of two versions in one line."""
+    return [difference_line(each) for each in differences(before, after)]
+
+
+def difference_line(each: Difference) -> str:
+    """One difference: the field as the form calls it, what stood there, what stands."""
+    return f"{name_of(each.path)}: {value_words(each.before)} -> {value_words(each.after)}"
+
+
+def shortened(lines: list[str]) -> str:
+    """As many lines as a dialog can hold, and how many there are more."""
+    more = len(lines) - _LINES
+    return "\n".join([*lines[:_LINES], *([f"and {more} more"] if more > 0 else [])])
 
 
 def value_words(value: object) -> str:

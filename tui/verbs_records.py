@@ -4,41 +4,83 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ..core.errors import AfocalError, EntryRefusal
 from ..core.workspace import Workspace
 from .output import say, write, write_line
 from .verbs import CALL_WRONG, DATA_WRONG, GOOD, Arguments
 
+if TYPE_CHECKING:
+    from ..core.store.history import Version
+
 
 def history_verb(arguments: Arguments, workspace: Workspace) -> int:
-    """List the earlier versions of a case, print one, or make one the present one."""
+    """List the earlier versions of a case, print one, compare two, or make one the present one."""
     from ..core.store import history
-    from ..core.store.files import current_stamp
 
     path = workspace.case_path(arguments.case)
     found = history.versions(path)
-    wanted = arguments.show if arguments.restore is None else arguments.restore
-    if wanted is None:
-        if not found and not os.path.isfile(path):
-            say(f"{path}: there is no such case")
+    asked = [arguments.show, arguments.restore, *(arguments.compare or ())]
+    wanted = [number for number in asked if number is not None]
+    if not wanted:
+        return _list_versions(path, found)
+    least = 1 if arguments.compare is None else 0
+    for number in wanted:
+        if not least <= number <= len(found):
+            accepted = f"{least} to {len(found)}" if found else "none, since no earlier versions are kept yet"
+            say(f"version: {number}; accepted is {accepted} (see 'afocal history {arguments.case}').")
             return CALL_WRONG
-        for number, version in enumerate(found, 1):
-            kept = ", kept for good" if version.is_kept else ""
-            write_line(f"{number:4}  {version.name}  replaced {version.replaced_at:%Y-%m-%d %H:%M} UTC{kept}")
-        if not found:
-            say(f"{path}: no earlier versions are kept yet")
-        return GOOD
-    if not 1 <= wanted <= len(found):
-        accepted = f"1 to {len(found)}" if found else "none, since no earlier versions are kept yet"
-        say(f"version: {wanted}; accepted is {accepted} (see 'afocal history {arguments.case}').")
-        return CALL_WRONG
-    version = found[wanted - 1]
+    if arguments.compare is not None:
+        return _compare(path, found, wanted)
+    version = found[wanted[0] - 1]
     if arguments.restore is None:
         write(history.read_version(version))
         return GOOD
-    history.restore(path, version, current_stamp(path))
+    return _restore(path, version)
+
+
+def _list_versions(path: Path, found: list[Version]) -> int:
+    if not found and not os.path.isfile(path):
+        say(f"{path}: there is no such case")
+        return CALL_WRONG
+    for number, version in enumerate(found, 1):
+        kept = ", kept for good" if version.is_kept else ""
+        write_line(f"{number:4}  {version.name}  replaced {version.replaced_at:%Y-%m-%d %H:%M} UTC{kept}")
+    if not found:
+        say(f"{path}: no earlier versions are kept yet")
+    return GOOD
+
+
+def _compare(path: Path, found: list[Version], numbers: list[int]) -> int:
+    """What became another from the first to the second, one field a line, as the screen says it."""
+    from ..core.case_file import case_data, loads_case
+    from ..core.store.history import read_version
+    from ..core.store.reading import read_text
+    from .rooms import change_lines
+
+    first, second = (*numbers, 0)[:2]
+    before, after = (
+        case_data(
+            loads_case(read_version(found[number - 1]) if number else read_text(path).text, path),
+            readings=False,
+        )
+        for number in (first, second)
+    )
+    names = [found[number - 1].name if number else "the present case" for number in (first, second)]
+    write_line(f"From {names[0]} to {names[1]}:")
+    for line in change_lines(before, after) or ["nothing that counts is different"]:
+        write_line(f"  {line}")
+    return GOOD
+
+
+def _restore(path: Path, version: Version) -> int:
+    from ..core.restoring import restore
+
+    restored = restore(path, version)
     say(f"{path}: restored as it was in {version.name}; what stood there before stays in the history")
+    for each in restored.stayed:
+        say(f"{each}: signed, so it stays as it was signed")
     return GOOD
 
 

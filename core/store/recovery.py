@@ -51,7 +51,8 @@ class Offer:
     """One recovery copy with what it would change in the case file as it is now.
 
     ``base_digest`` is the digest of the version it was made from ("" for a new case); ``is_based_on_present``
-    tells whether the file is still that version. ``text`` is the case as it was typed.
+    tells whether the file is still that version, ``is_readable`` whether it is a case now. ``text`` is the case as it
+    was typed.
     """
 
     path: Path
@@ -63,6 +64,7 @@ class Offer:
     present: Stamp | None
     differences: list[Difference]
     tries: int
+    is_readable: bool = False
 
     @property
     def is_based_on_present(self) -> bool:
@@ -166,6 +168,12 @@ def begin(offer: Offer, *, fs: FileSystem = REAL) -> None:
         fs.replace(temporary, path)
 
 
+def end(offer: Offer, *, fs: FileSystem = REAL) -> None:
+    """Note that an offer was shown and answered, so that putting off the decision is not taken for a crash."""
+    with suppress(OSError):
+        fs.unlink(_tries_path(offer.path))
+
+
 def _copies(folder: Path, fs: FileSystem) -> list[Path]:
     paths: list[Path] = []
     with suppress(OSError):
@@ -197,6 +205,7 @@ def _offer(path: Path, load: Load, fs: FileSystem) -> Offer | None:
         present=present,
         differences=differences(theirs, mine),
         tries=tries,
+        is_readable=bool(theirs),
     )
 
 

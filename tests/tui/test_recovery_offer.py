@@ -13,6 +13,7 @@ from afocal.core import paths
 from afocal.core.case_file import dumps_case, loads_case
 from afocal.core.store import recovery
 from afocal.core.store.files import current_stamp
+from afocal.core.store.history import save_case
 from afocal.core.store.recovery import keep_copy
 from afocal.core.workspace import Workspace, demo_workspace
 from afocal.tui.app import AfocalApp
@@ -80,3 +81,33 @@ async def test_nothing_to_offer_is_no_dialog(own_folders: Path) -> None:
             await pilot.pause(0.02)
         await pilot.pause(0.1)
         assert isinstance(app.screen, CaseListScreen)
+
+
+async def test_putting_off_is_no_crash(clinic: Workspace) -> None:
+    """Offered and put off at one start after the other: it is offered again each time, never set aside."""
+    for _ in range(4):
+        app = AfocalApp(clinic)
+        async with app.run_test(size=(80, 24)) as pilot:
+            await offered(pilot)
+            await pilot.press("enter")
+            await pilot.pause(0.05)
+    assert not (paths.recovery_dir() / "set-aside").exists()
+
+
+async def test_a_file_changed_since_can_be_put_together_with_the_copy(
+    clinic: Workspace, seen: Callable[[AfocalApp], str]
+) -> None:
+    """One answer more, when the version that both come from is kept: both values are in the file."""
+    path = clinic.case_path("LQ-101")
+    theirs = loads_case(path.read_text("utf-8"), path).with_typed("left.pupil", "6")
+    save_case(path, dumps_case(theirs), current_stamp(path), keep_for_good=True)
+    app = AfocalApp(clinic)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await offered(pilot)
+        text = " ".join(seen(app).split())
+        assert "changed since by somebody else" in text and "Put both together" in text
+        await pilot.press("down", "enter")
+        await pilot.pause(0.1)
+    case = loads_case(path.read_text("utf-8"), path)
+    assert case.visit.findings["left.pupil"].typed == "6"
+    assert case.visit.findings["face.vertex_distance"].typed == "14"

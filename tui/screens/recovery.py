@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from ...core import paths
 from ...core.case_file import case_data, loads_case
-from ...core.errors import AfocalError, FileRefusal
-from ...core.store.files import save_text
-from ...core.store.recovery import Offer, begin, discard_copy, find
-from ..rooms import name_of, value_words
+from ...core.errors import AfocalError
+from ...core.restoring import Restored, can_be_joined, join_copy, take_copy
+from ...core.store.recovery import Offer, begin, discard_copy, end, find
+from ..rooms import difference_line, shortened
 from .dialogs import Decide
 
 if TYPE_CHECKING:
@@ -38,15 +39,20 @@ def _next(app: AfocalApp, offers: list[Offer]) -> None:
         f"{offer.case_path.stem}: what was entered before could not be saved ({offer.reason}).\n"
         f"Copy of {offer.made_at}. It would change:{where}\n{difference_words(offer)}"
     )
+    joining = ("join", "Put both together; what both changed is kept twice, the copy's in the field")
     answers = (
         ("later", "Decide later: keep the copy, change nothing"),
+        *([joining] if can_be_joined(offer) else []),
         ("take", "Take it: save the case as it is in the copy"),
         ("drop", "Drop it: the case file stays, the copy is deleted"),
     )
 
     def decided(answer: str | None) -> None:
+        end(offer)
         if answer == "take":
-            _take(app, offer)
+            _take(app, offer, take_copy, "saved as it was in the copy")
+        elif answer == "join":
+            _take(app, offer, join_copy, "saved with both sets of changes")
         elif answer == "drop":
             discard_copy(offer.path)
             app.say(f"{offer.case_path.stem}: the copy is deleted.", "done")
@@ -55,22 +61,19 @@ def _next(app: AfocalApp, offers: list[Offer]) -> None:
     app.push_screen(Decide(f"Recovered: {offer.case_path.stem}", text, answers), decided)
 
 
-def _take(app: AfocalApp, offer: Offer) -> None:
+def _take(app: AfocalApp, offer: Offer, way: Callable[[Offer], Restored], done: str) -> None:
+    name = offer.case_path.stem
     try:
-        loads_case(offer.text, offer.case_path)
-        save_text(offer.case_path, offer.text, offer.present)
-    except (AfocalError, FileRefusal) as error:
-        app.say(f"{offer.case_path.stem}: not taken, the copy stays: {error}", "error")
+        restored = way(offer)
+    except AfocalError as error:
+        app.say(f"{name}: not taken, the copy stays: {error}", "error")
         return
     discard_copy(offer.path)
-    app.say(f"{offer.case_path.stem}: saved as it was in the copy.", "done")
+    app.say(f"{name}: {done}; what stood in the file stays in the history.", "done")
+    for each in restored.stayed:
+        app.say(f"{name}: the {each} is signed and stays as it was signed.", "check")
 
 
 def difference_words(offer: Offer) -> str:
     """The differences, one a line: key, what the file has, what the copy has."""
-    shown = [
-        f"{name_of(each.path)}: {value_words(each.before)} -> {value_words(each.after)}"
-        for each in offer.differences[:40]
-    ]
-    more = len(offer.differences) - len(shown)
-    return "\n".join([*shown, *([f"and {more} more"] if more > 0 else [])])
+    return shortened([difference_line(each) for each in offer.differences])

@@ -9,9 +9,9 @@ from ...core.case_file import case_data, loads_case
 from ...core.errors import AfocalError
 from ...core.signing import with_version
 from ...core.store import history
-from ...core.store.merge import Conflict, differences
+from ...core.store.merge import Conflict
 from ...core.store.resolving import Choice
-from ..rooms import Theirs, name_of, value_words
+from ..rooms import Theirs, change_lines, name_of, shortened, value_words
 from .dialogs import Decide, Pick
 
 if TYPE_CHECKING:
@@ -91,11 +91,7 @@ def show_versions(screen: CaseScreen) -> None:
         except AfocalError as error:
             screen.say(str(error), "error")
             return
-        changes = differences(case_data(screen.desk.case, readings=False), old)
-        words = "\n".join(
-            f"{name_of(each.path)}: {value_words(each.before)} -> {value_words(each.after)}"
-            for each in changes[:40]
-        )
+        words = shortened(change_lines(case_data(screen.desk.case, readings=False), old))
         answers = (("stay", "Leave the case as it is"), ("take", "Bring this version back"))
 
         def decided(answer: str | None) -> None:
