@@ -18,7 +18,8 @@ from ..errors import Refusal
 from ..fitting.types import FittingSheet
 from ..plan.types import Plan
 from ..settings import Settings
-from .exchange import (
+from .exchange import exchange_of
+from .exchange_model import (
     CATEGORY,
     PRODUCT,
     UCUM,
@@ -30,7 +31,6 @@ from .exchange import (
     Part,
     Ratio,
     Value,
-    exchange_of,
     eye_concept,
 )
 
@@ -155,6 +155,8 @@ def _lens(lens: LensOrdered) -> Resource:
         made["prism"] = [{"amount": amount, "base": base} for amount, base in lens.prism]
     if lens.add is not None:
         made["add"] = lens.add
+    if lens.note:
+        made["note"] = [{"text": lens.note}]
     return made
 
 

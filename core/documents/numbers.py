@@ -7,62 +7,16 @@ behind the number, by which its working is found.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from ..configuration import Configuration
-from ..plan.types import CapNumbers, EyeNumbers, MountNumbers, Option, Outcome, PairNumbers
+from ..plan.types import EyeNumbers, MountNumbers, Option, Outcome, PairNumbers
 from ..settings import Settings
 from ..stock import Telescope
-from .findings import Item, logmar_words
+from .findings import logmar_words
+from .numbers_cap import cap_shown
+from .shown import CORRECTION_WORDS, FOCUS_WORDS, Shown, field_criterion, length, span
 from .text import clean, number, signed
-
-CORRECTION_WORDS = {
-    "carrier": "correction in the carrier lens",
-    "ocular": "correction behind the ocular",
-    "objective": "correction at the objective",
-    "refocused": "tube refocused for the uncorrected eye",
-    "none": "no correction worn with it",
-}
-CRITERION_WORDS = {"full": "full-light limit", "half": "half-light limit", "total": "last-ray limit"}
-FOCUS_WORDS = {
-    "infinity": "focused for far distance",
-    "hyperfocal": "focused hyperfocally",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class Shown:
-    """A computed number: label, the number in words with unit, its criterion, and the quantity that it is.
-
-    ``brief`` marks what a brief note keeps.
-    """
-
-    label: str
-    words: str
-    criterion: str
-    quantity: str
-    value: float
-    brief: bool = False
-
-    def item(self) -> Item:
-        """The line of a note."""
-        if not self.criterion:
-            return Item(self.label, self.words)
-        joined = f"{self.words[:-1]}; " if self.words.endswith(")") else f"{self.words} ("
-        return Item(self.label, f"{joined}{self.criterion})")
-
-
-def length(value_mm: float) -> str:
-    """A length: mm below 10 cm, cm below 1 m, else m."""
-    if value_mm < 100:
-        return f"{number(value_mm, 1)} mm"
-    return f"{number(value_mm / 10, 1)} cm" if value_mm < 1000 else f"{number(value_mm / 1000, 2)} m"
-
-
-def span(near_mm: float | None, far_mm: float | None) -> str:
-    """A range of distances; no far end means that far is clear too."""
-    near = "at any near distance" if near_mm is None else f"from {length(near_mm)}"
-    return f"{near} to far" if far_mm is None else f"{near} to {length(far_mm)}"
 
 
 def power_words(telescope: Telescope) -> str:
@@ -101,11 +55,6 @@ def eye_words(eye: str) -> str:
     return "both eyes" if eye == "both" else f"{eye} eye"
 
 
-def field_criterion(criterion: str) -> str:
-    """The illumination limit of a field in words."""
-    return CRITERION_WORDS.get(criterion, criterion)
-
-
 def device_numbers(option: Option) -> list[Shown]:
     """What the chosen device is on this face, whatever the goal."""
     return list(_device(option))
@@ -132,7 +81,7 @@ def _device(option: Option) -> Iterator[Shown]:
         yield from _pair(device.pair)
     yield from _mount(device.mount)
     if device.cap is not None:
-        yield from _cap(device.cap, option)
+        yield from cap_shown(device.cap, option)
     light = f"{device.transmittance_basis}"
     if device.filter_transmittance < 1:
         light += f"; the filter alone passes {device.filter_transmittance:.0%}"
@@ -289,49 +238,6 @@ def _mount(mount: MountNumbers) -> Iterator[Shown]:
         yield Shown("Least lens height", words, criterion, "least_lens_height_mm", mount.least_lens_height_mm)
 
 
-def _cap(cap: CapNumbers, option: Option) -> Iterator[Shown]:
-    with_cap = f"cap {signed(cap.power_d)} D"
-    words = length(cap.working_distance_mm)
-    uncorrected, corrected = cap.working_distance_uncorrected_mm, cap.working_distance_corrected_mm
-    ametropia = ""
-    if uncorrected is not None and abs(uncorrected - cap.working_distance_mm) < 1e-6 < abs(
-        corrected - uncorrected
-    ):
-        ametropia = "ametropia left in"
-    criterion = f"{with_cap}, from the cap; {ametropia or 'eye corrected'}"
-    quantity = "working_distance_uncorrected_mm" if ametropia else "working_distance_mm"
-    yield Shown("Working distance", words, criterion, quantity, cap.working_distance_mm, brief=True)
-    yield Shown(
-        "Equivalent viewing distance",
-        f"{length(cap.evd_mm)}, equivalent power {number(cap.equivalent_power_d)} D",
-        f"{with_cap}; {number(cap.magnification_re_250)}x against 25 cm, "
-        f"{number(cap.magnification_re_400)}x against 40 cm",
-        "evd_mm",
-        cap.evd_mm,
-    )
-    if cap.clear_from_mm is not None and cap.clear_to_mm is not None:
-        words = span(cap.clear_from_mm, cap.clear_to_mm)
-        eye = option.device.leading
-        criterion = f"{with_cap}, from the cap; depth of focus {number(eye.tolerance_d)} D each way"
-        yield Shown("Clear with the cap", words, criterion, "clear_from_mm", cap.clear_from_mm, brief=True)
-    words = length(cap.linear_field_at_cap_focus_mm)
-    criterion = f"across at the cap's focus; {field_criterion(option.device.leading.field.criterion)}"
-    yield Shown(
-        "Width seen with the cap",
-        words,
-        criterion,
-        "linear_field_at_cap_focus_mm",
-        cap.linear_field_at_cap_focus_mm,
-    )
-    if option.configuration.eye == "both" and cap.convergence_parallel_tubes_prism is not None:
-        words = f"{number(cap.convergence_parallel_tubes_prism, 1)} prism D"
-        if cap.base_in_full_prism is not None:
-            words += f"; full relief {number(cap.base_in_full_prism, 1)} prism D base in each"
-        criterion = "parallel tubes, object at the cap's focus, both eyes together"
-        value = cap.convergence_parallel_tubes_prism
-        yield Shown("Convergence asked", words, criterion, "convergence_parallel_tubes_prism", value)
-
-
 def _acuity(outcome: Outcome, settings: Settings) -> Iterator[Shown]:
     if outcome.required_magnification is not None:
         words = f"{number(outcome.required_magnification, 2)}x"
@@ -405,3 +311,18 @@ def _around(option: Option, outcome: Outcome) -> Iterator[Shown]:
     if outcome.slip_deg_s:
         words = f"{number(outcome.slip_deg_s, 1)} deg/s"
         yield Shown("Image slip", words, "head or object moving as stated", "slip_deg_s", outcome.slip_deg_s)
+
+
+__all__ = [
+    "CORRECTION_WORDS",
+    "FOCUS_WORDS",
+    "Shown",
+    "choice_words",
+    "device_numbers",
+    "eye_words",
+    "length",
+    "outcome_numbers",
+    "power_words",
+    "span",
+    "unresolved_choice_words",
+]

@@ -10,6 +10,8 @@ from ..entry import Length, Number, RefractionKind, YesNo, show_length
 from ..optics.alignment import height_mismatch_for_prism_mm
 from ..ranges import Range
 from ..refraction import Refraction
+from .cap_centre import cap_centres
+from .carrier import carrier_lenses, carrier_question
 from .context import Fit, deg, mm, number, signed
 from .types import Answers, Interval, Lens, Step
 
@@ -81,12 +83,14 @@ def _cap(fit: Fit, side: str) -> Step:
 def _cap_prism(fit: Fit, side: str) -> Step:
     assert fit.cap is not None
     prism = fit.cap.base_in_prism
+    centre = next(each for each in cap_centres(fit.person, fit.choice, fit.cap) if each.side == side)
     inner = fit.assume("horizontal_prism_tolerance_prism") / 2
     return Step(
         "verify.cap_prism",
         "verify",
         "Prism of the cap",
-        "Read the prism at the cap's centre; base towards the nose counts plus.",
+        "Read the prism at the cap's geometrical centre, which is the axis of the tube, "
+        f"{mm(centre.tube_mm)} from the middle of the bridge; base towards the nose counts plus.",
         f"{number(prism)} prism D base in",
         "Lensometer, cap as it stands on the tube: base towards the nose on both sides.",
         Number(_PRISM, 2, signed=True),
@@ -97,7 +101,13 @@ def _cap_prism(fit: Fit, side: str) -> Step:
         f"half of the horizontal limit of a pair of spectacles; {SUMMARY_ONLY}",
         side,  # type: ignore[arg-type]
         "ANSI-Z80",
-        remedy="turn the cap round or swap right and left",
+        (),
+        {
+            "cap_centre_mm": centre.tube_mm,
+            "optical_centre_inward_mm": centre.inward_mm,
+            "optical_centre_mm": centre.optical_mm,
+        },
+        "turn the cap round or swap right and left",
     )
 
 
@@ -132,18 +142,27 @@ def _mismatch(fit: Fit) -> Step:
 
 
 def _carrier(fit: Fit, side: str) -> Step:
-    lens: Refraction = fit.person.eye(side).refraction
+    ordered = next(each for each in carrier_lenses(fit.person, fit.choice) if each.side == side)
+    lens: Refraction = ordered.lens
     sphere = max(fit.assume("lens_power_tolerance_d"), 0.02 * lens.strongest_meridian_d)
     cylinder = max(fit.assume("lens_cylinder_tolerance_d"), 0.04 * abs(lens.cylinder_d))
-    tube = side in fit.sides
+    own = fit.choice.mount == "clip-on"
+    front = ordered.before_tube and fit.choice.mount != "through the lens"
+    what = "lens of the person's own spectacles" if own else "carrier lens"
+    where = "behind the tube, tube lifted or taken off," if front else "beside the tube"
     note = ""
-    if tube and fit.choice.correction in ("ocular", "objective", "refocused"):
-        note = " It corrects the view beside the tube, not the one through it."
+    if side in fit.sides and not ordered.before_tube:
+        note = "It corrects the view beside the tube, not the one through it."
+    question = carrier_question(fit.person, fit.choice, side)
+    do = " ".join(filter(None, (f"Read the {what} {where} and enter it as read.", note, question)))
+    found = ""
+    if ordered.changed and ordered.found_at_mm is not None and not question:
+        found = f"{ordered.found} was found at {mm(ordered.found_at_mm)}, worn at {mm(ordered.worn_at_mm)}; "
     return Step(
         "verify.carrier",
         "verify",
         "Carrier lens",
-        f"Read the carrier lens beside the tube and enter it as read.{note}",
+        do,
         str(lens),
         "Lensometer at the gaze point of the carrier; material marked impact resistant.",
         RefractionKind(),
@@ -151,11 +170,13 @@ def _carrier(fit: Fit, side: str) -> Step:
         lens.spherical_equivalent_d,
         "D",
         f"best sphere within {number(sphere, 2)} D, cylinder left over within {number(cylinder, 2)} D",
-        f"2 % over 6.50 D; axis by the cylinder it leaves over; {SUMMARY_ONLY}",
+        f"{found}2 % over 6.50 D; axis by the cylinder it leaves over; {SUMMARY_ONLY}",
         side,  # type: ignore[arg-type]
         "ANSI-Z80",
         fit.assumed(f"{side}.refraction"),
-        remedy="remake the lens",
+        remedy="ask whether the own spectacles are the ones that were computed with"
+        if own
+        else "remake the lens",
     )
 
 

@@ -249,7 +249,9 @@ def device_numbers(
         lead = eyes[0]
         pair = pair_numbers(context, telescope, eyes, configuration.spread_mm) if len(eyes) == 2 else None
         mount = mount_numbers(context, telescope, configuration, lead, context.eye(order[0]))
-        caps = cap_numbers(context, telescope, cap, lead, len(eyes) == 2) if cap is not None else None
+        caps = None
+        if cap is not None:
+            caps = cap_numbers(context, telescope, cap, lead, len(eyes) == 2, configuration.spread_mm)
     except Refusal as refusal:
         raise Infeasible("optics", said(refusal)) from None
     signed = telescope.signed_magnification

@@ -185,14 +185,20 @@ def wanted_tilt_deg(context: Context, telescope: Telescope) -> float:
     return min(telescope.tilt_highest_deg, max(telescope.tilt_lowest_deg, context.figures.tube_tilt_deg))
 
 
-def cap_numbers(context: Context, telescope: Telescope, cap: Cap, lead: EyeNumbers, two: bool) -> CapNumbers:
-    """The cap on this tube before this eye. Raises :class:`Infeasible` when this eye can see nothing through it."""
+def cap_numbers(
+    context: Context, telescope: Telescope, cap: Cap, lead: EyeNumbers, two: bool, spread_mm: float = 0.0
+) -> CapNumbers:
+    """The cap on this tube before this eye. Raises :class:`Infeasible` when this eye can see nothing through it.
+
+    What parallel tubes ask goes by the distance between their axes: the PD and the outward spread of both.
+    """
     power, magnification, tube = cap.power_d, lead.magnification, lead.tube_length_mm
     left = lead.residual_sphere_d
     plain = cap_working_distance_mm(power)
     uncorrected: float | None = None
     evd_there: float | None = None
     pd_mm = context.person.pd.total_mm
+    apart_mm = tubes_apart_mm(pd_mm, spread_mm) if two and spread_mm else pd_mm
     # What the same cap does with the ametropia left uncorrected is shown beside it, whether it is left so or not.
     bare = lead.ametropia_at_ocular_d
     try:
@@ -223,8 +229,8 @@ def cap_numbers(context: Context, telescope: Telescope, cap: Cap, lead: EyeNumbe
         clear_to_mm=far,
         depth_mm=None if near is None or far is None else cap_depth_between_mm(near, far),
         linear_field_at_cap_focus_mm=linear_field_mm(plain, lead.field.real_field_deg),
-        convergence_parallel_tubes_prism=convergence_with_caps_prism(magnification, power, pd_mm),
-        base_in_full_prism=cap_base_in_full_prism(power, pd_mm) if two else None,
+        convergence_parallel_tubes_prism=convergence_with_caps_prism(magnification, power, apart_mm),
+        base_in_full_prism=cap_base_in_full_prism(power, apart_mm) if two else None,
         toe_in_deg=toe_in_angle_deg(pd_mm, target, rotation) if two else None,
         convergence_converged_tubes_prism=convergence_converged_tubes_prism(pd_mm, target, rotation)
         if two
@@ -237,6 +243,12 @@ def cap_numbers(context: Context, telescope: Telescope, cap: Cap, lead: EyeNumbe
 
 # 100 tan(15'), the vertical step that instruments are allowed at the eye (TONKIN).
 FIFTEEN_ARCMIN_PRISM = 100.0 * tan(radians(0.25))
+
+
+@formula("PD + 2 × spread", unit="mm", source="", kind="derived", domain="parallel tubes")
+def tubes_apart_mm(interpupillary_mm: float, spread_mm: float) -> float:
+    """Distance between the axes of two parallel tubes, each decentred outwards by the spread, mm."""
+    return interpupillary_mm + 2.0 * spread_mm
 
 
 @formula("far edge − near edge", unit="mm", source="", kind="derived", domain="both finite")

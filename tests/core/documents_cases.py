@@ -171,6 +171,7 @@ def bioptic() -> Case:
             "left.refraction": "+2.25 -0.50 x 90",
             "test.refraction_vertex": "12",
             "test.add": "+2.50",
+            "test.lenses_worn": "single vision",
             "right.contrast": "1.35",
             "left.contrast": "1.05",
             "right.pupil": "3.0",

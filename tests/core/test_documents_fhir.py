@@ -18,12 +18,12 @@ from fhir.resources import get_fhir_model_class
 from fhir.resources.R4B import get_fhir_model_class as get_r4b_class
 
 from afocal.core.case import StepResult
-from afocal.core.documents.exchange import (
+from afocal.core.documents.exchange import exchange_of
+from afocal.core.documents.exchange_model import (
     Exchange,
     ExchangeRefusal,
     LensOrdered,
     checked,
-    exchange_of,
     eye_concept,
     quantised,
 )

@@ -10,6 +10,8 @@ import pytest
 from afocal.core.case import new_case
 from afocal.core.documents.order import OrderBlocked, both_forms, obstacles, order
 from afocal.core.documents.text import columns
+from afocal.core.fitting.sheet import fitting_sheet
+from afocal.core.plan import plan
 from afocal.core.refraction import Refraction
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -93,8 +95,77 @@ def test_a_cap_has_power_prism_and_working_distance():
         cap="cap-400-in",
     )
     text = text_of(case)
-    assert "Cap: +4.00 D, two" in text and "Prism: 6.00 prism D base in, each" in text
-    assert "Cap centres for that distance" in text
+    assert "Cap: +4.00 D, two" in text
+    assert "Prism: 6.00 prism D base in (towards the nose), each, measured at the cap centre" in text
+    assert "near PD" not in text.replace("not at the near PD", "")
+
+
+def test_caps_that_both_eyes_cannot_fuse_block_the_order():
+    """Two tubes whose caps ask for more convergence than the eyes have are not made."""
+    case = cases.typed(cases.two_tubes(), {"face.reach": "20 cm", "both.near_acuity": "1.6M @ 40"})
+    goal = {"task": "print", "distance": "25 cm", "detail": "0.8M", "reserve": "1.3", "contrast": "0.9"}
+    case = cases.goal(case, goal)
+    choice = {"eye": "both", "position": "full diameter", "mount": "through the lens"}
+    # 2.5 x 2.25 D x 6.2 cm is 35 prism dioptres where 14 are ordinary: 21 beyond, over the reserve of normal eyes.
+    sentences = blocked(cases.chosen(case, **choice, telescope="g25-near", cap="cap-225"))
+    assert any(each.startswith("With the caps on: print: cannot be fused") for each in sentences)
+    # 2 x 4.00 D x 6.2 cm less 2 x 2 x 6 of base-in is 26, where 25 are ordinary.
+    assert obstacles_of(cases.chosen(case, **choice, telescope="g20-wide", cap="cap-400-in")) == ()
+
+
+def obstacles_of(case):
+    """What stands against the order of a case."""
+    return obstacles(case, cases.plan_of(case), cases.SETTINGS)
+
+
+@pytest.mark.parametrize(
+    ("size", "label"),
+    [("face.a_size", "A (lens width)"), ("face.bridge", "DBL (between the lenses)")],
+)
+def test_a_size_that_is_not_recorded_is_asked_for(size, label):
+    """Lens width and the distance between the lenses are never left out in silence; lens height blocks as assumed."""
+    text = text_of(cases.bioptic().with_typed(size, ""))
+    assert f"{label}: not recorded: measure it before cutting" in text
+    assert [each.path for each in obstacles_of(cases.bioptic().with_typed("face.b_size", ""))] == [
+        "face.b_size"
+    ]
+
+
+def test_what_the_height_and_tilt_of_a_tube_hang_on_blocks_too():
+    """The pupil is part of a bioptic's height, and the usual tilt of the settings is nobody's measurement."""
+    case = cases.bioptic().with_typed("right.pupil", "")
+    assert [each.path for each in obstacles_of(case)] == ["right.pupil"]
+    (sentence,) = blocked(cases.bioptic().with_typed("face.tube_tilt", ""))
+    assert "usual one of 10.0 degrees" in sentence and sentence.endswith("record it.")
+
+
+def test_a_low_tube_has_the_place_of_the_fitting_sheet():
+    """Height and tilt of a tube that is worn low stand in the order as on the fitting sheet."""
+    from test_fitting_carrier import demo_stock, music
+
+    case = music(position="low", mount="through the lens", correction="carrier", cap="cap+2.25")
+    stock = demo_stock()
+    made, sheet = plan(case, stock, cases.SETTINGS), fitting_sheet(case, stock, cases.SETTINGS)
+    text = " ".join(order(case, made, sheet, cases.SETTINGS).text().split())
+    height = next(step for step in sheet if step.key == "fit.height.left").numbers["ocular_height_mm"]
+    tilt = next(step for step in sheet if step.key == "fit.tilt.left").numbers["tube_tilt_deg"]
+    # Housing 13, half pupil 1.75, clearance 1: 15.75 mm below; the pupil stands 20 mm above the rim.
+    assert height == pytest.approx(15.75) and "Ocular centre above the lower rim: 4.2 mm" in text
+    assert "Ocular centre: 15.8 mm below the pupil centre" in text
+    assert f"Tube tilt: {-tilt:.1f} deg down" in text and f"; {tilt + 6:.1f} deg to the lens normal" in text
+
+
+def test_a_lens_at_the_ocular_has_its_cylinder():
+    """What is computed as corrected at the ocular is ordered with sphere and cylinder, carried there by meridian."""
+    from test_fitting_carrier import demo_stock, moved, music
+
+    case = music(mount="through the lens", correction="ocular", cap="cap+2.25")
+    case = cases.typed(case, {"left.refraction": "-5.00 -2.00 x 30", "face.ocular_to_cornea": "15"})
+    stock = demo_stock()
+    made, sheet = plan(case, stock, cases.SETTINGS), fitting_sheet(case, stock, cases.SETTINGS)
+    text = " ".join(order(case, made, sheet, cases.SETTINGS).text().split())
+    sphere, other = moved(-5.0, 12, 15), moved(-7.0, 12, 15)
+    assert f"Correcting lens: {sphere:+.2f} {other - sphere:+.2f} x 30, the same as" in text
 
 
 def test_a_refocused_tube_is_ordered_at_its_length():
@@ -155,9 +226,11 @@ def test_a_clip_on_needs_no_carrier():
     )
     plan = cases.plan_of(case)
     sentences = [each.sentence for each in obstacles(case, plan, cases.SETTINGS)]
-    assert not [s for s in sentences if "B size" in s or "Pantoscopic" in s]
-    if not sentences:
-        assert "CARRIER" not in text_of(case)
+    # The right eye needs a lens, so that the spectacles under the clip are in question first.
+    (sentence,) = sentences
+    assert "needs -0.50 -0.75 x 180" in sentence and "the person's own spectacles" in sentence
+    text = text_of(case.with_typed("right.refraction", "pl"))
+    assert "CARRIER" not in text and "lens normal" not in text and "not recorded" not in text
 
 
 def test_nothing_chosen_refused_and_referred_are_said():

@@ -234,6 +234,7 @@ SAMPLE: dict[str, Any] = {
     "snellen_numerator": 20.0,
     "spatial_frequency_cpd": 3.0,
     "spectacle_power_d": -4.0,
+    "spread_mm": 1.5,
     "steps": 3.0,
     "surface_reflectance": 0.015,
     "surfaces": 4,
