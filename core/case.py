@@ -7,11 +7,11 @@ is stored here: readings are made from what was typed, plans and notes are made 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from dataclasses import field as default
 from datetime import date, datetime
 from hashlib import sha256
 from typing import Any, Literal
-
-from pydantic import BaseModel, ConfigDict
 
 from .configuration import Configuration
 from .entry import Choice
@@ -26,13 +26,8 @@ STATUSES: tuple[Status, ...] = ("measured", "carried over", "confirmed")
 VisitKind = Literal["examination", "fitting", "follow-up"]
 
 
-class Record(BaseModel):
-    """A frozen part of the case."""
-
-    model_config = ConfigDict(frozen=True, arbitrary_types_allowed=True, defer_build=True, extra="forbid")
-
-
-class Finding(Record):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
     """What was typed, what it was read as, and how it came to be known. ``problem`` says why it could not be read."""
 
     typed: str
@@ -41,15 +36,16 @@ class Finding(Record):
     problem: str = ""
 
 
-class Goal(Record):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Goal:
     """Something the person wants to do again, with its figures.
 
     ``id`` names it within its visit, whatever becomes of its words and its place; "" for one that is not kept yet.
     """
 
     id: str = ""
-    findings: Mapping[str, Finding] = {}
-    extra: Mapping[str, Any] = {}
+    findings: Mapping[str, Finding] = default(default_factory=dict)
+    extra: Mapping[str, Any] = default(default_factory=dict)
 
     def value(self, key: str) -> Any:
         """The value of a goal field, None when not given or not readable."""
@@ -62,7 +58,8 @@ class Goal(Record):
         return self.value("task") or "unnamed goal"
 
 
-class StepResult(Record):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepResult:
     """What was found at one step of fitting, verification or performance."""
 
     measured: str = ""
@@ -71,7 +68,8 @@ class StepResult(Record):
     at: datetime | None = None
 
 
-class Caution(Record):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Caution:
     """A caution given by name, and whether it was understood."""
 
     given: bool = False
@@ -79,7 +77,8 @@ class Caution(Record):
     at: datetime | None = None
 
 
-class TrainingSession(Record):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrainingSession:
     """One session of training."""
 
     on: date
@@ -88,7 +87,8 @@ class TrainingSession(Record):
     result: str = ""
 
 
-class Signature(Record):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Signature:
     """Who signed when, over which content."""
 
     signer: str
@@ -96,7 +96,8 @@ class Signature(Record):
     digest: str
 
 
-class Addendum(Record):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Addendum:
     """Later words about a signed visit."""
 
     at: datetime
@@ -104,19 +105,20 @@ class Addendum(Record):
     text: str
 
 
-class Visit(Record):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Visit:
     """One visit. ``findings`` are by field path; ``extra`` keeps keys of the file that this version does not know."""
 
     on: date
     kind: VisitKind = "examination"
-    findings: Mapping[str, Finding] = {}
+    findings: Mapping[str, Finding] = default(default_factory=dict)
     goals: tuple[Goal, ...] = ()
     choice: Configuration | None = None
     choice_reason: str = ""
     # What was promised when the choice was made, kept so that a later look back compares with the promise as given.
-    promised: Mapping[str, Any] = {}
-    steps: Mapping[str, StepResult] = {}
-    cautions: Mapping[str, Caution] = {}
+    promised: Mapping[str, Any] = default(default_factory=dict)
+    steps: Mapping[str, StepResult] = default(default_factory=dict)
+    cautions: Mapping[str, Caution] = default(default_factory=dict)
     training: tuple[TrainingSession, ...] = ()
     notes: str = ""
     note_taken_at: datetime | None = None
@@ -125,7 +127,7 @@ class Visit(Record):
     note_text: str = ""
     signature: Signature | None = None
     addenda: tuple[Addendum, ...] = ()
-    extra: Mapping[str, Any] = {}
+    extra: Mapping[str, Any] = default(default_factory=dict)
 
     def value(self, path: str) -> Any:
         """The value of a field, None when not given or not readable."""
@@ -138,13 +140,14 @@ class Visit(Record):
         return self.signature is not None
 
 
-class Case(Record):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
     """One person's record. Visits stand oldest first; the last is the one worked on."""
 
     code: str
     schema_version: int = SCHEMA
     visits: tuple[Visit, ...]
-    extra: Mapping[str, Any] = {}
+    extra: Mapping[str, Any] = default(default_factory=dict)
 
     @property
     def visit(self) -> Visit:
@@ -159,12 +162,12 @@ class Case(Record):
         """The case with one visit replaced; refuses to touch a signed one (addenda excepted)."""
         position = index % len(self.visits)
         old = self.visits[position]
-        if old.signed and visit.model_copy(update={"addenda": old.addenda}) != old:
+        if old.signed and replace(visit, addenda=old.addenda) != old:
             raise EntryRefusal(
                 "visit", old.on.isoformat(), "an addendum", reason="this visit is signed and read-only"
             )
         visits = (*self.visits[:position], visit, *self.visits[position + 1 :])
-        return self.model_copy(update={"visits": visits})
+        return replace(self, visits=visits)
 
     def with_typed(self, path: str, text: str, status: Status = "measured") -> Case:
         """The case with a field of the visit worked on set from typed text; empty text clears it.
@@ -179,7 +182,7 @@ class Case(Record):
             findings[path] = finding_of(field, text, status)
         else:
             findings.pop(path, None)
-        return self.with_visit(self.visit.model_copy(update={"findings": findings}))
+        return self.with_visit(replace(self.visit, findings=findings))
 
     def with_goal_typed(self, index: int, key: str, text: str) -> Case:
         """The same for a field of the goal at ``index``; an index one past the last adds a goal."""
@@ -195,7 +198,7 @@ class Case(Record):
             found[key] = finding_of(field, text)
         else:
             found.pop(key, None)
-        goals[index] = goal.model_copy(update={"findings": found})
+        goals[index] = replace(goal, findings=found)
         return self.with_goals(goals)
 
     def with_goals(self, goals: list[Goal] | tuple[Goal, ...]) -> Case:
@@ -205,14 +208,14 @@ class Case(Record):
             if goal.findings or goal.extra:
                 is_named = goal.id and all(goal.id != other.id for other in kept)
                 name = goal.id if is_named else _goal_id(_goal_words(goal), (*kept, *goals))
-                kept.append(goal if is_named else goal.model_copy(update={"id": name}))
-        return self.with_visit(self.visit.model_copy(update={"goals": tuple(kept)}))
+                kept.append(goal if is_named else replace(goal, id=name))
+        return self.with_visit(replace(self.visit, goals=tuple(kept)))
 
     def with_new_visit(self, on: date, kind: VisitKind) -> Case:
         """The case with a visit added: findings that carry over are marked so, goals and choice are kept."""
         last = self.visit
         carried = {
-            field.path: last.findings[field.path].model_copy(update={"status": "carried over"})
+            field.path: replace(last.findings[field.path], status="carried over")
             for field in fields()
             if field.carries_over and field.path in last.findings
         }
@@ -225,14 +228,12 @@ class Case(Record):
             choice_reason=last.choice_reason,
             promised=last.promised,
         )
-        return self.model_copy(update={"visits": (*self.visits, new)})
+        return replace(self, visits=(*self.visits, new))
 
     def confirmed(self, path: str) -> Case:
         """A carried-over value measured again and found the same."""
-        finding = self.visit.findings[path].model_copy(update={"status": "measured"})
-        return self.with_visit(
-            self.visit.model_copy(update={"findings": {**self.visit.findings, path: finding}})
-        )
+        finding = replace(self.visit.findings[path], status="measured")
+        return self.with_visit(replace(self.visit, findings={**self.visit.findings, path: finding}))
 
     def age_years(self) -> int | None:
         """Age at the visit worked on, to the year, from the year of birth."""

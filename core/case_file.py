@@ -306,16 +306,23 @@ def visit_data(visit: Visit, *, readings: bool = True) -> dict[str, Any]:
             {"at": visit.note_taken_at, "digest": visit.note_digest, "text": visit.note_text}
         )
     if visit.signature is not None:
-        data["signature"] = visit.signature.model_dump()
+        data["signature"] = asdict(visit.signature)
     lists = {
         "goal": [_goal_data(goal, readings) for goal in visit.goals],
-        "step": [{"key": key, **_given(step.model_dump())} for key, step in visit.steps.items()],
-        "caution": [{"key": key, **_given(item.model_dump())} for key, item in visit.cautions.items()],
+        "step": [{"key": key, **_given(asdict(step))} for key, step in visit.steps.items()],
+        "caution": [{"key": key, **_given(asdict(item))} for key, item in visit.cautions.items()],
         "training": [
-            _given({"date": each.on, "stage": each.stage, "minutes": each.minutes, "result": each.result})
+            _given(
+                {
+                    "date": each.on,
+                    "stage": each.stage,
+                    "minutes": None if each.minutes is None else float(each.minutes),
+                    "result": each.result,
+                }
+            )
             for each in visit.training
         ],
-        "addendum": [addendum.model_dump() for addendum in visit.addenda],
+        "addendum": [asdict(addendum) for addendum in visit.addenda],
     }
     data.update({key: rows for key, rows in lists.items() if rows})
     return data

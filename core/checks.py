@@ -37,9 +37,9 @@ def _is_template(path: Path, tables: Mapping[str, Any]) -> bool:
 
 
 def _is_settings(path: Path, tables: Mapping[str, Any]) -> bool:
-    from .settings import Settings
+    from .settings import SETTING_KEYS
 
-    return path.name == "settings.toml" or bool(Settings.model_fields.keys() & tables.keys() - {"theme"})
+    return path.name == "settings.toml" or bool(SETTING_KEYS & tables.keys() - {"theme"})
 
 
 def check_case(subject: Subject) -> Iterator[Finding]:

@@ -107,6 +107,11 @@ def index_file(folder: Path) -> Path:
     return cache_dir() / f"cases-{digest}.sqlite"
 
 
+def known_good_file() -> Path:
+    """Digests of the stock and settings files that were checked and found good."""
+    return cache_dir() / "known-good.txt"
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
     """One place in use: its name, where it is, and what is stored there."""
@@ -134,6 +139,11 @@ def places(cases: Path | None = None, stock: Path | None = None) -> list[Place]:
         Place("themes", themes_dir(), "the clinic's own themes"),
         Place(
             "index", index_file(folder), "the case list's index; derived from the case files, may be deleted"
+        ),
+        Place(
+            "known good",
+            known_good_file(),
+            "digests of stock and settings files that were checked; may be deleted",
         ),
         Place("recovery", recovery_dir(), "copies of cases that could not be saved"),
         Place("reports", reports_dir(), "reports of crashes, without patient data"),

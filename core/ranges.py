@@ -7,7 +7,9 @@ inside it but outside the usual one the program asks for a confirmation and comp
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 from .errors import RangeRefusal
 
@@ -73,6 +75,19 @@ class Range:
 
     def _span(self, low: float, high: float) -> str:
         return f"{_number(low)} to {_number(high)} {self.unit}".rstrip()
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Callable[[Any], Any]) -> Any:
+        """How a record that is read from a file is checked: ``Annotated[float, PD]``. In a file a size has no sign."""
+        from pydantic_core.core_schema import no_info_after_validator_function
+
+        def accept(value: float) -> float:
+            if not self.lowest <= value <= self.highest:
+                raise ValueError(
+                    f"accepted is {self._span(self.lowest, self.highest)}, for example {self.example}"
+                )
+            return value
+
+        return no_info_after_validator_function(accept, handler(source))
 
 
 # The face and the frame

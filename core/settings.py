@@ -6,15 +6,16 @@ One TOML file. A bad entry is reported with file, key and the nearest known key,
 from __future__ import annotations
 
 from collections.abc import Mapping
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
-
 from .acuity import Notation
 from .assumptions import ASSUMPTIONS
 from .errors import FileRefusal
+from .record_file import WrongRow, checked, known_good
 from .store.toml import line_of_key, parse_toml
 from .toml_cursor import nearest as nearest_of
 
@@ -35,10 +36,9 @@ WEIGHTS: Mapping[str, float] = MappingProxyType(
 )
 
 
-class Settings(BaseModel):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
     """Frozen settings; :meth:`assume` gives the value of an assumption, the clinic's own or the default."""
-
-    model_config = ConfigDict(frozen=True, defer_build=True, extra="forbid")
 
     acuity_notation: Notation = "snellen_ft"
     letters: Literal["utf-8", "ascii"] = "utf-8"
@@ -46,11 +46,11 @@ class Settings(BaseModel):
     note_order: Literal["soap", "narrative"] = "soap"
     theme: str = ""
     clinic: str = ""
-    assumptions: Mapping[str, float] = {}
-    weights: Mapping[str, float] = {}
-    keys: Mapping[str, str] = {}
+    assumptions: Mapping[str, float] = field(default_factory=dict)
+    weights: Mapping[str, float] = field(default_factory=dict)
+    keys: Mapping[str, str] = field(default_factory=dict)
     # The clinic's own everyday tasks, read from the file beside the settings and never written with them.
-    tasks: tuple[Any, ...] = Field(default=(), exclude=True, repr=False)
+    tasks: tuple[Any, ...] = field(default=(), repr=False)
 
     def assume(self, name: str) -> float:
         """The value in force of an assumption."""
@@ -62,6 +62,10 @@ class Settings(BaseModel):
         return self.weights.get(criterion, WEIGHTS[criterion])
 
 
+# Keys that a settings file may hold.
+SETTING_KEYS = frozenset(each.name for each in fields(Settings)) - {"tasks"}
+
+
 def loads_settings(text: str, path: str | Path = "settings.toml") -> tuple[Settings, list[FileRefusal]]:
     """The settings in a TOML text and what was wrong with it; never raises for a bad file."""
     try:
@@ -70,7 +74,7 @@ def loads_settings(text: str, path: str | Path = "settings.toml") -> tuple[Setti
         return Settings(), [refusal]
     problems: list[FileRefusal] = []
     kept: dict[str, Any] = {}
-    known = set(Settings.model_fields) - {"tasks"}
+    known = SETTING_KEYS
     for key, value in data.items():
         if key not in known:
             problems.append(_problem(path, text, key, "unknown key", known))
@@ -89,12 +93,16 @@ def loads_settings(text: str, path: str | Path = "settings.toml") -> tuple[Setti
             kept[key] = value
     for key in [k for k in kept if k not in ("assumptions", "weights")]:
         try:
-            Settings.model_validate({key: kept[key]})
-        except ValueError as error:
-            reason = str(error).splitlines()[2].strip() if len(str(error).splitlines()) > 2 else str(error)
-            problems.append(FileRefusal(path, reason.partition(" [type")[0], line=_line(text, key), key=key))
+            checked(Settings, {key: kept[key]})
+        except WrongRow as wrong:
+            problems.append(FileRefusal(path, wrong.reasons[0].reason, line=_line(text, key), key=key))
             del kept[key]
-    return Settings.model_validate(kept), problems
+    return checked(Settings, kept), problems
+
+
+def settings_known_good(text: str) -> Settings:
+    """The settings in a text in which :func:`loads_settings` found nothing wrong before; not checked again."""
+    return known_good(Settings, parse_toml(Path("settings.toml"), text))
 
 
 def _numbers(
@@ -123,7 +131,7 @@ def _numbers(
     return kept
 
 
-def _problem(path: str | Path, text: str, key: str, reason: str, known: set[str]) -> FileRefusal:
+def _problem(path: str | Path, text: str, key: str, reason: str, known: AbstractSet[str]) -> FileRefusal:
     name = key.rpartition(".")[2]
     return FileRefusal(
         path, reason, line=_line(text, key), key=key, nearest=nearest_of(name, tuple(sorted(known)))
@@ -138,9 +146,12 @@ def dumps_settings(settings: Settings) -> str:
     """The settings as TOML text, only what differs from the defaults."""
     import tomli_w
 
+    usual = Settings()
+    given = {key: getattr(settings, key) for key in sorted(SETTING_KEYS)}
     return tomli_w.dumps(
         {
             key: dict(value) if isinstance(value, Mapping) else value
-            for key, value in settings.model_dump(exclude_defaults=True).items()
+            for key, value in given.items()
+            if value != getattr(usual, key)
         }
     )

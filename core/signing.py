@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime, time
 from typing import Any, Literal
 
@@ -80,7 +80,7 @@ def sign(case: Case, signer: str, at: datetime, index: int = -1) -> Case:
         )
     moment = at.replace(microsecond=0)
     signature = Signature(signer=name, at=moment, digest=visit_digest(case.code, visit, name, moment))
-    return case.with_visit(visit.model_copy(update={"signature": signature}), index)
+    return case.with_visit(replace(visit, signature=signature), index)
 
 
 def verify(case: Case, index: int = -1) -> Seal:
@@ -115,7 +115,7 @@ def with_addendum(case: Case, text: str, by: str, at: datetime, index: int = -1)
             "time of addendum", at.isoformat(" ", "minutes"), "later than what stands before it"
         )
     addendum = Addendum(at=at.replace(microsecond=0), by=name, text=words)
-    return case.with_visit(visit.model_copy(update={"addenda": (*visit.addenda, addendum)}), index)
+    return case.with_visit(replace(visit, addenda=(*visit.addenda, addendum)), index)
 
 
 def altered(case: Case) -> tuple[str, ...]:
@@ -142,7 +142,7 @@ def with_version(case: Case, earlier: Case) -> Case:
         else:
             visits.append(visit)
     visits.sort(key=lambda visit: visit.on)
-    return earlier.model_copy(update={"visits": tuple(visits)})
+    return replace(earlier, visits=tuple(visits))
 
 
 def visit_digest(code: str, visit: Visit, signer: str, at: datetime) -> str:
@@ -167,9 +167,9 @@ def _content(code: str, visit: Visit) -> dict[str, Any]:
         "choice": None if visit.choice is None else asdict(visit.choice),
         "choice_reason": visit.choice_reason,
         "promised": visit.promised,
-        "steps": {key: step.model_dump() for key, step in visit.steps.items()},
-        "cautions": {key: caution.model_dump() for key, caution in visit.cautions.items()},
-        "training": [session.model_dump() for session in visit.training],
+        "steps": {key: asdict(step) for key, step in visit.steps.items()},
+        "cautions": {key: asdict(caution) for key, caution in visit.cautions.items()},
+        "training": [asdict(session) for session in visit.training],
         "notes": visit.notes,
         "note_taken_at": visit.note_taken_at,
         "note_digest": visit.note_digest,

@@ -6,36 +6,55 @@ over what follows from the marked figures, and results say which was used.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Annotated, Any, Literal
-
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from . import ranges as r
 from .configuration import MOUNTS, POSITIONS, Correction, Mount, Position
 from .errors import FileRefusal
 from .ranges import Range
+from .record_file import WrongRow, checked, known_good
 from .store.toml import line_of_key, parse_toml
 from .toml_cursor import nearest as nearest_of
 
 SCHEMA = 1
-Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._+-]{0,47}$")]
+_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._+-]{0,47}")
+_MOST_DESCRIPTION = 120
+MOST_GALILEAN = 6.0
+
+_OCULAR_BEHIND_CARRIER = Range("ocular behind the carrier", "mm", -15, 15, -5, 10, "2")
+_SPREAD = Range("spread of a tube", "mm", 0, 10, 0, 5, "2")
+_BASE_IN = Range("base-in prism of a cap", "prism D", 0, 20, 0, 10, "6")
+_NEAR_POWER = Range("power of a near device", "D", 0.25, 60, 2, 40, "10")
+_LENS_DIAMETER = Range("lens diameter", "mm", 10, 200, 25, 100, "50")
+_ENLARGEMENT = Range("enlargement ratio", "x", 1, 60, 1.5, 20, "4")
+_IMAGE_DISTANCE = Range("image distance", "mm", 10, 1000, 50, 500, "120")
+_SCREEN_WIDTH = Range("screen width", "mm", 40, 1500, 80, 700, "120")
+_VIEWING_DISTANCE = Range("viewing distance", "mm", 50, 1500, 200, 600, "300")
 
 
-def _within(range_: Range, **more: Any) -> Any:
-    return Field(ge=range_.lowest, le=range_.highest, allow_inf_nan=False, **more)
-
-
-class StockItem(BaseModel):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StockItem:
     """A frozen entry of the stock file."""
 
-    model_config = ConfigDict(frozen=True, defer_build=True, extra="forbid")
+    __pydantic_config__ = {"extra": "forbid"}  # noqa: RUF012  (read by pydantic; of every subclass too)
 
-    id: Id
-    description: str = Field(max_length=120)
+    id: str
+    description: str
+
+    def problem(self) -> tuple[str, str]:
+        """The key and the reason when the entry's figures do not go together; two empty words when they do."""
+        if not _ID.fullmatch(self.id):
+            return "id", "accepted are letters, digits, dot, dash, plus and underscore, for example gal-2.0"
+        if len(self.description) > _MOST_DESCRIPTION:
+            return "description", f"accepted are at most {_MOST_DESCRIPTION} letters"
+        return "", ""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Telescope(StockItem):
     """One telescope: type, marked power, tube and diameters, what it can be mounted and corrected with.
 
@@ -45,52 +64,54 @@ class Telescope(StockItem):
     """
 
     type: Literal["galilean", "keplerian"]
-    magnification: float = _within(r.MAGNIFICATION)
-    tube_length_mm: float = _within(r.TUBE_LENGTH)
-    objective_diameter_mm: float = _within(r.OBJECTIVE_DIAMETER)
-    ocular_diameter_mm: float | None = _within(r.OCULAR_DIAMETER, default=None)
-    field_stop_mm: float | None = _within(r.FIELD_STOP, default=None)
+    magnification: Annotated[float, r.MAGNIFICATION]
+    tube_length_mm: Annotated[float, r.TUBE_LENGTH]
+    objective_diameter_mm: Annotated[float, r.OBJECTIVE_DIAMETER]
+    ocular_diameter_mm: Annotated[float, r.OCULAR_DIAMETER] | None = None
+    field_stop_mm: Annotated[float, r.FIELD_STOP] | None = None
     erect: bool = True
-    measured_magnification: float | None = _within(r.MAGNIFICATION, default=None)
-    measured_exit_pupil_mm: float | None = _within(r.EXIT_PUPIL, default=None)
-    measured_field_deg: float | None = _within(r.FIELD, default=None)
-    measured_field_eye_distance_mm: float | None = _within(r.EYE_DISTANCE, default=None)
+    measured_magnification: Annotated[float, r.MAGNIFICATION] | None = None
+    measured_exit_pupil_mm: Annotated[float, r.EXIT_PUPIL] | None = None
+    measured_field_deg: Annotated[float, r.FIELD] | None = None
+    measured_field_eye_distance_mm: Annotated[float, r.EYE_DISTANCE] | None = None
     focusable: bool = False
-    shortest_tube_mm: float | None = _within(r.TUBE_LENGTH, default=None)
-    longest_tube_mm: float | None = _within(r.TUBE_LENGTH, default=None)
+    shortest_tube_mm: Annotated[float, r.TUBE_LENGTH] | None = None
+    longest_tube_mm: Annotated[float, r.TUBE_LENGTH] | None = None
     corrections: tuple[Correction, ...] = ("carrier",)
     positions: tuple[Position, ...] = ("bioptic", "full diameter")
     mounts: tuple[Mount, ...] = ("through the lens",)
-    housing_radius_mm: float = _within(r.HOUSING_RADIUS, default=9.0)
-    ocular_behind_carrier_mm: float = Field(default=0.0, ge=-15, le=15)
-    tilt_lowest_deg: float = _within(r.TUBE_TILT, default=0.0)
-    tilt_highest_deg: float = _within(r.TUBE_TILT, default=20.0)
-    spread_highest_mm: float = Field(default=0.0, ge=0, le=10)
-    pd_lowest_mm: float = _within(r.PD, default=r.PD.lowest)
-    pd_highest_mm: float = _within(r.PD, default=r.PD.highest)
-    surfaces: int = Field(default=4, ge=0, le=40)
-    surface_reflectance: float = _within(r.SURFACE_REFLECTANCE, default=0.015)
-    transmittance: float | None = _within(r.TRANSMITTANCE, default=None)
-    weight_g: float | None = _within(r.WEIGHT, default=None)
+    housing_radius_mm: Annotated[float, r.HOUSING_RADIUS] = 9.0
+    ocular_behind_carrier_mm: Annotated[float, _OCULAR_BEHIND_CARRIER] = 0.0
+    tilt_lowest_deg: Annotated[float, r.TUBE_TILT] = 0.0
+    tilt_highest_deg: Annotated[float, r.TUBE_TILT] = 20.0
+    spread_highest_mm: Annotated[float, _SPREAD] = 0.0
+    pd_lowest_mm: Annotated[float, r.PD] = r.PD.lowest
+    pd_highest_mm: Annotated[float, r.PD] = r.PD.highest
+    surfaces: Annotated[int, r.SURFACES] = 4
+    surface_reflectance: Annotated[float, r.SURFACE_REFLECTANCE] = 0.015
+    transmittance: Annotated[float, r.TRANSMITTANCE] | None = None
+    weight_g: Annotated[float, r.WEIGHT] | None = None
     takes_caps: bool = True
     in_pairs: bool = True
     note: str = ""
 
-    @model_validator(mode="after")
-    def _consistent(self) -> Telescope:
-        if self.focusable and (self.shortest_tube_mm is None or self.longest_tube_mm is None):
-            raise ValueError("a focusable telescope needs shortest_tube_mm and longest_tube_mm")
-        if self.focusable and not self.shortest_tube_mm <= self.tube_length_mm <= self.longest_tube_mm:  # type: ignore[operator]
-            raise ValueError("tube_length_mm must lie between shortest_tube_mm and longest_tube_mm")
+    def problem(self) -> tuple[str, str]:
+        """The key and the reason when the entry's figures do not go together; two empty words when they do."""
+        shortest, longest = self.shortest_tube_mm, self.longest_tube_mm
+        if self.focusable and (shortest is None or longest is None):
+            return "", "a focusable telescope needs shortest_tube_mm and longest_tube_mm"
+        if self.focusable and shortest and longest and not shortest <= self.tube_length_mm <= longest:
+            return "", "tube_length_mm must lie between shortest_tube_mm and longest_tube_mm"
         if not self.focusable and "refocused" in self.corrections:
-            raise ValueError(
-                "only a focusable telescope can be refocused; leave 'refocused' out of corrections"
+            return (
+                "",
+                "only a focusable telescope can be refocused; leave 'refocused' out of corrections",
             )
-        if self.type == "galilean" and self.magnification > 6:
-            raise ValueError("a Galilean over 6x is not accepted; is the type keplerian?")
+        if self.type == "galilean" and self.magnification > MOST_GALILEAN:
+            return "", f"a Galilean over {MOST_GALILEAN:g}x is not accepted; is the type keplerian?"
         if self.pd_lowest_mm > self.pd_highest_mm:
-            raise ValueError("pd_lowest_mm must not be above pd_highest_mm")
-        return self
+            return "", "pd_lowest_mm must not be above pd_highest_mm"
+        return StockItem.problem(self)
 
     @property
     def signed_magnification(self) -> float:
@@ -99,49 +120,54 @@ class Telescope(StockItem):
         return power if self.type == "galilean" else -power
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Cap(StockItem):
     """A reading cap: its power in dioptres, and base-in prism per eye where a pair is ground so."""
 
-    power_d: float = _within(r.CAP)
-    base_in_prism: float = Field(default=0.0, ge=0, le=20)
+    power_d: Annotated[float, r.CAP]
+    base_in_prism: Annotated[float, _BASE_IN] = 0.0
     fits: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Filter(StockItem):
     """A filter or tint and how much light it lets through."""
 
-    transmittance: float = _within(r.TRANSMITTANCE)
+    transmittance: Annotated[float, r.TRANSMITTANCE]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
 class NearAlternative(StockItem):
     """A near device other than a telescope. Which figures are needed depends on its kind."""
 
     kind: Literal["add", "hand", "stand", "electronic"]
-    power_d: float | None = Field(default=None, gt=0, le=60)
-    lens_diameter_mm: float | None = Field(default=None, ge=10, le=200)
-    enlargement_ratio: float | None = Field(default=None, ge=1, le=60)
-    image_distance_mm: float | None = Field(default=None, ge=10, le=1000)
-    screen_width_mm: float | None = Field(default=None, ge=40, le=1500)
-    viewing_distance_mm: float | None = Field(default=None, ge=50, le=1500)
+    power_d: Annotated[float, _NEAR_POWER] | None = None
+    lens_diameter_mm: Annotated[float, _LENS_DIAMETER] | None = None
+    enlargement_ratio: Annotated[float, _ENLARGEMENT] | None = None
+    image_distance_mm: Annotated[float, _IMAGE_DISTANCE] | None = None
+    screen_width_mm: Annotated[float, _SCREEN_WIDTH] | None = None
+    viewing_distance_mm: Annotated[float, _VIEWING_DISTANCE] | None = None
 
-    @model_validator(mode="after")
-    def _complete(self) -> NearAlternative:
-        needed = {
-            "add": ("power_d", "lens_diameter_mm"),
-            "hand": ("power_d", "lens_diameter_mm"),
-            "stand": ("enlargement_ratio", "image_distance_mm", "lens_diameter_mm"),
-            "electronic": ("enlargement_ratio", "screen_width_mm", "viewing_distance_mm"),
-        }[self.kind]
-        missing = [name for name in needed if getattr(self, name) is None]
+    def problem(self) -> tuple[str, str]:
+        """The key and the reason when the entry's figures do not go together; two empty words when they do."""
+        missing = [name for name in _NEEDED[self.kind] if getattr(self, name) is None]
         if missing:
-            raise ValueError(f"kind {self.kind!r} needs {' and '.join(missing)}")
-        return self
+            return "", f"kind {self.kind!r} needs {' and '.join(missing)}"
+        return StockItem.problem(self)
 
 
-class Stock(BaseModel):
+# What each kind of near device must state.
+_NEEDED = {
+    "add": ("power_d", "lens_diameter_mm"),
+    "hand": ("power_d", "lens_diameter_mm"),
+    "stand": ("enlargement_ratio", "image_distance_mm", "lens_diameter_mm"),
+    "electronic": ("enlargement_ratio", "screen_width_mm", "viewing_distance_mm"),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stock:
     """Everything the clinic has."""
-
-    model_config = ConfigDict(frozen=True, defer_build=True)
 
     name: str = ""
     telescopes: tuple[Telescope, ...] = ()
@@ -198,6 +224,16 @@ def loads_stock(text: str, path: str | Path = "stock.toml") -> tuple[Stock, list
     return Stock(name=name if isinstance(name, str) else "", **kept), problems  # type: ignore[arg-type]
 
 
+def stock_known_good(text: str) -> Stock:
+    """The stock in a text in which :func:`loads_stock` found nothing wrong before; it is not checked again."""
+    data = parse_toml(Path("stock.toml"), text)
+    kept = {
+        attribute: tuple(known_good(model, row) for row in data.get(key, []))
+        for key, (model, attribute) in _KINDS.items()
+    }
+    return Stock(name=data.get("name", ""), **kept)  # type: ignore[arg-type]
+
+
 def _entries(
     rows: Any, key: str, model: type[StockItem], path: str | Path, text: str, problems: list[FileRefusal]
 ) -> Iterable[StockItem]:
@@ -207,54 +243,33 @@ def _entries(
     seen: set[str] = set()
     for number, row in enumerate(rows, 1):
         try:
-            item = model.model_validate(row)
-        except ValidationError as error:
-            problems.extend(_reasons(error, key, number, row, model, path, text))
+            item = checked(model, row)
+        except WrongRow as wrong:
+            known = tuple(each.name for each in fields(model))
+            for each in wrong.reasons:
+                nearest = nearest_of(each.key, known) if each.is_unknown else ""
+                problems.append(_entry_refusal(path, text, key, number, each.key, each.reason, nearest))
             continue
+        name, reason = item.problem()
         if item.id in seen:
-            problems.append(
-                FileRefusal(
-                    path,
-                    f"id {item.id!r} stands twice",
-                    line=_line(text, key, number, "id"),
-                    key=f"{key}[{number}].id",
-                )
-            )
+            name, reason = "id", f"id {item.id!r} stands twice"
+        if reason:
+            problems.append(_entry_refusal(path, text, key, number, name, reason))
             continue
         seen.add(item.id)
         yield item
 
 
-def _reasons(
-    error: ValidationError,
-    kind: str,
-    number: int,
-    row: Mapping[str, Any],
-    model: type[StockItem],
-    path: str | Path,
-    text: str,
-) -> Iterable[FileRefusal]:
-    known = tuple(model.model_fields)
-    for detail in error.errors():
-        name = str(detail["loc"][0]) if detail["loc"] else ""
-        nearest = ""
-        if detail["type"] == "extra_forbidden":
-            reason = "unknown key"
-            nearest = nearest_of(name, known)
-        elif detail["type"] == "missing":
-            reason = "is missing"
-        else:
-            given = row.get(name)
-            reason = f"{detail['msg'].removeprefix('Value error, ')}" + (
-                f" (given: {given!r})" if detail["loc"] else ""
-            )
-        yield FileRefusal(
-            path,
-            reason,
-            line=_line(text, kind, number, name),
-            key=f"{kind}[{number}].{name}".rstrip("."),
-            nearest=nearest,
-        )
+def _entry_refusal(
+    path: str | Path, text: str, kind: str, number: int, name: str, reason: str, nearest: str = ""
+) -> FileRefusal:
+    return FileRefusal(
+        path,
+        reason,
+        line=_line(text, kind, number, name),
+        key=f"{kind}[{number}].{name}".rstrip("."),
+        nearest=nearest,
+    )
 
 
 def _line(text: str, kind: str, number: int = 0, name: str = "") -> int | None:

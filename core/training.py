@@ -8,7 +8,7 @@ instructional resource plan on telescope training, 2004). Minutes and counts are
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from .case import Case, TrainingSession
@@ -99,7 +99,7 @@ def with_session(case: Case, new: TrainingSession) -> Case:
     """The case with a session added to the visit worked on, among the others by its day."""
     visit = case.visit
     sessions = tuple(sorted((*visit.training, new), key=lambda each: each.on))
-    return case.with_visit(visit.model_copy(update={"training": sessions}))
+    return case.with_visit(replace(visit, training=sessions))
 
 
 def session_day(typed: str, latest: date) -> date:

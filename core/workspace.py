@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import errno
 import os
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from . import paths
 from .errors import EntryRefusal, FileRefusal
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
 DEMO = Path(__file__).parent / "data" / "demo"
 NO_SUCH_CASE = "there is no such case"
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +86,7 @@ class Workspace:
 
     def stock(self) -> tuple[Stock, list[FileRefusal]]:
         """The clinic's stock and what was wrong with its file; an empty stock with the reason when there is none."""
-        from .stock import Stock, loads_stock
+        from .stock import Stock, loads_stock, stock_known_good
 
         if not _exists(self.stock_path):
             reason = "there is no stock file yet; 'afocal stock' prints one to start from"
@@ -93,7 +95,7 @@ class Workspace:
             text = read_text(self.stock_path).text
         except FileRefusal as refusal:
             return Stock(), [refusal]
-        return loads_stock(text, self.stock_path)
+        return self._checked_once("stock", self.stock_path, text, loads_stock, stock_known_good)
 
     @property
     def tasks_path(self) -> Path:
@@ -112,10 +114,10 @@ class Workspace:
         except FileRefusal as refusal:
             return settings, [*problems, refusal]
         tasks, wrong = loads_tasks(text, self.tasks_path)
-        return settings.model_copy(update={"tasks": tasks}), [*problems, *wrong]
+        return replace(settings, tasks=tasks), [*problems, *wrong]
 
     def _settings_alone(self) -> tuple[Settings, list[FileRefusal]]:
-        from .settings import Settings, loads_settings
+        from .settings import Settings, loads_settings, settings_known_good
 
         if not _exists(self.settings_path):
             return Settings(), []
@@ -123,7 +125,29 @@ class Workspace:
             text = read_text(self.settings_path).text
         except FileRefusal as refusal:
             return Settings(), [refusal]
-        return loads_settings(text, self.settings_path)
+        return self._checked_once("settings", self.settings_path, text, loads_settings, settings_known_good)
+
+    def _checked_once(
+        self,
+        kind: str,
+        path: Path,
+        text: str,
+        loads: Callable[[str, Path], tuple[Made, list[FileRefusal]]],
+        known_good: Callable[[str], Made],
+    ) -> tuple[Made, list[FileRefusal]]:
+        """What a text holds; the checks are loaded and made only for a text that was not found good before."""
+        if path.parent == DEMO:
+            # What comes with the program was checked by its tests.
+            return known_good(text), []
+        from .store.known_good import is_known_good, remember_good
+
+        memory = paths.known_good_file()
+        if is_known_good(memory, kind, text):
+            return known_good(text), []
+        made, problems = loads(text, path)
+        if not problems and known_good(text) == made:
+            remember_good(memory, kind, text)
+        return made, problems
 
 
 def _expanded(name: str) -> Path:

@@ -6,7 +6,7 @@ visit for the same telescope still stands; a changed telescope asks for all of t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
@@ -183,4 +183,4 @@ def with_caution(case: Case, key: str, caution: Caution) -> Case:
     if key not in known:
         raise EntryRefusal("caution", key, "one of " + ", ".join(sorted(known)), example="sun")
     ticked = {**case.visit.cautions, key: caution}
-    return case.with_visit(case.visit.model_copy(update={"cautions": ticked}))
+    return case.with_visit(replace(case.visit, cautions=ticked))

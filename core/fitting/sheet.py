@@ -184,4 +184,4 @@ def with_result(
         steps[step.key] = StepResult(measured=text, note=kept, by=by.strip(), at=moment)
     else:
         steps.pop(step.key, None)
-    return case.with_visit(case.visit.model_copy(update={"steps": steps}))
+    return case.with_visit(replace(case.visit, steps=steps))

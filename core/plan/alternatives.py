@@ -56,7 +56,7 @@ def alternatives_for(
     power = evp_from_evd_d(needed)
     if not any(row.kind == "add" and row.reaches for row in rows) and power <= STRONGEST_ADD_D:
         width = settings.assume("add_lens_mm")
-        item = NearAlternative.model_construct(
+        item = NearAlternative(
             id="", description=f"add of {power:.2f} D", kind="add", power_d=power, lens_diameter_mm=width
         )
         made = _row(context, eye, settings, item, needed, pitch)

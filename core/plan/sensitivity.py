@@ -100,7 +100,7 @@ def _rivals(grid: Grid, stock: Stock, configuration: Configuration) -> Stock:
             break
     kept = tuple(item for item in stock.telescopes if item.id in names)
     tints = tuple(item for item in stock.filters if item.id == configuration.filter)
-    return stock.model_copy(update={"telescopes": kept, "filters": tints})
+    return replace(stock, telescopes=kept, filters=tints)
 
 
 def _winner(grid: Grid) -> tuple[str, str, str] | None:

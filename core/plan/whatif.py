@@ -99,7 +99,7 @@ def _after(
         changed = replace(changed, cap=cap.id)
     telescopes = tuple(telescope if item.id == telescope.id else item for item in stock.telescopes)
     caps = stock.caps if cap is None else (*(item for item in stock.caps if item.id != cap.id), cap)
-    other = stock.model_copy(update={"telescopes": telescopes, "caps": caps})
+    other = replace(stock, telescopes=telescopes, caps=caps)
     try:
         return option_for(_context(context, numbers), other, demands, changed)
     except Infeasible as infeasible:
@@ -121,7 +121,7 @@ def _telescope(telescope: Telescope, numbers: Mapping[str, float]) -> Telescope:
         update["measured_field_deg"] = None
     if "eye_distance_mm" in numbers and telescope.measured_field_deg is not None:
         update["measured_field_deg"] = None
-    return telescope.model_copy(update=update) if update else telescope
+    return replace(telescope, **update) if update else telescope
 
 
 def _cap(cap: Cap | None, numbers: Mapping[str, float]) -> Cap | None:
@@ -131,7 +131,7 @@ def _cap(cap: Cap | None, numbers: Mapping[str, float]) -> Cap | None:
     if power is None:
         return None
     prism = 0.0 if cap is None else cap.base_in_prism
-    return Cap.model_construct(
+    return Cap(
         id=CHANGED_ID, description=f"cap of {power:.2f} D", power_d=power, base_in_prism=prism, fits=()
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, datetime
 
 from afocal.core.case import (
@@ -130,7 +131,7 @@ def goal(case: Case, values: Mapping[str, str]) -> Case:
 
 def updated(case: Case, **values: object) -> Case:
     """The case with parts of its visit replaced."""
-    return case.with_visit(case.visit.model_copy(update=values))
+    return case.with_visit(replace(case.visit, **values))
 
 
 def chosen(case: Case, **values: object) -> Case:
@@ -378,9 +379,7 @@ def hostile(case: Case, text: str = HOSTILE) -> Case:
             found[path] = words
         elif path.endswith("colour") or path == "left.reading_curve":
             found[path] = Finding(typed=text, problem=text)
-    goals = tuple(
-        each.model_copy(update={"findings": {**each.findings, "task": words}}) for each in case.visit.goals
-    )
+    goals = tuple(replace(each, findings={**each.findings, "task": words}) for each in case.visit.goals)
     at = datetime(2026, 12, 8, 14, 0)
     return updated(
         case,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, datetime
 
 import pytest
@@ -79,9 +80,9 @@ def test_a_signed_visit_refuses_edits_but_takes_addenda(case):
     from afocal.core.case import Addendum
 
     signature = Signature(signer="mk", at=datetime(2026, 11, 25, 17), digest="0" * 64)
-    signed = case.with_visit(case.visit.model_copy(update={"signature": signature}))
+    signed = case.with_visit(replace(case.visit, signature=signature))
     with pytest.raises(EntryRefusal, match="signed"):
         signed.with_typed("face.pd", "62")
     addendum = Addendum(at=datetime(2026, 11, 26, 9), by="mk", text="PD taken again: 62.")
-    with_words = signed.with_visit(signed.visit.model_copy(update={"addenda": (addendum,)}))
+    with_words = signed.with_visit(replace(signed.visit, addenda=(addendum,)))
     assert with_words.visit.addenda[0].text.startswith("PD")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 
@@ -38,22 +39,15 @@ def full_case():
             key,
             {"task": "street sign", "eyes": "one"}.get(key, goal_by_key()[key].kind.example.split(",")[0]),
         )
-    visit = case.visit.model_copy(
-        update={
-            "choice": Configuration(
-                "small-2.5", "right", "bioptic", "through the lens", cap="c", spread_mm=1.5
-            ),
-            "choice_reason": "widest",
-            "notes": 'two lines\nwith "quotes" and ümlauts',
-            "steps": {
-                "fit.height": StepResult(measured="12 mm", note="ok", by="mk", at=datetime(2026, 11, 25, 10))
-            },
-            "cautions": {"sun": Caution(given=True, understood=True, at=datetime(2026, 11, 25, 11))},
-            "training": (
-                TrainingSession(on=date(2026, 11, 26), stage="spot", minutes=20, result="found 8 of 10"),
-            ),
-            "addenda": (Addendum(at=datetime(2026, 11, 27, 8), by="mk", text="later"),),
-        }
+    visit = replace(
+        case.visit,
+        choice=Configuration("small-2.5", "right", "bioptic", "through the lens", cap="c", spread_mm=1.5),
+        choice_reason="widest",
+        notes='two lines\nwith "quotes" and ümlauts',
+        steps={"fit.height": StepResult(measured="12 mm", note="ok", by="mk", at=datetime(2026, 11, 25, 10))},
+        cautions={"sun": Caution(given=True, understood=True, at=datetime(2026, 11, 25, 11))},
+        training=(TrainingSession(on=date(2026, 11, 26), stage="spot", minutes=20, result="found 8 of 10"),),
+        addenda=(Addendum(at=datetime(2026, 11, 27, 8), by="mk", text="later"),),
     )
     return case.with_visit(visit)
 
@@ -248,6 +242,6 @@ def test_an_id_is_no_part_of_what_is_signed():
     """A visit signed before goals had ids stands unchanged."""
     case = loads_case(MINIMAL + '[[visit.goal]]\ntask = "x"\n')
     (goal,) = case.visit.goals
-    named = case.visit.model_copy(update={"goals": (goal.model_copy(update={"id": "other"}),)})
+    named = replace(case.visit, goals=(replace(goal, id="other"),))
     at = datetime(2026, 11, 25, 17)
     assert visit_digest("T", case.visit, "RK", at) == visit_digest("T", named, "RK", at)

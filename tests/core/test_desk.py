@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 
@@ -56,9 +57,7 @@ def test_a_signature_cannot_be_undone(desk):
     """Undo ends at the signature."""
     desk.accept(desk.case.with_typed("face.pd", "62"))
     signature = Signature(signer="mk", at=datetime(2026, 11, 25, 17), digest="0" * 64)
-    desk.accept(
-        desk.case.with_visit(desk.case.visit.model_copy(update={"signature": signature})), keep_for_good=True
-    )
+    desk.accept(desk.case.with_visit(replace(desk.case.visit, signature=signature)), keep_for_good=True)
     assert not desk.undo()
     assert desk.case.visit.signed
 

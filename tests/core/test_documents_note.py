@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 
@@ -53,7 +54,7 @@ def test_every_form_fits_and_is_safe(name, length, order, letters):
 @pytest.mark.parametrize(("length", "order", "letters"), FORMS)
 def test_hostile_words_stay_in_their_place(length, order, letters):
     """Whatever stands in the fields: no control characters, no placeholder filled, no line that passes for a heading."""
-    case = cases.hostile(cases.fitted().model_copy(update={"visits": cases.bioptic().visits}))
+    case = cases.hostile(replace(cases.fitted(), visits=cases.bioptic().visits))
     text = note(case, length=length, order=order, letters=letters)
     assert all(c.isprintable() or c == "\n" for c in text)
     assert max(columns(line) for line in text.split("\n")) <= 72
@@ -205,9 +206,7 @@ def test_a_signature_says_whether_it_still_holds():
     """A visit changed outside the program after signing says so where the signature stands."""
     signed = cases.fitted()
     assert "unchanged, with 1 addendum since" in flat(note(signed))
-    forged = signed.model_copy(
-        update={"visits": (*signed.visits[:-1], signed.visit.model_copy(update={"notes": "later words"}))}
-    )
+    forged = replace(signed, visits=(*signed.visits[:-1], replace(signed.visit, notes="later words")))
     assert "the content has been changed outside the program since" in flat(note(forged))
 
 

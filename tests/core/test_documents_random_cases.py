@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from datetime import date
 from functools import cache
 
@@ -131,7 +132,7 @@ def test_plan_and_documents_of_any_case_are_whole_or_refused(case, choose):
     assert not re.search(r"\b(NaN|Infinity)\b", text)
     if choose and made.options:
         best = made.options[0].configuration
-        case = case.with_visit(case.visit.model_copy(update={"choice": best, "choice_reason": "best"}))
+        case = case.with_visit(replace(case.visit, choice=best, choice_reason="best"))
         made = plan(case, stock(), SETTINGS)
     sheet = fitting_sheet(case, stock(), SETTINGS) if case.visit.choice is not None else None
     parts = (case, made, sheet, SETTINGS)

@@ -5,6 +5,7 @@ Common practice of low vision clinics; the optics behind a row stands beside it 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -73,7 +74,7 @@ def complaining(words: str, choice: Configuration) -> Case:
         "left.near_acuity": "2M @ 40",
     }.items():  # fmt: skip
         case = case.with_typed(path, text)
-    case = case.with_visit(case.visit.model_copy(update={"choice": choice}))
+    case = case.with_visit(replace(case.visit, choice=choice))
     return case.with_new_visit(date(2026, 12, 23), "follow-up").with_typed("follow_up.problems", words)
 
 

@@ -13,6 +13,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import suppress
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -84,7 +85,7 @@ def prepared(name: str) -> tuple[Case, FittingSheet, Model, Device]:
     for path, text in EXAMINED.items():
         case = case.with_typed(path, text)
     choice = CHOICES[name]
-    case = case.with_visit(case.visit.model_copy(update={"choice": choice}))
+    case = case.with_visit(replace(case.visit, choice=choice))
     context, demands = read_case(case, SETTINGS)
     option = option_for(context, stock(), demands, choice)
     model = model_of(option, context.person, SETTINGS, 4000.0)

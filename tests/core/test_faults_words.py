@@ -5,6 +5,7 @@ The rows of complaints follow common practice of troubleshooting; optics worked 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -57,7 +58,7 @@ def case_of(choice: Configuration, **typed: str) -> Case:
     case = new_case("TEST-8", date(2026, 11, 25))
     for path, text in given.items():
         case = case.with_typed(path.replace("__", ".", 1), text)
-    return case.with_visit(case.visit.model_copy(update={"choice": choice}))
+    return case.with_visit(replace(case.visit, choice=choice))
 
 
 @cache
@@ -341,7 +342,7 @@ def test_no_choice_no_causes() -> None:
     """Without a chosen option there is nothing to hold findings against."""
     case = case_of(HIGH)
     sheet = fitting_sheet(case, STOCK, SETTINGS)
-    bare = case.with_visit(case.visit.model_copy(update={"choice": None}))
+    bare = case.with_visit(replace(case.visit, choice=None))
     assert diagnose_case(bare, sheet, STOCK, SETTINGS) is None
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from itertools import product
 from math import isfinite
@@ -70,7 +71,7 @@ CASE = case()
 
 def sheet_for(choice: Configuration) -> FittingSheet:
     """The sheet of a configuration for that person."""
-    return fitting_sheet(CASE.with_visit(CASE.visit.model_copy(update={"choice": choice})), STOCK, SETTINGS)
+    return fitting_sheet(CASE.with_visit(replace(CASE.visit, choice=choice)), STOCK, SETTINGS)
 
 
 def configurations(telescope: Telescope) -> list[Configuration]:
@@ -164,11 +165,9 @@ def test_tolerances_shrink_with_power() -> None:
     powers = [1.3, 1.6, 2.0, 2.5, 3.0, 3.5]
     tilts, sideways, heights = [], [], []
     for power in powers:
-        stock = STOCK.model_copy(update={"telescopes": (tube("one", power, tube_length_mm=30.0),)})
+        stock = replace(STOCK, telescopes=(tube("one", power, tube_length_mm=30.0),))
         choice = Configuration("one", "both", "full diameter", "through the lens", cap="plain")
-        sheet = fitting_sheet(
-            CASE.with_visit(CASE.visit.model_copy(update={"choice": choice})), stock, SETTINGS
-        )
+        sheet = fitting_sheet(CASE.with_visit(replace(CASE.visit, choice=choice)), stock, SETTINGS)
         steps = {
             key: sheet.step(key) for key in ("verify.tilt_vertical", "fit.lateral.right", "verify.cap_height")
         }
@@ -206,7 +205,7 @@ def test_every_step_accepts_its_own_target() -> None:
 def test_progress_starts_with_what_the_record_knows() -> None:
     """A measured frame answers its step before anything is typed on the sheet."""
     choice = Configuration("middle", "right", "bioptic", "through the lens")
-    visit = CASE.visit.model_copy(update={"choice": choice})
+    visit = replace(CASE.visit, choice=choice)
     # The lens height and the segment height are on record; neither asks the practitioner again.
     assert progress(sheet_for(choice), visit).startswith("2 of ")
 
@@ -217,9 +216,7 @@ def test_a_sheet_is_never_an_unexpected_error() -> None:
     for scope, position, mount in product(STOCK.telescopes, POSITIONS, MOUNTS):
         choice = Configuration(scope.id, "right", position, mount)
         try:
-            sheet = fitting_sheet(
-                bare.with_visit(bare.visit.model_copy(update={"choice": choice})), STOCK, SETTINGS
-            )
+            sheet = fitting_sheet(bare.with_visit(replace(bare.visit, choice=choice)), STOCK, SETTINGS)
         except AfocalError as refusal:
             assert str(refusal)
             continue

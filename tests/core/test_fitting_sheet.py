@@ -8,6 +8,7 @@ memory); everything else follows from thin lenses and is worked out beside the n
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from math import atan, degrees, radians, tan
 
@@ -50,7 +51,7 @@ def case_with(choice: Configuration | None, **typed: str) -> Case:
     case = new_case("TEST-1", date(2026, 11, 25))
     for path, text in typed.items():
         case = case.with_typed(path.replace("__", ".", 1), text)
-    return case.with_visit(case.visit.model_copy(update={"choice": choice}))
+    return case.with_visit(replace(case.visit, choice=choice))
 
 
 def bioptic() -> FittingSheet:

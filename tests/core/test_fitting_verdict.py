@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, datetime
 
 import pytest
@@ -110,7 +111,7 @@ def fitted() -> tuple[Case, FittingSheet]:
     }.items():  # fmt: skip
         case = case.with_typed(path, text)
     choice = Configuration("high", "right", "bioptic", "through the lens")
-    case = case.with_visit(case.visit.model_copy(update={"choice": choice}))
+    case = case.with_visit(replace(case.visit, choice=choice))
     return case, fitting_sheet(case, STOCK, Settings())
 
 
@@ -147,7 +148,7 @@ def test_all_done_leaves_nothing_open() -> None:
     """With an answer to every step there is no next one."""
     case, sheet = fitted()
     steps = {step.key: StepResult(measured="?") for step in sheet}
-    visit = case.visit.model_copy(update={"steps": steps})
+    visit = replace(case.visit, steps=steps)
     assert next_open(sheet, visit) is None
 
 
@@ -180,7 +181,7 @@ def test_cautions_of_an_earlier_visit_stand() -> None:
     assert verdict_at(cautions, forgotten.visit).state == "open"
     assert [each.text.key for each in standing(forgotten) if not each.answered] == ["sun"]
     other = Configuration("other", "right", "bioptic", "through the lens")
-    changed = later.with_visit(later.visit.model_copy(update={"choice": other}))
+    changed = later.with_visit(replace(later.visit, choice=other))
     again = fitting_sheet(changed, STOCK, Settings()).step("teach.cautions")
     assert again is not None and verdict_at(again, changed.visit).state == "open"
 
@@ -228,8 +229,6 @@ def test_results_survive_the_file_and_a_changed_choice_leaves_them_named() -> No
     case = with_result(case, drop, "16", by="RK", at=datetime(2026, 11, 25, 10, 0), note="twice")
     assert loads_case(dumps_case(case)) == case
     flat = case.with_visit(
-        case.visit.model_copy(
-            update={"choice": Configuration("high", "right", "full diameter", "through the lens")}
-        )
+        replace(case.visit, choice=Configuration("high", "right", "full diameter", "through the lens"))
     )
     assert left_over(fitting_sheet(flat, STOCK, Settings()), flat.visit) == ("fit.head_drop",)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from dataclasses import replace
 from datetime import date
 from math import isclose, isfinite
 from typing import Any
@@ -406,7 +407,7 @@ def test_working_of_a_chance_reaches_back_to_the_acuity_and_the_power() -> None:
 def test_what_if_shows_both_and_touches_nothing() -> None:
     """A changed power, eye distance or working distance is shown beside the original; case and stock stay as they are."""
     case = PEOPLE["two like eyes"]
-    before_case, before_stock = case.model_copy(), STOCK.model_copy()
+    before_case, before_stock = replace(case), replace(STOCK)
     configuration = Configuration("middle", "right", "full diameter", "through the lens")
     before, after = what_if(
         case, STOCK, SETTINGS, configuration, {"magnification": 3.0, "eye_distance_mm": 22.0}

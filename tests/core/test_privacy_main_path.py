@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import socket
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -63,7 +64,7 @@ def test_the_main_path_opens_no_socket(clinic, tmp_path, capsys):
     """Open, type, save, plan, fit, every document, export, sign, check, pack, unpack, remove: all without network."""
     desk = Desk(clinic.open_case("LQ-107"), recovery_folder=paths.recovery_dir())
     desk.accept(desk.case.with_typed("face.pd", "31/31"))
-    desk.accept(desk.case.with_visit(desk.case.visit.model_copy(update={"notes": SECRET})))
+    desk.accept(desk.case.with_visit(replace(desk.case.visit, notes=SECRET)))
     assert desk.undo() and desk.redo()
     assert desk.close().is_safe
     signed = Desk(clinic.open_case("LQ-106"), recovery_folder=paths.recovery_dir())
@@ -86,7 +87,7 @@ def test_removing_takes_everything_of_the_patient_and_nothing_of_the_others(clin
     longer = clinic.cases / "LQ-101-B.toml"
     longer.write_text(path.read_text("utf-8").replace("LQ-101", "LQ-101-B"), "utf-8")
     desk = Desk(clinic.open_case("LQ-101"), recovery_folder=paths.recovery_dir())
-    desk.accept(desk.case.with_visit(desk.case.visit.model_copy(update={"notes": SECRET})))
+    desk.accept(desk.case.with_visit(replace(desk.case.visit, notes=SECRET)))
     desk.accept(desk.case.with_typed("face.pd", "61"))
     desk.close()
     out = paths.documents_dir(path)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, datetime
 
 import pytest
@@ -24,7 +25,7 @@ TWO = Configuration("wide", "both", "full diameter", "flip-up", cap="four")
 def case_with(choice: Configuration | None) -> Case:
     """A case with a choice."""
     case = new_case("S-1", DAY).with_typed("right.distance_acuity", "20/100")
-    return case.with_visit(case.visit.model_copy(update={"choice": choice}))
+    return case.with_visit(replace(case.visit, choice=choice))
 
 
 def told(case: Case) -> Case:
@@ -187,7 +188,7 @@ def test_cautions_of_an_earlier_visit_stand_for_the_same_telescope() -> None:
     later = first.with_new_visit(date(2026, 12, 23), "follow-up")
     assert all(entry.answered for entry in standing(later))
     assert can_sign(later)
-    other = later.with_visit(later.visit.model_copy(update={"choice": TWO}))
+    other = later.with_visit(replace(later.visit, choice=TWO))
     assert not any(entry.answered for entry in standing(other))
 
 

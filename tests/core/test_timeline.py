@@ -6,6 +6,7 @@ Repeatability used: letter acuity 0.20 log and letter contrast 0.35 log, Kiser A
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -105,7 +106,7 @@ def with_device() -> Case:
         "performance.acuity.right": StepResult(measured="20/40"),
         "performance.speed": StepResult(measured="60"),
     }
-    case = case.with_visit(case.visit.model_copy(update={"choice": ONE, "steps": steps}))
+    case = case.with_visit(replace(case.visit, choice=ONE, steps=steps))
     case = case.with_new_visit(date(2026, 12, 23), "follow-up")
     for path, text in {
         "trial.acuity_right": "20/50", "follow_up.use": "daily", "follow_up.device": "changed",
@@ -114,7 +115,7 @@ def with_device() -> Case:
         case = case.with_typed(path, text)
     steps = {"performance.speed": StepResult(measured="90")}
     changed = Configuration("high", "right", "bioptic", "through the lens", cap="four")
-    return case.with_visit(case.visit.model_copy(update={"choice": changed, "steps": steps}))
+    return case.with_visit(replace(case.visit, choice=changed, steps=steps))
 
 
 def test_device_and_use_stand_beside_the_measurements() -> None:
@@ -163,7 +164,7 @@ def test_unreadable_values_are_shown_and_not_compared() -> None:
     """A result that cannot be read keeps its text and says so."""
     case = with_device()
     steps = {"performance.speed": StepResult(measured="quick")}
-    case = case.with_visit(case.visit.model_copy(update={"steps": steps}))
+    case = case.with_visit(replace(case.visit, steps=steps))
     row = timeline(case, SETTINGS).row("through.speed")
     assert row is not None and row.cells[1].typed == "quick"
     assert row.cells[1].change is not None and row.cells[1].change.direction == "not comparable"

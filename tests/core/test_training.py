@@ -6,6 +6,7 @@ instructional resource plan on telescope training, 2004 (read in part); places a
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -40,7 +41,7 @@ def case_with(choice: Configuration | None, *goals: dict[str, str]) -> Case:
     for index, goal in enumerate(goals):
         for key, text in goal.items():
             case = case.with_goal_typed(index, key, text)
-    return case.with_visit(case.visit.model_copy(update={"choice": choice}))
+    return case.with_visit(replace(case.visit, choice=choice))
 
 
 SIGN = {"task": "street sign", "distance": "8 m", "posture": "walking", "light": "bright"}

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import sys
 import time
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 
@@ -73,7 +74,7 @@ def edit(case: Case, name: str, number: int, way: str) -> Case:
         **case.visit.steps,
         f"fit.{name}": StepResult(measured=str(number), by=name, at=datetime(2026, 11, 25)),
     }
-    return case.with_visit(case.visit.model_copy(update={"steps": steps}))
+    return case.with_visit(replace(case.visit, steps=steps))
 
 
 def main() -> None:

@@ -361,7 +361,7 @@ async def test_signed_visit_refuses_edits_in_words(app, fitting, typing, seen) -
 
         screen.change(
             lambda case: case.with_visit(
-                case.visit.model_copy(update={"signature": Signature(signer="mk", at=now(), digest="x")})
+                replace(case.visit, signature=Signature(signer="mk", at=now(), digest="x"))
             )
         )
         await pilot.pause(0.2)
@@ -384,7 +384,7 @@ async def test_result_of_another_choice_is_named_and_can_go(app, fitting, typing
         pane.go_to("verify.power.left")
         await typing(pilot, ("17.5", "enter"))
         one_eye = replace(screen.desk.case.visit.choice, eye="right", spread_mm=0.0)
-        screen.change(lambda case: case.with_visit(case.visit.model_copy(update={"choice": one_eye})))
+        screen.change(lambda case: case.with_visit(replace(case.visit, choice=one_eye)))
         await pilot.pause(0.2)
         assert row(pane, "left.verify.power.left").text == "17.5"
         pane.go_to("left.verify.power.left")
@@ -403,7 +403,7 @@ async def test_device_gone_from_the_stock_is_said(app, fitting, seen) -> None:
     async with program.run_test(size=(80, 24)) as pilot:
         screen, pane = await fitting(pilot)
         gone = replace(screen.desk.case.visit.choice, telescope="gone-9")
-        screen.change(lambda case: case.with_visit(case.visit.model_copy(update={"choice": gone})))
+        screen.change(lambda case: case.with_visit(replace(case.visit, choice=gone)))
         await pilot.pause(0.2)
         text = " ".join(seen(program).split())
         assert "gone-9" in text and "F3 offers other options" in text

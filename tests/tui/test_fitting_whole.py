@@ -39,9 +39,7 @@ async def test_whole_fitting_by_keyboard(app, fitting, typing, case, position, s
         screen, pane = await fitting(pilot)
         if screen.desk.case.visit.choice is None:
             option = next(o for o in screen.view.plan.options if o.configuration.position == position)
-            screen.change(
-                lambda old: old.with_visit(old.visit.model_copy(update={"choice": option.configuration}))
-            )
+            screen.change(lambda old: old.with_visit(replace(old.visit, choice=option.configuration)))
             await pilot.pause(0.2)
         assert screen.desk.case.visit.choice.position == position
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
+from dataclasses import replace
 from typing import Any
 
 from textual.events import Paste
@@ -153,7 +154,7 @@ async def test_every_document_is_written_or_refused_in_words(
 def _chosen(case: Any, screen: CaseScreen) -> Any:
     best = screen.view.best
     assert best is not None
-    return case.with_visit(case.visit.model_copy(update={"choice": best.configuration}))
+    return case.with_visit(replace(case.visit, choice=best.configuration))
 
 
 async def test_a_folder_that_takes_nothing_is_said(

@@ -411,7 +411,7 @@ def replace_notation(view: View, notation: str):
     settings = view.settings
     if is_dataclass(settings):
         return replace(settings, acuity_notation=notation)  # type: ignore[type-var]
-    return settings.model_copy(update={"acuity_notation": notation})
+    return replace(settings, acuity_notation=notation)
 
 
 def test_better_acuity_stands_further_right_and_tenths_are_even(views):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 from collections.abc import Awaitable, Callable
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -141,7 +142,7 @@ def signed_and_altered(clinic: Workspace) -> Path:
     """A signed visit of which a value was changed in an editor."""
     path = clinic.case_path("LQ-103")
     case = loads_case(path.read_text("utf-8"), path)
-    plain = case.with_visit(case.visit.model_copy(update={"choice": None}))
+    plain = case.with_visit(replace(case.visit, choice=None))
     text = dumps_case(sign(plain.with_typed("face.vertex_distance", "12"), "RK", datetime(2027, 1, 5, 17)))
     path.write_text(text.replace('vertex_distance = "12"', 'vertex_distance = "15"', 1), "utf-8")
     return path

@@ -7,6 +7,7 @@ change the answer) are made when they are asked for.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
 from textual import on
 from textual.app import ComposeResult
@@ -217,12 +218,11 @@ class ComputationPane(Pane):
         promised = promise_of(option)
 
         def change(case: Case) -> Case:
-            visit = case.visit.model_copy(
-                update={
-                    "choice": option.configuration,
-                    "choice_reason": "; ".join(option.reasons_for[:3]),
-                    "promised": promised,
-                }
+            visit = replace(
+                case.visit,
+                choice=option.configuration,
+                choice_reason="; ".join(option.reasons_for[:3]),
+                promised=promised,
             )
             return case.with_visit(visit)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, datetime
 
 from ...core.case import Case, Caution, TrainingSession
@@ -72,7 +73,7 @@ def _with_caution_typed(case: Case, name: str, text: str) -> Case:
     plain = text.strip().lower()
     if not plain:
         cautions = {key: mark for key, mark in case.visit.cautions.items() if key != name}
-        return case.with_visit(case.visit.model_copy(update={"cautions": cautions}))
+        return case.with_visit(replace(case.visit, cautions=cautions))
     if plain not in CAUTION_ANSWERS:
         raise EntryRefusal("caution", text, f"one of {', '.join(CAUTION_ANSWERS)}", example="yes")
     moment = now() if plain != "no" else None
@@ -81,7 +82,7 @@ def _with_caution_typed(case: Case, name: str, text: str) -> Case:
 
 def _with_reason(case: Case, text: str) -> Case:
     reason = _REASON_KIND.read(text, "Reason of the choice") if text.strip() else ""
-    return case.with_visit(case.visit.model_copy(update={"choice_reason": reason}))
+    return case.with_visit(replace(case.visit, choice_reason=reason))
 
 
 def latest_day(case: Case) -> date:
@@ -109,12 +110,12 @@ def with_session_typed(case: Case, stage: str, part: str, text: str, day: date |
         result = _outcome(text.strip())
     sessions = tuple(each for each in case.visit.training if each is not old)
     if not minutes and not result:
-        return case.with_visit(case.visit.model_copy(update={"training": sessions}))
+        return case.with_visit(replace(case.visit, training=sessions))
     new = session(day or latest_day(case), stage, minutes, result)
     if old is None:
         return with_session(case, new)
     kept = tuple(new if each is old else each for each in case.visit.training)
-    return case.with_visit(case.visit.model_copy(update={"training": kept}))
+    return case.with_visit(replace(case.visit, training=kept))
 
 
 def _outcome(text: str) -> str:
@@ -128,4 +129,4 @@ def _without_left_over(case: Case, key: str, text: str) -> Case:
             key, text, "an empty field", reason="this step belongs to another choice; it can only be removed"
         )
     steps = {name: result for name, result in case.visit.steps.items() if name != key}
-    return case.with_visit(case.visit.model_copy(update={"steps": steps}))
+    return case.with_visit(replace(case.visit, steps=steps))

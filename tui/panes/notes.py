@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Literal
@@ -137,7 +138,7 @@ class NotesPane(Pane):
             return
         if text == clean(self._view.case.visit.notes, newlines=True):
             return
-        self.send(CaseEdited(lambda case: case.with_visit(case.visit.model_copy(update={"notes": text}))))
+        self.send(CaseEdited(lambda case: case.with_visit(replace(case.visit, notes=text))))
 
     # ---- the caret
 
@@ -217,7 +218,7 @@ def _note_taken(text: str) -> Callable[[Case], Case]:
 
     def change(case: Case) -> Case:
         taken = {"note_taken_at": at, "note_digest": note_digest(text), "note_text": text}
-        return case.with_visit(case.visit.model_copy(update=taken))
+        return case.with_visit(replace(case.visit, **taken))
 
     return change
 
