@@ -8,6 +8,7 @@ prism dioptre is 1 cm at 1 m; a Galilean shifted by s shows a field shifted by s
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from math import degrees, radians, tan
 
@@ -53,7 +54,7 @@ def case_of(choice: Configuration, **typed: str) -> Case:
     case = new_case("TEST-4", date(2026, 11, 25))
     for path, text in given.items():
         case = case.with_typed(path.replace("__", ".", 1), text)
-    return case.with_visit(case.visit.model_copy(update={"choice": choice}))
+    return case.with_visit(replace(case.visit, choice=choice))
 
 
 def typed(choice: Configuration, steps: dict[str, str], **record: str) -> tuple[Findings, Diagnosis]:

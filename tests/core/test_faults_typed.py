@@ -369,7 +369,7 @@ def test_a_choice_that_would_not_be_offered_today_is_diagnosed_all_the_same() ->
     [
         (lambda case: case.with_typed("left.distance_acuity", "HM"), "hand motion"),
         (
-            lambda case: case.with_visit(case.visit.model_copy(update={"choice": GONE})),
+            lambda case: case.with_visit(replace(case.visit, choice=GONE)),
             "no longer has telescope sold-1",
         ),
     ],
