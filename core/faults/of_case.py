@@ -14,9 +14,10 @@ from math import sqrt
 from typing import Any
 
 from ..acuity import Acuity
-from ..case import Case, Visit
+from ..case import Case, StepResult
 from ..configuration import Configuration
 from ..errors import Refusal
+from ..fitting.again import lasting_result
 from ..fitting.search import WAYS
 from ..fitting.types import FittingSheet, Step
 from ..person import Person, person_of
@@ -110,22 +111,22 @@ def step_for(check_key: str, sheet: FittingSheet) -> Step | None:
 
 
 def findings_of(case: Case, sheet: FittingSheet) -> Findings:
-    """The findings at the visit worked on; those of the visit before it where this visit has no step of its own.
+    """The findings at the visit worked on, and of earlier ones with the same device what no wear can change.
 
     Never raises: a text that cannot be read is left out.
     """
     given: dict[str, Any] = {}
     sides: dict[str, float] = {}
-    visits = [case.visit]
-    if not case.visit.steps and len(case.visits) > 1:
-        visits.append(case.visits[-2])
-    for visit in visits:
-        for step in sheet:
-            value = _value(step, visit)
-            if value is not None and step.key in _TO_SIDE:
-                sides.setdefault(_TO_SIDE[step.key], float(value))
-            elif value is not None:
-                _take(step, value, given)
+    for step in sheet:
+        value = _value(step, case.visit.steps.get(step.key))
+        if value is not None and step.key in _TO_SIDE:
+            sides.setdefault(_TO_SIDE[step.key], float(value))
+        elif value is not None:
+            _take(step, value, given)
+    for step in sheet:
+        value = _value(step, lasting_result(step))
+        if value is not None:
+            _take(step, value, given)
     _sides(sides, given)
     _trial(case, given)
     chart = case.value("test.chart_distance")
@@ -137,8 +138,7 @@ def findings_of(case: Case, sheet: FittingSheet) -> Findings:
     return Findings(**given)
 
 
-def _value(step: Step, visit: Visit) -> Any:
-    result = visit.steps.get(step.key)
+def _value(step: Step, result: StepResult | None) -> Any:
     if result is None or not result.measured.strip():
         return None
     try:
@@ -249,13 +249,24 @@ def diagnose_case(case: Case, sheet: FittingSheet, stock: Stock, settings: Setti
     except (Infeasible, Refusal) as refusal:
         return _without_causes(choice, str(refusal))
     model = _model(device, context.person, settings, findings.chart_distance_mm)
-    diagnosis = diagnose_with(model, findings, choice)
+    diagnosis = replace(diagnose_with(model, findings, choice), carried=carried_over(case, sheet))
     refused = why_refused(context, stock, choice)
     if not refused:
         return diagnosis
     words = f"As examination and stock stand now, this option would not be offered: {refused}"
     return replace(
         diagnosis, problems=(*diagnosis.problems, f"{words} The causes are those of the device as chosen.")
+    )
+
+
+def carried_over(case: Case, sheet: FittingSheet) -> tuple[str, ...]:
+    """The findings that stand from an earlier visit, each with its day, in words."""
+    return tuple(
+        f"{step.heading} {step.earlier.measured} on {step.earlier.on.isoformat()}"
+        for step in sheet
+        if step.earlier is not None
+        and step.key not in case.visit.steps
+        and _value(step, lasting_result(step)) is not None
     )
 
 

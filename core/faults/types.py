@@ -152,7 +152,7 @@ class Diagnosis:
     the first cause when that one is tied. ``untested`` are causes that nothing measured so far could show, in
     words. ``unexplained`` names findings that even the first cause does not explain; ``besides`` is the cause that
     those findings point to by themselves, as when there are two faults, None where nothing explains them. ``used``
-    are the findings that counted.
+    are the findings that counted, ``carried`` those of them that an earlier visit measured, with their day.
     """
 
     configuration: Configuration
@@ -166,6 +166,7 @@ class Diagnosis:
     untested: tuple[str, ...]
     problems: tuple[str, ...] = field(default=())
     besides: Cause | None = None
+    carried: tuple[str, ...] = ()
 
     @property
     def first(self) -> Cause | None:

@@ -18,6 +18,7 @@ from ..plan.context import context_of
 from ..plan.device import Infeasible, device_numbers
 from ..settings import Settings
 from ..stock import Cap, Stock, Telescope
+from .again import at_visit
 from .context import Fit
 from .focus import focus_steps, mount_first_steps, mount_last_steps
 from .frame import frame_steps
@@ -52,12 +53,16 @@ _BUILDERS: tuple[Callable[[Fit], list[Step]], ...] = (
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """How far a sheet is: counts, and the same in words ("9 of 14, 2 need attention")."""
+    """How far a sheet is: counts, and the same in words ("9 of 14, 2 need attention").
+
+    ``carried`` counts the steps of a follow-up that stand from an earlier visit.
+    """
 
     done: int
     total: int
     attention: tuple[str, ...]
     words: str
+    carried: int = 0
 
 
 def fitting_sheet(case: Case, stock: Stock, settings: Settings) -> FittingSheet:
@@ -91,7 +96,8 @@ def fitting_sheet(case: Case, stock: Stock, settings: Settings) -> FittingSheet:
             0, "Fusion is not shown: two tubes are not ordered before it is shown through the trial pair."
         )
     assumed = tuple(dict.fromkeys(sentence for step in steps for sentence in step.assumed))
-    return FittingSheet(choice, device, tuple(_keyed(step) for step in steps), tuple(refusals), assumed)
+    made, again = at_visit([_keyed(step) for step in steps], case)
+    return FittingSheet(choice, device, made, tuple(refusals), assumed, again)
 
 
 def _parts(choice: Configuration, stock: Stock) -> tuple[Telescope, Cap | None]:
@@ -128,15 +134,31 @@ def progress(sheet: FittingSheet, visit: Visit) -> str:
 
 
 def progress_of(sheet: FittingSheet, visit: Visit) -> Progress:
-    """Progress with its counts. Optional steps count only once they have a result."""
+    """Progress with its counts; an optional step counts once it has a result, or when the record speaks against it."""
     judged = verdicts(sheet, visit)
-    counted = [s for s in sheet if not s.optional or judged[s.key].state != "open"]
+    counted = [step for step in sheet if counts(step, judged[step.key], visit)]
     done = sum(judged[step.key].state != "open" for step in counted)
     attention = tuple(step.key for step in counted if judged[step.key].state in ("check", "no"))
-    words = f"{done} of {len(counted)}"
+    words = f"{done} of {len(counted)}" + (" for this follow-up" if sheet.again else "")
     if attention:
         words += f", {len(attention)} need{'s' if len(attention) == 1 else ''} attention"
-    return Progress(done, len(counted), attention, words)
+    carried = sum(is_carried(step, judged[step.key]) for step in sheet) if sheet.again else 0
+    if carried:
+        words += f"; {carried} carried over"
+    return Progress(done, len(counted), attention, words, carried)
+
+
+def counts(step: Step, judged: Verdict, visit: Visit) -> bool:
+    """Whether a step is part of what a visit asks or did."""
+    if not step.optional or judged.state in ("check", "no"):
+        return True
+    own = visit.steps.get(step.key)
+    return judged.state != "open" and own is not None and bool(own.measured.strip())
+
+
+def is_carried(step: Step, judged: Verdict) -> bool:
+    """Whether a step is not asked at this visit because its earlier result stands."""
+    return step.optional and step.earlier is not None and judged.state == "open"
 
 
 def next_open(sheet: FittingSheet, visit: Visit, after: str = "") -> Step | None:

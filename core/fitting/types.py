@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from dataclasses import field as declared
+from datetime import date
 from typing import Literal
 
 from ..configuration import Configuration
@@ -86,6 +87,15 @@ class Ticks:
     earlier: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Earlier:
+    """What was typed at a step at an earlier visit with the same device, on which day, and what it meant."""
+
+    measured: str
+    on: date
+    state: State
+
+
 Accept = Interval | Answers | Repeats | Lens | Ticks | Recorded
 
 
@@ -99,7 +109,8 @@ class Step:
     sentences that the number leans on. ``source`` is a key of the list of sources, "" for common practice.
     ``remedy`` says what to do when the measurement lies outside. ``field`` is the path of the case field that asks
     the same: its measurement stands in while the step has none of its own. An ``optional`` step is another way to the
-    same answer and is not counted as open.
+    same answer, or one that this visit does not ask again, and is not counted as open. ``earlier`` is what an
+    earlier visit with the same device found.
     """
 
     key: str
@@ -121,6 +132,7 @@ class Step:
     remedy: str = ""
     field: str = ""
     optional: bool = False
+    earlier: Earlier | None = None
 
     @property
     def heading(self) -> str:
@@ -139,13 +151,17 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True)
 class FittingSheet:
-    """The steps for one configuration and one face, in working order, and what could not be computed and why."""
+    """The steps for one configuration and one face, in working order, and what could not be computed and why.
+
+    ``again`` says that a follow-up asks only what wear can have changed; the steps it asks stand first.
+    """
 
     configuration: Configuration
     device: str
     steps: tuple[Step, ...]
     refusals: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
+    again: bool = False
 
     def step(self, key: str) -> Step | None:
         """The step of that key."""

@@ -273,20 +273,29 @@ def test_findings_are_read_from_the_sheet() -> None:
 
 
 def test_complaints_of_a_follow_up_count() -> None:
-    """At a follow-up the words of the person are heard and the measurements of the visit before still stand."""
+    """At a follow-up the words of the person are heard; of what was measured before only what no wear changes stands."""
     case = case_of(HIGH)
     sheet = fitting_sheet(case, STOCK, SETTINGS)
     from afocal.core.fitting.sheet import with_result
 
-    step = sheet.step("performance.acuity.right")
-    assert step is not None
-    case = with_result(case, step, "0.20 logMAR").with_new_visit(date(2026, 12, 27), "follow-up")
+    # A month on the power is what it was; acuity and eye distance are not known any more.
+    for key, text in {
+        "performance.acuity.right": "0.20 logMAR", "fit.eye_distance.right": "12", "verify.power.right": "8.8",
+    }.items():  # fmt: skip
+        step = sheet.step(key)
+        assert step is not None
+        case = with_result(case, step, text)
+    case = case.with_new_visit(date(2026, 12, 27), "follow-up")
     case = case.with_typed("follow_up.problems", "Nose sore, slides down after an hour; small window")
+    sheet = fitting_sheet(case, STOCK, SETTINGS)
     findings = findings_of(case, sheet)
     assert findings.symptoms == {"nose", "tunnel"}
-    assert findings.acuity_logmar["right"] == pytest.approx(0.20)
+    assert not findings.acuity_logmar and not findings.eye_distance_mm
+    # 22 mm of objective over 8.8 mm are 2.5x.
+    assert findings.power_ratio["right"] == pytest.approx(1.0)
     diagnosis = diagnose_case(case, sheet, STOCK, SETTINGS)
     assert diagnosis is not None and diagnosis.first is not None and diagnosis.first.fault == "creep"
+    assert diagnosis.carried == ("Power by diameters, right eye 8.8 on 2026-11-25",)
 
 
 def test_way_of_a_fault_is_left_open_when_nothing_shows_it() -> None:

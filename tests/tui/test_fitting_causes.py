@@ -53,7 +53,7 @@ async def test_keys_are_taken_while_causes_are_computed(app, fitting) -> None:
 
 
 async def test_what_was_measured_before_stands_beside_its_step(app, fitting) -> None:
-    """At a new visit with the same device a step shows its last result with the day, and is open all the same."""
+    """At a follow-up with the same device a step that is not asked again shows its last result, marked, with the day."""
     program = app("LQ-107")
     async with program.run_test(size=(80, 24)) as pilot:
         screen, _pane = await fitting(pilot)
@@ -61,16 +61,11 @@ async def test_what_was_measured_before_stands_beside_its_step(app, fitting) -> 
         step = view.sheet.step("verify.power.right")
         case = with_result(view.case, step, "17.4")
         on = case.visit.on.replace(day=25)
-        later = type(view)(
-            case.with_new_visit(on, "follow-up"),
-            view.settings,
-            view.stock,
-            view.person,
-            view.plan,
-            view.sheet,
-        )
+        case = case.with_new_visit(on, "follow-up")
+        sheet = fitting_sheet(case, view.stock, view.settings)
+        later = type(view)(case, view.settings, view.stock, view.person, view.plan, sheet)
         row = next(each for each in fitting_rows(later, {}) if each.key == step.key)
-        assert (row.text, row.status) == ("", "open")
+        assert (row.text, row.status) == ("", "carried over")
         assert row.echo == "last 17.4 on 2026-11-18"
         assert any("Likely causes" in words(each) for each in causes_rows(later))
 

@@ -79,7 +79,7 @@ async def test_a_value_is_kept_judged_and_saved(app, fitting, typing, seen, size
         assert kept.by == "mk" and kept.at is not None
         assert row(pane, POWER).status == "ok"
         assert pane.form.current_key != POWER
-        assert "6 of 50" in seen(program)
+        assert "3 of 13 for this follow-up" in " ".join(seen(program).split())
         saved = loads_case(screen.desk.path.read_text("utf-8"), screen.desk.path)
         assert saved.visit.steps[POWER] == kept
 
@@ -181,13 +181,13 @@ async def test_walks_over_open_steps(app, fitting, typing) -> None:
         screen, pane = await fitting(pilot)
         view = screen.view
         first = next_open(view.sheet, view.case.visit)
-        assert pane.form.current_key == first.key == "frame.adjusted"
+        assert pane.form.current_key == first.key == "fit.vertical"
         visited = []
-        for _ in range(12):
+        for _ in range(8):
             await pilot.press("ctrl+n")
             await pilot.pause()
             visited.append(pane.form.current_key)
-        assert visited[0] == "frame.outline.right"
+        assert visited[0] == "fit.horizontal"
         assert not any(view.sheet.step(key).optional for key in visited)
         assert len(set(visited)) == len(visited)
 

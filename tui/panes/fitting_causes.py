@@ -111,6 +111,8 @@ def diagnosis_rows(diagnosis: Diagnosis, sheet: FittingSheet | None = None) -> I
     yield heading_row("How far this goes")
     if diagnosis.used:
         yield value_row("From what was found", "; ".join(diagnosis.used), role="plain")
+    if diagnosis.carried:
+        yield value_row("Of these, carried over", "; ".join(diagnosis.carried), role="plain")
     for words in diagnosis.unexplained:
         yield value_row("Not explained", words, role="check")
     if diagnosis.untested:

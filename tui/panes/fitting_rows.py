@@ -17,7 +17,7 @@ from ...core.entry import Choice, Kind, Length, Number, Words
 from ...core.errors import AfocalError, Refusal
 from ...core.fitting.cautions import CautionStanding, standing
 from ...core.fitting.exercises import Stage
-from ...core.fitting.sheet import left_over, progress, verdicts
+from ...core.fitting.sheet import counts, is_carried, left_over, progress, verdicts
 from ...core.fitting.types import PHASES, FittingSheet, Interval, Phase, Step, Verdict
 from ...core.fitting.verdict import CAUTIONS_KEY, judge
 from ...core.signing import verify
@@ -130,21 +130,29 @@ def reason_row(view: View) -> Row:
 def _step_rows(
     view: View, sheet: FittingSheet, judged: Mapping[str, Verdict], refused: Refused
 ) -> Iterator[Row]:
-    phase: Phase | None = None
+    group: tuple[Phase, bool] | None = None
     for step in sheet:
-        if step.phase != phase:
-            phase = step.phase
-            yield Row(f"phase.{phase}", _phase_words(sheet, phase, judged), heading=True)
+        # A follow-up asks some steps again; the others stand below them, phase by phase.
+        is_rest = sheet.again and step.optional
+        if (step.phase, is_rest) != group:
+            group = (step.phase, is_rest)
+            words = _rest_words(step.phase) if is_rest else _phase_words(view, sheet, step.phase, judged)
+            yield Row(f"phase.{step.phase}{'.rest' if is_rest else ''}", words, heading=True)
         # The cautions are ticked one by one below.
         if step.key != CAUTIONS_KEY:
             yield step_row(view, step, judged[step.key], refused.get(step.key, ""))
 
 
-def _phase_words(sheet: FittingSheet, phase: Phase, judged: Mapping[str, Verdict]) -> str:
+def _rest_words(phase: Phase) -> str:
+    return PHASES[phase] if phase == "search" else f"{PHASES[phase]}: not asked again"
+
+
+def _phase_words(view: View, sheet: FittingSheet, phase: Phase, judged: Mapping[str, Verdict]) -> str:
+    visit = view.case.visit
     counted = [
         step
         for step in sheet.phase(phase)
-        if step.key != CAUTIONS_KEY and (not step.optional or judged[step.key].state != "open")
+        if step.key != CAUTIONS_KEY and counts(step, judged[step.key], visit)
     ]
     if not counted:
         return PHASES[phase]
@@ -165,7 +173,7 @@ def step_row(view: View, step: Step, judged: Verdict, refused: str) -> Row:
         # The unit stands once: beside the wanted value where that has it.
         unit="" if unit in wanted.split() else unit,
         text=result.measured if result else "",
-        status="optional" if judged.state == "open" and step.optional else _STATUS[judged.state],
+        status=_status(step, judged),
         wanted=wanted,
         choices=step.kind.options if isinstance(step.kind, Choice) else (),
         echo=_echo(view, step, result, judged),
@@ -175,6 +183,12 @@ def step_row(view: View, step: Step, judged: Verdict, refused: str) -> Row:
         notes.append(f"Note: {result.note}")
     row = replace(row, note=" ".join(notes))
     return with_refusal(row, refused)
+
+
+def _status(step: Step, judged: Verdict) -> Status:
+    if judged.state == "open" and step.optional:
+        return "carried over" if is_carried(step, judged) else "optional"
+    return _STATUS[judged.state]
 
 
 def with_refusal(row: Row, sentence: str) -> Row:
@@ -223,16 +237,12 @@ def _echo(view: View, step: Step, result: StepResult | None, judged: Verdict) ->
     finding = view.case.visit.findings.get(step.field) if step.field else None
     if finding is not None and judged.state != "open":
         return f"{finding.typed} from the record"
-    return _last_words(view, step)
+    return _last_words(step)
 
 
-def _last_words(view: View, step: Step) -> str:
+def _last_words(step: Step) -> str:
     """What was measured at the step at an earlier visit with the same device; it is not measured now."""
-    for visit in reversed(view.case.visits[:-1]):
-        result = visit.steps.get(step.key)
-        if result is not None and result.measured and visit.choice == view.case.visit.choice:
-            return f"last {result.measured} on {visit.on.isoformat()}"
-    return ""
+    return "" if step.earlier is None else f"last {step.earlier.measured} on {step.earlier.on.isoformat()}"
 
 
 def understood(kind: Kind, typed: str, value: Any, notation: Notation) -> str:
