@@ -7,6 +7,7 @@ task, the cautions.
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -123,7 +124,7 @@ def test_other_visits_ask_everything(kind: str) -> None:
 def test_a_device_changed_at_a_follow_up_asks_everything() -> None:
     """Another choice at the follow-up is a new fitting."""
     case = fitted()
-    case = case.with_visit(case.visit.model_copy(update={"choice": PAIR}))
+    case = case.with_visit(replace(case.visit, choice=PAIR))
     sheet = sheet_of(case)
     assert not sheet.again
     assert progress(sheet, case.visit).startswith("0 of ") and "carried over" not in progress(

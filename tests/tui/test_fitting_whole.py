@@ -38,7 +38,7 @@ async def test_whole_fitting_by_keyboard(app, fitting, typing, case, position, s
     async with program.run_test(size=size) as pilot:
         screen, pane = await fitting(pilot)
         # As a fitting: a follow-up asks only part of it again.
-        screen.change(lambda old: old.with_visit(old.visit.model_copy(update={"kind": "fitting"})))
+        screen.change(lambda old: old.with_visit(replace(old.visit, kind="fitting")))
         await pilot.pause(0.2)
         if screen.desk.case.visit.choice is None:
             option = next(o for o in screen.view.plan.options if o.configuration.position == position)
