@@ -1,8 +1,10 @@
-"""Distances, powers and days as they are said to somebody at home: centimetres with inches, metres with feet."""
+"""Distances, powers, sight and days as they are said to somebody at home: centimetres with inches, metres with feet."""
 
 from __future__ import annotations
 
 from datetime import date
+
+from ..acuity import OffChart
 
 _MONTHS = (
     "January",
@@ -60,3 +62,14 @@ def times(magnification: float) -> str:
 def day(value: date) -> str:
     """A day in full: ``Tuesday, 8 December 2026``."""
     return f"{_DAYS[value.weekday()]}, {value.day} {_MONTHS[value.month - 1]} {value.year}"
+
+
+def seen_without_chart(value: OffChart) -> str:
+    """What an eye sees that reads no chart: ``it can count fingers 60 cm (24 inches) away``."""
+    seen = {
+        "CF": "it can count fingers",
+        "HM": "it can see a hand move",
+        "LP": "it can tell light from dark",
+        "NLP": "it sees no light",
+    }[value.category]
+    return seen if value.distance_mm is None else f"{seen} {distance(value.distance_mm)} away"

@@ -55,7 +55,9 @@ def exchange_of(
     visit = case.visit
     used = settings or Settings()
     option = chosen_option(plan, visit.choice, used)
-    ordered = option is not None and plan is not None and visit.signed and not obstacles(case, plan, used)
+    ordered = (
+        option is not None and plan is not None and visit.signed and not obstacles(case, plan, used, sheet)
+    )
     made = Exchange(
         person_code=clean(case.code),
         examiner=clean(case.value("person.examiner") or ""),

@@ -15,6 +15,7 @@ from ..errors import AfocalError
 from ..fields import by_path
 from ..fitting.carrier import STRONG_LENS_D, carrier_question
 from ..fitting.types import FittingSheet
+from ..fitting.verdict import verdict_at
 from ..plan.types import Option, Plan
 from ..settings import Settings
 from . import order_parts
@@ -23,6 +24,10 @@ from .options import chosen_option, refusal_of
 from .order_parts import FORMS_WITH_ADD, both_forms, has_carrier
 from .text import WIDTH, Letters, clean, fill, in_letters, number
 from .version import made_by
+
+# How the fitting sheet names the strips of lens around a tube.
+LENS_LEFT = "lens_left_"
+_NO_ROOM = "The frame does not allow this tube"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +72,10 @@ class Order:
         return "\n\n".join(blocks) + "\n"
 
 
-def obstacles(case: Case, plan: Plan, settings: Settings) -> tuple[Obstacle, ...]:
-    """What stands against the order, empty when it can be written."""
+def obstacles(
+    case: Case, plan: Plan, settings: Settings, sheet: FittingSheet | None = None
+) -> tuple[Obstacle, ...]:
+    """What stands against the order, empty when it can be written; ``sheet`` tells whether the frame allows it."""
     choice = case.visit.choice
     if choice is None:
         return (Obstacle("", "No device is chosen."),)
@@ -87,6 +94,7 @@ def obstacles(case: Case, plan: Plan, settings: Settings) -> tuple[Obstacle, ...
     if choice.eye == "both" and plan.person.fusion is not True:
         found.append(Obstacle("binocular.fusion", "Two tubes are ordered only when fusion has been shown."))
     found.extend(carrier_obstacles(option, plan))
+    found.extend(_frame_obstacles(case, sheet))
     for outcome in option.outcomes:
         if outcome.cap_on and outcome.vergence_state == 2:
             found.append(Obstacle("", f"With the caps on: {_ended(clean(outcome.sentence))}"))
@@ -97,6 +105,31 @@ def obstacles(case: Case, plan: Plan, settings: Settings) -> tuple[Obstacle, ...
         words = f"The tilt of the tube is the usual one of {tilt}, not chosen for this face: record it."
         found.append(Obstacle("face.tube_tilt", words))
     return tuple(found)
+
+
+def _frame_obstacles(case: Case, sheet: FittingSheet | None) -> list[Obstacle]:
+    """What was measured of the frame and does not allow the tube; else the strip of lens that is expected around it."""
+    steps = [] if sheet is None else list(sheet.phase("frame"))
+    judged = [(step, verdict_at(step, case.visit)) for step in steps]
+    found = [
+        Obstacle(step.field, clean(f"{_NO_ROOM}: {step.heading}, {step.target}: {step.remedy}."))
+        for step, verdict in judged
+        if verdict.state == "no"
+    ]
+    if found:
+        return found
+    for step, verdict in judged:
+        left = {name: value for name, value in step.numbers.items() if name.startswith(LENS_LEFT)}
+        if not left or verdict.state != "open" or step.target_value is None:
+            continue
+        where, least = min(left.items(), key=lambda item: item[1])
+        if least < step.target_value - 1.0:
+            side = where.removeprefix(LENS_LEFT).removesuffix("_mm").replace("_", " ")
+            words = f"{number(least, 1)} mm of lens would be left {side}, at least {number(step.target_value, 1)} mm"
+            found.append(
+                Obstacle("", f"The tube does not fit in this frame, {step.eye} eye: {words} are needed.")
+            )
+    return found
 
 
 def carrier_obstacles(option: Option, plan: Plan) -> tuple[Obstacle, ...]:
@@ -121,7 +154,7 @@ def carrier_obstacles(option: Option, plan: Plan) -> tuple[Obstacle, ...]:
 
 def order(case: Case, plan: Plan, sheet: FittingSheet | None, settings: Settings) -> Order:
     """The order for the chosen device. Raises OrderBlocked, with a sentence for each reason, while one stands."""
-    against = obstacles(case, plan, settings)
+    against = obstacles(case, plan, settings, sheet)
     if against:
         raise OrderBlocked(against)
     option = chosen_option(plan, case.visit.choice, settings)

@@ -85,13 +85,17 @@ def tube(option: Option, eye: EyeNumbers, plan: Plan, sheet: FittingSheet | None
     tilt = tilt_deg(option, eye.side, sheet)
     level = f"{number(abs(tilt), 1)} deg {'down' if tilt < 0 else 'up'} from the head's horizontal"
     if "face.pantoscopic_tilt" not in plan.person.assumed:
-        level += f"; {number(tilt + mount.pantoscopic_deg, 1)} deg to the lens normal"
+        normal = tilt + mount.pantoscopic_deg
+        level += f"; {number(abs(normal), 1)} deg {'down' if normal < 0 else 'up'} from the lens normal"
     yield Item("Tube tilt", level)
     if plan.person.ocular_to_cornea_mm is not None:
         yield Item("Ocular to cornea", f"{number(eye.ocular_to_cornea_mm, 1)} mm")
     elif "face.vertex_distance" not in plan.person.assumed:
         yield Item("Ocular to cornea", f"{number(eye.ocular_to_cornea_mm, 1)} mm, from the vertex distance")
     yield from _built_in(choice, eye, plan)
+    focus = next((step for step in sheet or () if step.key == f"verify.focus.{eye.side}"), None)
+    if focus is not None:
+        yield Item("Back vertex power, tube alone, set for far", focus.target)
 
 
 def _built_in(choice: Configuration, eye: EyeNumbers, plan: Plan) -> Iterator[Item]:
@@ -136,11 +140,11 @@ def carrier(option: Option, plan: Plan) -> Iterator[Item]:
     for each in lenses:
         yield Item(each.side.capitalize(), both_forms(each.lens) + _carried(each))
     yield Item("Vertex distance", vertex_words(lenses[0]))
-    if looks_through_carrier(choice):
-        yield Item(
-            "Behind the tube", "the carrier lens closes behind the ocular; the tube is looked through it"
-        )
-    else:
+    powers = any(each.lens != Refraction(0.0) for each in lenses)
+    if powers and looks_through_carrier(choice):
+        words = "the carrier lens closes behind the ocular; the tube is looked through it"
+        yield Item("Behind the tube", words)
+    elif powers:
         yield Item("Beside the tube only", "the view through the tube is not corrected by the carrier")
     if person.lenses_worn in FORMS_WITH_ADD:
         yield Item("Lens form", f"{clean(person.lenses_worn)}, as worn so far")

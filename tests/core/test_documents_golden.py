@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from afocal.core.documents import handout, note_facts, order, working_sheet
+from afocal.core.documents import handout, handout_facts, note_facts, order, working_sheet
 from afocal.core.documents.chart_note import chart_note
 from afocal.core.documents.fhir import fhir_text
 from afocal.core.documents.look_back_report import look_back_text
@@ -101,7 +101,7 @@ def held(folder: Path, made: dict[str, str]) -> list[str]:
 
 @pytest.fixture(autouse=True)
 def _fixed_version(monkeypatch):
-    for module in (handout, note_facts, order, working_sheet):
+    for module in (handout_facts, note_facts, order, working_sheet):
         monkeypatch.setattr(module, "made_by", lambda: "afocal 0.0.0, formulas 0-00000000")
 
 

@@ -144,7 +144,93 @@ def test_who_gets_no_telescope_is_told_to_come_back():
     _, parts = sheet_parts("refused")
     text = " ".join(line for part in parts for line in part.lines)
     assert "Please come back." in text and "There are other ways to help" in text
-    assert "sun" not in text and "Wipe" not in text and "hand motion" in text
+    assert "sun" not in text and "Wipe" not in text
+    assert "Your right eye: it can see a hand move 50 cm (20 inches) away." in text
+    assert "Your left eye: it can tell light from dark." in text
+
+
+def lines_of(case) -> dict[str, str]:
+    """The sheet of a case: each heading with its sentences in one line."""
+    parts = handout_parts(case, cases.plan_of(case), cases.sheet_of(case), cases.SETTINGS)
+    return {part.heading: " ".join(part.lines) for part in parts}
+
+
+@pytest.mark.parametrize("name", ["bioptic", "refused"])
+@pytest.mark.parametrize(
+    ("sign", "words"),
+    [
+        ("sudden_loss", "dropped all at once"),
+        ("new_distortion", "Lines look bent"),
+        ("flashes_or_floaters", "flashes or new spots"),
+        ("eye_pain", "Your eye hurts"),
+        ("field_loss_new", "side view"),
+    ],
+)
+def test_a_sign_for_the_same_day_leads_the_sheet(name, sign, words):
+    """Who must see an eye doctor today reads that first, with what was found, and that a telescope waits."""
+    case = cases.ALL[name]().with_typed(f"history.{sign}", "yes")
+    parts = handout_parts(case, cases.plan_of(case), cases.sheet_of(case), cases.SETTINGS)
+    assert parts[0].heading == "Before anything else" and words in parts[0].lines[0]
+    assert "See an eye doctor today." in parts[0].lines[1]
+    assert ("must wait" in " ".join(parts[0].lines)) == (name == "bioptic")
+    assert (
+        max(grades([piece for line in parts[0].lines for piece in re.split(r"(?<=[.!?]) ", line)])) <= GRADE
+    )
+    assert "Before anything else" not in lines_of(cases.ALL[name]())
+
+
+def test_a_sheet_for_a_device_without_a_cap_speaks_of_none():
+    """Caps are named only where there is one, the ring only where it can be turned."""
+    without = " ".join(lines_of(cases.bioptic()).values())
+    assert "cap" not in without.replace("escape", "") and "ring to make" not in without
+    assert "Things look clear from about" in without
+    clear = lines_of(cases.with_cap())["Where things look clear"]
+    assert "With no cap on, things look clear" in clear and "With the cap on" in clear
+    focusing = lines_of(cases.focusing())["Where things look clear"]
+    assert focusing.startswith("You can make things sharp from about") and "Turn the ring" in focusing
+
+
+def test_a_lamp_is_advised_for_near_things_only():
+    """Nobody puts a lamp on a street sign."""
+    assert "lamp" not in " ".join(lines_of(cases.bioptic()).values())
+    assert "lamp" not in " ".join(lines_of(cases.two_tubes()).values())
+    assert "lamp on the page" in lines_of(cases.with_cap())["Which glasses, which light"]
+
+
+def test_the_next_visit_is_the_one_that_is_set():
+    """A day that is set is named, none is made up, and a day that has come is not ahead."""
+    set_ = lines_of(cases.bioptic())["When to come back"]
+    assert set_.startswith("Your next visit is on Tuesday, 8 December 2026.") and "2 weeks" not in set_
+    for other in ("", "2026-11-24"):
+        unset = lines_of(cases.bioptic().with_typed("plan.next_date", other))["When to come back"]
+        assert unset.startswith("Ask us for the day of your next visit.") and "is on" not in unset
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ("CF 2 ft", "it can count fingers 61 cm (24 inches) away"),
+        ("CF", "it can count fingers"),
+        ("HM at 50 cm", "it can see a hand move 50 cm (20 inches) away"),
+        ("LP", "it can tell light from dark"),
+        ("NLP", "it sees no light"),
+    ],
+)
+def test_sight_below_the_chart_is_said_in_everyday_words(typed, words):
+    """No code and no term of the trade."""
+    case = cases.with_cap().with_typed("right.distance_acuity", typed)
+    found = lines_of(case)["What we found"]
+    assert f"Your right eye: {words}." in found
+    assert not re.search(r"\b(CF|HM|LP|NLP|motion|perception)\b", found)
+
+
+def test_a_clip_goes_over_glasses_only_where_it_was_computed_so():
+    """Where the spectacles under the clip are in question the sheet does not tell to wear them."""
+    choice = {"telescope": "g20-wide", "eye": "right", "position": "full diameter", "mount": "clip-on"}
+    over = cases.chosen(cases.two_tubes(), **choice)
+    assert "Wear your far glasses under it." in lines_of(over)["Which glasses, which light"]
+    bare = cases.chosen(cases.two_tubes(), **choice, correction="none")
+    assert "far glasses" not in " ".join(lines_of(bare).values())
 
 
 @pytest.mark.parametrize("name", ["bioptic", "two-tubes", "with-cap", "focusing", "fitted"])
@@ -168,7 +254,7 @@ def test_distances_are_those_of_the_case_in_everyday_measures():
     _, parts = sheet_parts("with-cap")
     text = " ".join(line for part in parts for line in part.lines)
     # 2.5x, tube 28 mm, cap +2.25 D, 1.00 D of myopia at the ocular left in: 414.6 mm, derived by ray matrices.
-    assert "hold things 41 cm (16 inches) from the cap" in text
+    assert "keep things 41 cm (16 inches) from the cap" in text
     assert "Bright light troubles you." in text
 
 

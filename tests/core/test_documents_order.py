@@ -43,7 +43,7 @@ def test_a_bioptic_order_has_every_figure():
         # Housing 9, half pupil 1.5, clearance 1: 11.5 mm; pupil 21 mm above the rim: 32.5 mm.
         "Ocular centre: 11.5 mm above the pupil centre",
         "Ocular centre above the lower rim: 32.5 mm",
-        "Tube tilt: 13.0 deg up from the head's horizontal; 21.0 deg to the lens normal",
+        "Tube tilt: 13.0 deg up from the head's horizontal; 21.0 deg up from the lens normal",
         "Right: +2.50 sph",
         "Left: +2.25 -0.50 x 90, the same as +1.75 +0.50 x 180",
         "refraction 12.0 mm, carrier 12.0 mm",
@@ -143,7 +143,7 @@ def test_a_low_tube_has_the_place_of_the_fitting_sheet():
     """Height and tilt of a tube that is worn low stand in the order as on the fitting sheet."""
     from test_fitting_carrier import demo_stock, music
 
-    case = music(position="low", mount="through the lens", correction="carrier", cap="cap+2.25")
+    case = music(position="low", mount="flip-up", correction="carrier", cap="cap+2.25")
     stock = demo_stock()
     made, sheet = plan(case, stock, cases.SETTINGS), fitting_sheet(case, stock, cases.SETTINGS)
     text = " ".join(order(case, made, sheet, cases.SETTINGS).text().split())
@@ -152,7 +152,31 @@ def test_a_low_tube_has_the_place_of_the_fitting_sheet():
     # Housing 13, half pupil 1.75, clearance 1: 15.75 mm below; the pupil stands 20 mm above the rim.
     assert height == pytest.approx(15.75) and "Ocular centre above the lower rim: 4.2 mm" in text
     assert "Ocular centre: 15.8 mm below the pupil centre" in text
-    assert f"Tube tilt: {-tilt:.1f} deg down" in text and f"; {tilt + 6:.1f} deg to the lens normal" in text
+    assert (
+        f"Tube tilt: {-tilt:.1f} deg down" in text
+        and f"; {-tilt - 6:.1f} deg down from the lens normal" in text
+    )
+
+
+def test_a_tube_that_the_frame_does_not_hold_is_not_ordered():
+    """Where a measured height leaves no lens below the tube, or the sizes none beside it, the order says so."""
+    from test_fitting_carrier import demo_stock, music
+
+    stock = demo_stock()
+
+    def against(case) -> list[str]:
+        made, sheet = plan(case, stock, cases.SETTINGS), fitting_sheet(case, stock, cases.SETTINGS)
+        return [each.sentence for each in obstacles(case, made, cases.SETTINGS, sheet)]
+
+    low = music(position="low", mount="through the lens", correction="carrier", cap="cap+2.25")
+    (sentence,) = against(low)
+    # Housing 13, tube 15.75 below the pupil, rim 3.
+    assert "at least 31.8 mm; now 20 mm" in sentence and sentence.endswith("or a smaller tube.")
+    straight = music(mount="through the lens", correction="carrier", cap="cap+2.25")
+    assert against(straight) == []
+    # 33 mm from the middle and 13 of housing reach to 46 mm; a lens of 34 mm beside a bridge of 18 ends at 43.
+    (sentence,) = against(cases.typed(straight, {"face.a_size": "34", "face.bridge": "18"}))
+    assert "-3.0 mm of lens would be left towards the temple, at least 3.0 mm are needed" in sentence
 
 
 def test_a_lens_at_the_ocular_has_its_cylinder():
