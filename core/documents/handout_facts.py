@@ -58,6 +58,9 @@ CONDITIONS = (
     "no device",
     "one tube",
     "two tubes",
+    "other eye sees",
+    "galilean",
+    "keplerian",
     "bioptic",
     "full diameter",
     "low",
@@ -135,7 +138,10 @@ class HandoutFacts:
                 holding.add("own glasses")
         if choice.filter:
             holding.add("filter")
+        if choice.eye != "both" and self._sees("left" if choice.eye == "right" else "right"):
+            holding.add("other eye sees")
         if option is not None:
+            holding.add(option.telescope.type)
             holding.add("focus by hand" if option.telescope.focusable else "fixed focus")
         if choice.cap or any(
             (goal.value("distance") or FAR_MM) <= LAMP_REACHES_MM for goal in self.case.visit.goals
@@ -144,6 +150,11 @@ class HandoutFacts:
         if any((goal.value("object_speed") or 0) > 0 for goal in self.case.visit.goals):
             holding.add("moving goal")
         return holding
+
+    def _sees(self, side: str) -> bool:
+        """Whether an eye is on record that sees more than light."""
+        value = self.case.value(f"{side}.distance_acuity")
+        return isinstance(value, Acuity) or (isinstance(value, OffChart) and value.category in ("CF", "HM"))
 
     def word(self, name: str) -> str:
         """The words for a word placeholder, "" when there is nothing to say."""

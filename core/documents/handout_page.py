@@ -46,10 +46,12 @@ h1 {{ font-size: 1.5em; line-height: 1.2; margin: 0 0 0.6em; }}
 h2 {{ font-size: 1.25em; line-height: 1.2; margin: 1.2em 0 0.4em; border-top: 3pt solid #000000; padding-top: 0.4em; }}
 p {{ margin: 0 0 0.6em; }}
 footer {{ margin-top: 1.6em; border-top: 3pt solid #000000; padding-top: 0.4em; font-size: {18}pt; }}
-@page {{ margin: 18mm; }}
+@page {{ margin: 18mm 18mm 22mm; @bottom-right {{ content: "Page " counter(page) " of " counter(pages);
+       font: 18pt Verdana, "DejaVu Sans", Arial, Helvetica, sans-serif; color: #000000; }} }}
 @media print {{
   body {{ max-width: none; padding: 0; }}
   h2 {{ break-after: avoid; }}
+  footer {{ break-inside: avoid; }}
   p {{ break-inside: avoid; orphans: 3; widows: 3; }}
 }}
 """

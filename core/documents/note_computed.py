@@ -7,6 +7,7 @@ from collections.abc import Callable
 from ..assumptions import ASSUMPTIONS
 from ..case import Visit
 from ..fields import by_path, goal_by_key
+from ..fitting.carrier import carrier_question
 from ..goals import Demand
 from ..plan.types import Plan
 from .findings import Item, goal_key_words, value_of_goal
@@ -153,7 +154,11 @@ def _choice(facts: NoteFacts) -> list[Item]:
     if choice is None:
         return []
     option = facts.option
-    return [Item("Chosen", unresolved_choice_words(choice) if option is None else choice_words(option))]
+    items = [Item("Chosen", unresolved_choice_words(choice) if option is None else choice_words(option))]
+    if facts.plan is not None:
+        asked = (carrier_question(facts.plan.person, choice, side) for side in choice.eyes)
+        items.extend(Item("To settle before the order", clean(each)) for each in asked if each)
+    return items
 
 
 def _choice_reason(facts: NoteFacts) -> list[Item]:

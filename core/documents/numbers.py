@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from ..configuration import Configuration
+from ..plan.formulas import cap_prism_relief_prism
 from ..plan.types import EyeNumbers, MountNumbers, Option, Outcome, PairNumbers
 from ..settings import Settings
 from ..stock import Telescope
@@ -181,12 +182,8 @@ def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
         f"Exit pupil{of}", pupil, eye.exit_pupil_basis, "exit_pupil_diameter_mm", eye.exit_pupil_diameter_mm
     )
     if eye.near_limit_mm is not None:
-        criterion = (
-            f"from the objective; accommodation {number(eye.accommodation_d)} D, depth of focus "
-            f"{number(eye.tolerance_d)} D each way, pupil {number(eye.pupil_mm, 1)} mm, "
-            f"{FOCUS_WORDS[option.configuration.focus]}, no cap"
-        )
         words = span(eye.near_limit_mm, eye.far_limit_mm)
+        criterion = _clear_criterion(eye, option)
         yield Shown(f"Clear{of}", words, criterion, "near_limit_mm", eye.near_limit_mm, brief=True)
     yield Shown(
         f"Brightness{of}",
@@ -194,6 +191,19 @@ def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
         f"of the bare eye; pupils {number(eye.pupil_mm, 1)} and {number(eye.dim_pupil_mm, 1)} mm",
         "relative_brightness",
         eye.relative_brightness,
+    )
+
+
+def _clear_criterion(eye: EyeNumbers, option: Option) -> str:
+    """By what the near end is set: the travel of a tube focused by hand, else the eye's own focus."""
+    telescope = option.telescope
+    if telescope.focusable:
+        longest = telescope.longest_tube_mm or telescope.tube_length_mm
+        return f"from the objective; tube lengthened to {number(longest, 1)} mm at most, eye relaxed, no cap"
+    return (
+        f"from the objective; accommodation {number(eye.accommodation_d)} D, depth of focus "
+        f"{number(eye.tolerance_d)} D each way, pupil {number(eye.pupil_mm, 1)} mm, "
+        f"{FOCUS_WORDS[option.configuration.focus]}, no cap"
     )
 
 
@@ -246,9 +256,7 @@ def _acuity(outcome: Outcome, settings: Settings) -> Iterator[Shown]:
             goal = "for " + logmar_words(outcome.goal_logmar, settings).replace(" (", ", ").rstrip(")")
         yield Shown("Power required", words, goal, "required_magnification", outcome.required_magnification)
     if outcome.predicted_logmar_with_losses is not None:
-        losses = ", ".join(
-            f"{loss.name} {number(loss.logmar)}" for loss in outcome.losses if loss.logmar >= 0.005
-        )
+        losses = _losses(outcome)
         criterion = f"losses counted: {losses} log" if losses else "no loss counted"
         if outcome.predicted_logmar is not None and losses:
             criterion += f"; {number(outcome.predicted_logmar)} logMAR without"
@@ -263,6 +271,11 @@ def _acuity(outcome: Outcome, settings: Settings) -> Iterator[Shown]:
         )
 
 
+def _losses(outcome: Outcome) -> str:
+    """The losses that two decimals show, by name."""
+    return ", ".join(f"{loss.name} {number(loss.logmar)}" for loss in outcome.losses if loss.logmar >= 0.005)
+
+
 def _near(outcome: Outcome) -> Iterator[Shown]:
     if outcome.evd_mm is not None and outcome.required_evd_mm is not None:
         words = f"{length(outcome.evd_mm)}; required {length(outcome.required_evd_mm)}"
@@ -270,7 +283,10 @@ def _near(outcome: Outcome) -> Iterator[Shown]:
         yield Shown("Viewing distance it amounts to", words, criterion, "evd_mm", outcome.evd_mm)
     if outcome.print_read_m_units is not None:
         words = f"{number(outcome.print_read_m_units, 2)}M"
+        losses = _losses(outcome)
         criterion = "expected threshold through it"
+        if losses:
+            criterion += f", before the losses that the chance counts: {losses} log"
         yield Shown(
             "Print promised", words, criterion, "print_read_m_units", outcome.print_read_m_units, brief=True
         )
@@ -291,8 +307,10 @@ def _around(option: Option, outcome: Outcome) -> Iterator[Shown]:
     eye = option.device.leading
     if outcome.exit_vergence_d is not None:
         words = "clear" if outcome.clear else f"out of focus by {number(outcome.defocus_d)} D"
+        hyperfocal = option.configuration.focus == "hyperfocal" and not outcome.cap_on
+        setting = f", hyperfocal setting {signed(eye.tolerance_d)} D" if hyperfocal else ""
         criterion = (
-            f"{distance}; vergence leaving the ocular {signed(outcome.exit_vergence_d)} D, accommodation "
+            f"{distance}; vergence leaving the ocular {signed(outcome.exit_vergence_d)} D{setting}, accommodation "
             f"{number(eye.accommodation_d)} D, depth of focus {number(eye.tolerance_d)} D"
         )
         yield Shown("Focus at the task", words, criterion, "exit_vergence_d", outcome.exit_vergence_d)
@@ -305,12 +323,34 @@ def _around(option: Option, outcome: Outcome) -> Iterator[Shown]:
         yield Shown("Width seen there", f"{length(width)}", criterion, quantity, width, brief=True)
     if outcome.convergence_prism is not None and option.configuration.eye == "both":
         words = f"{number(outcome.convergence_prism, 1)} prism D"
-        known = outcome.vergence_reserve_prism
-        criterion = distance if known is None else f"{distance}; reserve {number(known, 1)} prism D"
+        criterion = f"{distance}{_vergence_criterion(option, outcome)}"
         yield Shown("Convergence there", words, criterion, "convergence_prism", outcome.convergence_prism)
     if outcome.slip_deg_s:
         words = f"{number(outcome.slip_deg_s, 1)} deg/s"
         yield Shown("Image slip", words, "head or object moving as stated", "slip_deg_s", outcome.slip_deg_s)
+
+
+def _vergence_criterion(option: Option, outcome: Outcome) -> str:
+    """What of it is ordinary looking, what the caps take away, what is left beyond, and how much reserve there is."""
+    parts = []
+    if option.configuration.spread_mm:
+        parts.append("by the PD, the spread not counted")
+    through, naked = outcome.convergence_prism, outcome.convergence_naked_prism
+    if through is not None and naked is not None:
+        prism = option.cap.base_in_prism if option.cap is not None and outcome.cap_on else 0.0
+        relief = cap_prism_relief_prism(outcome.magnification, prism) if prism else 0.0
+        if relief:
+            parts.append(f"base in takes {number(relief, 1)} away")
+        beyond = through - relief - naked
+        parts.append(f"{number(naked, 1)} ordinary without it, {number(abs(beyond), 1)} {_side_of(beyond)}")
+    if outcome.vergence_reserve_prism is not None:
+        reserve = outcome.vergence_reserve_prism
+        parts.append(f"half of the reserve of {number(reserve, 1)} prism D allowed")
+    return "".join(f"; {part}" for part in parts)
+
+
+def _side_of(beyond_prism: float) -> str:
+    return "beyond" if beyond_prism >= 0 else "less"
 
 
 __all__ = [

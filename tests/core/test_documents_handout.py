@@ -170,8 +170,8 @@ def test_a_sign_for_the_same_day_leads_the_sheet(name, sign, words):
     """Who must see an eye doctor today reads that first, with what was found, and that a telescope waits."""
     case = cases.ALL[name]().with_typed(f"history.{sign}", "yes")
     parts = handout_parts(case, cases.plan_of(case), cases.sheet_of(case), cases.SETTINGS)
-    assert parts[0].heading == "Before anything else" and words in parts[0].lines[0]
-    assert "See an eye doctor today." in parts[0].lines[1]
+    assert parts[0].heading == "Before anything else" and words in parts[0].lines[1]
+    assert parts[0].lines[0].startswith("See an eye doctor today.")
     assert ("must wait" in " ".join(parts[0].lines)) == (name == "bioptic")
     assert (
         max(grades([piece for line in parts[0].lines for piece in re.split(r"(?<=[.!?]) ", line)])) <= GRADE
@@ -222,6 +222,17 @@ def test_sight_below_the_chart_is_said_in_everyday_words(typed, words):
     found = lines_of(case)["What we found"]
     assert f"Your right eye: {words}." in found
     assert not re.search(r"\b(CF|HM|LP|NLP|motion|perception)\b", found)
+
+
+def test_only_what_holds_for_the_tube_and_the_other_eye_is_said():
+    """A tube with its exit pupil behind it is not better for being closer; an eye that sees no light watches nothing."""
+    assert "The closer the telescope" in lines_of(cases.bioptic())["How to use it"]
+    focusing = lines_of(cases.focusing())["How to use it"]
+    assert "The closer" not in focusing and "The view goes dark" in focusing
+    assert "Your other eye watches" in lines_of(cases.with_cap())["Your telescope"]
+    for blind in ("NLP", "LP", ""):
+        case = cases.with_cap().with_typed("right.distance_acuity", blind)
+        assert "other eye" not in lines_of(case)["Your telescope"]
 
 
 def test_a_clip_goes_over_glasses_only_where_it_was_computed_so():

@@ -1,0 +1,78 @@
+"""The computed numbers of note and working sheet: each says what it rests on, and no more than is true."""
+
+from __future__ import annotations
+
+import re
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from afocal.core.documents.chart_note import chart_note
+from afocal.core.documents.numbers import device_numbers, outcome_numbers
+from afocal.core.documents.options import chosen_option
+
+sys.path.insert(0, str(Path(__file__).parent))
+import documents_cases as cases
+
+
+def shown_of(case, label: str):
+    """The computed numbers of a case under a label."""
+    made = cases.plan_of(case)
+    option = chosen_option(made, case.visit.choice, cases.SETTINGS)
+    found = [*device_numbers(option)]
+    for outcome in option.outcomes:
+        found += outcome_numbers(option, outcome, cases.SETTINGS)
+    return [each for each in found if each.label.startswith(label)]
+
+
+def test_the_near_end_of_a_tube_focused_by_hand_is_that_of_its_travel():
+    """The length of the tube sets it, not the depth of focus of the eye."""
+    (clear,) = shown_of(cases.focusing(), "Clear")
+    assert "tube lengthened to 92.0 mm at most, eye relaxed" in clear.criterion
+    assert "depth of focus" not in clear.criterion
+    (fixed,) = shown_of(cases.bioptic(), "Clear")
+    assert "depth of focus" in fixed.criterion and "lengthened" not in fixed.criterion
+
+
+def test_convergence_stands_beside_what_is_ordinary_and_what_is_allowed():
+    """Nobody compares the whole demand with the reserve: what goes beyond ordinary looking is what costs it."""
+    (asked,) = shown_of(cases.two_tubes(), "Convergence there")
+    # 100 x 62/2400 is 2.6 without any device; Sheard's rule leaves half of the reserve of 9.
+    assert "2.6 ordinary without it" in asked.criterion
+    beyond = float(re.search(r"([\d.]+) beyond", asked.criterion)[1])
+    assert beyond == pytest.approx(asked.value - 100 * 62 / 2400, abs=0.06)
+    assert "half of the reserve of 9.0 prism D allowed" in asked.criterion
+    assert "by the PD, the spread not counted" in asked.criterion
+
+
+def test_a_promised_figure_says_which_losses_are_in_it():
+    """An acuity has its losses counted and named; print stands before the losses that the chance counts."""
+    dim = cases.with_cap().with_typed("left.contrast", "0.6")
+    (promised,) = shown_of(dim, "Print promised")
+    assert "before the losses that the chance counts: contrast" in promised.criterion
+    far = cases.goal(cases.bioptic(), {"task": "face", "distance": "1.2 m", "detail": "20/40"})
+    acuities = shown_of(far, "Acuity promised")
+    assert any("losses counted: blur" in each.criterion and "without" in each.criterion for each in acuities)
+    option = chosen_option(cases.plan_of(far), far.visit.choice, cases.SETTINGS)
+    for outcome, shown in zip(option.outcomes, acuities, strict=True):
+        total = sum(loss.logmar for loss in outcome.losses)
+        assert shown.value == pytest.approx(outcome.predicted_logmar + total)
+
+
+def test_a_hyperfocal_setting_is_named_where_the_focus_is_judged():
+    """What the setting adds stands beside the vergence that leaves the tube set for far."""
+    case = cases.two_tubes()
+    case = cases.updated(case, choice=replace(case.visit.choice, focus="hyperfocal"))
+    (focus,) = shown_of(case, "Focus at the task")
+    assert "hyperfocal setting +" in focus.criterion
+    assert "hyperfocal" not in shown_of(cases.two_tubes(), "Focus at the task")[0].criterion
+
+
+def test_a_carrier_in_question_is_to_be_settled_in_the_note():
+    """The note does not pass over a refraction that was left out behind a tube in front of the carrier."""
+    choice = {"telescope": "g20-wide", "eye": "right", "position": "full diameter", "mount": "clip-on"}
+    case = cases.chosen(cases.two_tubes(), **choice, correction="none")
+    text = " ".join(chart_note(case, cases.plan_of(case), cases.sheet_of(case), cases.SETTINGS).split())
+    assert "To settle before the order: The right eye needs -0.50 -0.75 x 180" in text
