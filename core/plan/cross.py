@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Sequence
+from itertools import repeat
+from operator import add, mul
 
 from ..configuration import EYES, Correction, EyeChoice
 from ..goals import Demand
 from ..stock import Filter, Stock
+from .columns import Pairing, columns
 from .configurations import (
     clip_refusal,
     eye_refusal,
@@ -17,7 +20,7 @@ from .configurations import (
 from .context import Context, EyeIn, Side
 from .device import FRONT_MOUNTS
 from .grid import Block, Grid
-from .layers import SMALL, EyeRows, Pairing, Place, Prepared, columns, eye_rows, prepared
+from .layers import SMALL, EyeRows, Place, Prepared, eye_rows, prepared
 from .outcome import vergence_reserve_prism
 from .quick import low_power
 from .ranking import (
@@ -33,6 +36,7 @@ from .refusals import (
     Frame,
     Places,
     Shut,
+    Spots,
     refuse_bad,
     refuse_closed,
     refuse_filter,
@@ -64,32 +68,42 @@ def _sides(choice: EyeChoice) -> tuple[Side, ...]:
 
 def _frame(grid: Grid, choice: EyeChoice, lead: EyeIn) -> Frame:
     context, ready, person = grid.context, grid.ready, grid.context.person
-    key = (
-        ready, choice, lead, context.right.closed, context.left.closed, person.fusion, person.suppression,
-        person.double_vision, person.pd.total_mm, person.b_size_mm, "face.b_size" in person.assumed,
-        person.tube_tilt_deg, person.lenses_worn, context.figures,
+    who = (
+        ready, choice, context.right.closed, context.left.closed, person.fusion, person.suppression,
+        person.double_vision, person.pd.total_mm,
+    )  # fmt: skip
+    where = (
+        ready, lead.pupil_mm, lead.pupil_height_mm, lead.pupil_height_known, lead.ocular_to_cornea_mm,
+        lead.vertex_mm, person.b_size_mm, "face.b_size" in person.assumed, person.tube_tilt_deg,
+        person.lenses_worn, context.figures,
     )  # fmt: skip
 
     def make() -> Frame:
-        found = Frame({}, [], [])
+        closed = {}
         for index, telescope in enumerate(ready.telescopes):
             refusal = eye_refusal(context, telescope, choice)
             if refusal is not None:
-                found.closed[index] = refusal[0]
-            offered = ready.places[index]
-            clipped = tuple(place for place in offered if clip_refusal(context, place[1]) is not None)
-            if clipped and refusal is None:
-                found.shut.append(Shut(index, "mount", *_split(clipped)))
-                offered = tuple(place for place in offered if place not in clipped)
-            high = tuple(place for place in offered if place[0] == "bioptic")
-            shallow = place_refusal(context, telescope, "bioptic", lead) if high and refusal is None else None
-            kept = offered if shallow is None else tuple(place for place in offered if place[0] != "bioptic")
-            found.places.append(_split(kept))
-            if shallow is not None:
-                found.shut.append(Shut(index, shallow[0], *_split(high)))
-        return found
+                closed[index] = refusal[0]
+        return Frame(closed, SMALL.get(where, lambda: _spots(ready, context, lead)))
 
-    return SMALL.get(key, make)
+    return SMALL.get((who, where), make)
+
+
+def _spots(ready: Prepared, context: Context, lead: EyeIn) -> Spots:
+    found = Spots([], [])
+    for index, telescope in enumerate(ready.telescopes):
+        offered = ready.places[index]
+        clipped = tuple(place for place in offered if clip_refusal(context, place[1]) is not None)
+        if clipped:
+            found.shut.append(Shut(index, "mount", *_split(clipped)))
+            offered = tuple(place for place in offered if place not in clipped)
+        high = tuple(place for place in offered if place[0] == "bioptic")
+        shallow = place_refusal(context, telescope, "bioptic", lead) if high else None
+        if shallow is not None:
+            found.shut.append(Shut(index, shallow[0], *_split(high)))
+            offered = tuple(place for place in offered if place[0] != "bioptic")
+        found.places.append(_split(offered))
+    return found
 
 
 def _split(places: tuple[Place, ...]) -> Places:
@@ -180,12 +194,11 @@ def _block(
     return Block(choice, tint, rows, found, usable, base, used, frame, no_full)
 
 
-def _weighted(found: list[array], shares: Sequence[float], count: int) -> list[float]:
-    if not found:
-        return [0.0] * count
-    total = [shares[0] * value for value in found[0]]
-    for values, share in zip(found[1:], shares[1:], strict=True):
-        total = [before + share * value for before, value in zip(total, values, strict=True)]
+def _weighted(found: list[tuple[float, ...]], shares: Sequence[float], count: int) -> list[float]:
+    """The sum over the goals, by row."""
+    total = [0.0] * count
+    for values, share in zip(found, shares, strict=True):
+        total = list(map(add, total, map(mul, values, repeat(share))))
     return total
 
 
@@ -202,22 +215,21 @@ def _extra(
     weights = context.figures.weights
     pair = weights[8] * two_eyes(context, choice)
     found = array("d")
-    for row in rows.rows:
-        simple = 1.0
-        if row.state is not None:
-            simple = cap_worth(row.state.power_d, unused)
-        if needs and row.correction == "none":
-            simple *= UNCORRECTED_WORTH
-        if tinted:
-            simple *= 0.8
-        if row.correction in ("objective", "refocused"):
-            simple *= 0.9
-        if row.hyperfocal:
-            simple *= HYPERFOCAL_WORTH
-        found.append(
-            weights[2] * low_power(row.q.m)
-            + weights[7] * hands(ready.telescopes[row.telescope], context.person)
+    for variant in rows.variants:
+        first = variant.rows[0]
+        fixed = (
+            weights[2] * low_power(variant.q.m)
+            + weights[7] * hands(ready.telescopes[first.telescope], context.person)
             + pair
-            + weights[9] * simple
         )
+        plain = UNCORRECTED_WORTH if needs and first.correction == "none" else 1.0
+        if tinted:
+            plain *= 0.8
+        if first.correction in ("objective", "refocused"):
+            plain *= 0.9
+        for row in variant.rows:
+            simple = plain if row.state is None else plain * cap_worth(row.state.power_d, unused)
+            if row.hyperfocal:
+                simple *= HYPERFOCAL_WORTH
+            found.append(fixed + weights[9] * simple)
     return found

@@ -6,16 +6,17 @@ the options that are looked at are made, in order.
 
 from __future__ import annotations
 
-import heapq
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from operator import itemgetter
 from typing import NamedTuple
 
-from ..configuration import Configuration, Correction, EyeChoice
+from ..configuration import Configuration, Correction, EyeChoice, Position
 from ..goals import Demand
 from ..stock import Filter
+from .columns import Column
 from .context import Context
-from .layers import Column, EyeRows, Place, Prepared
+from .layers import SMALL, EyeRows, Place, Prepared
 from .ranking import (
     comfort,
     position_comfort,
@@ -136,12 +137,13 @@ class Grid:
         """Rank the rows; the first options are in order at once, the rest when they are looked at."""
         weight = self.context.figures.weights[6]
         positions = position_comfort(self.context.person, self.demands)
-        for index, telescope in enumerate(self.ready.telescopes):
-            for place in self.ready.places[index]:
-                self._suits[index, place] = comfort(positions, place[0], place[1], telescope)
+        suited = tuple(sorted(positions.items()))
+        self._suits = SMALL.get((self.ready, suited), lambda: self._comforts(positions))
         heads: list[tuple[float, int, int]] = []
         for number, block in enumerate(self.blocks):
-            counts, suits = self._by_kind(block)
+            counts, suits = SMALL.get(
+                (self.ready, suited, block.frame.spots), lambda block=block: self._by_kind(block)
+            )
             kinds = block.rows.kinds
             best = [
                 base + used * weight * suits[kind] if used and ok else -1.0
@@ -159,17 +161,27 @@ class Grid:
                     best = [score if count else -1.0 for score, count in zip(best, places, strict=True)]
             self.best_of_row.append(best)
             self._count += sum(places)
-            self._useful += sum(count for count, score in zip(places, best, strict=True) if score >= 0.0)
-            heads.extend((score, number, row) for row, score in enumerate(best) if score >= 0.0)
-        top = heapq.nlargest(FIRST_SORTED, heads, key=lambda head: head[0])
+            self._useful += sum([count for count, score in zip(places, best, strict=True) if score >= 0.0])
+            ahead = sorted(range(len(best)), key=best.__getitem__, reverse=True)[: FIRST_SORTED + 1]
+            heads.extend((best[row], number, row) for row in ahead if best[row] >= 0.0)
+        heads.sort(key=itemgetter(0), reverse=True)
+        top = heads[:FIRST_SORTED]
         first = [
             entry
-            for _, number, row in sorted(top, key=lambda h: h[1:])
+            for _, number, row in sorted(top, key=itemgetter(1, 2))
             for entry in self._entries_of(number, row)
         ]
         first.sort(key=_by_score)
         # Every row left out has a best place no better than the last of these, so this many are surely in order.
         self._first = first if len(top) == len(heads) else first[: len(top)]
+
+    def _comforts(self, positions: dict[Position, float]) -> dict[tuple[int, Place], float]:
+        """How comfortable each telescope is in each of its places."""
+        return {
+            (index, place): comfort(positions, place[0], place[1], telescope)
+            for index, telescope in enumerate(self.ready.telescopes)
+            for place in self.ready.places[index]
+        }
 
     def _by_kind(self, block: Block) -> tuple[list[int], list[float]]:
         """How many places each kind of row has, and the comfort of the best of them."""

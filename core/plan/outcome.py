@@ -45,7 +45,7 @@ from .formulas import (
 )
 from .seen import Seen, cap_is_on, evd_focused_mm, seen_at
 from .types import Decision, DeviceNumbers, EyeNumbers, Loss, Outcome
-from .verdict import CLEAR_MARGIN, decide, grade_of, hindrances_of, sentence_of, share_of
+from .verdict import CLEAR_MARGIN, MOST_LOSS_LOGMAR, decide, grade_of, hindrances_of, sentence_of, share_of
 from .words import said, too_near
 
 _REPEATS = (0.20, 0.30)
@@ -302,7 +302,7 @@ def _acuity(
         )
         power = relative_distance_magnification(seen.object_distance_mm, evd)
     predicted = logmar_through_telescope(logmar, power)
-    with_losses = logmar_through_telescope(logmar, power, min(3.0, loss))
+    with_losses = logmar_through_telescope(logmar, power, min(MOST_LOSS_LOGMAR, loss))
     denominator = snellen_denominator(max(-0.5, min(3.0, predicted)))
     cr95 = context.figures.cr95_logmar
     through_b: float | None = None
@@ -319,7 +319,9 @@ def _acuity(
         "predicted_logmar": predicted,
         "predicted_snellen_denominator": denominator,
         "nearest_r10_line": nearest_chart_line(denominator, "R10"),
-        "predicted_logmar_with_blur": logmar_through_telescope(logmar, power, min(3.0, blur_loss)),
+        "predicted_logmar_with_blur": logmar_through_telescope(
+            logmar, power, min(MOST_LOSS_LOGMAR, blur_loss)
+        ),
         "predicted_logmar_with_losses": with_losses,
         "probability": probability_prediction_meets_goal(with_losses, goal, cr95),
         "cr95_logmar": cr95,

@@ -3,192 +3,115 @@
 Nothing here is shown: it ranks. An option that is looked at is computed anew through the declared formulas, and a test
 holds both to the same grade and score. Only numbers that the ranking needs are made, so that a plan of tens of
 thousands of outcomes is a matter of milliseconds and of few megabytes.
+
+Rows come in variants, one tube before one eye with one correction: what hangs on the tube alone is made once for all
+of its caps and focus settings, and a cap that is off for a goal costs nothing.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from math import atan, erfc, log, log2, log10, pi, sqrt
-from typing import NamedTuple
+from collections.abc import Sequence
+from math import atan, erfc, inf, log, log2, log10, pi, sqrt
 
-from ..errors import Refusal
 from ..goals import Demand
-from ..magnification import required_evd_mm
 from ..optics._domain import POLE_MARGIN
-from .context import Context, EyeIn
-from .formulas import FULL_CHANCE, STRONGEST_POWER, USELESS_CHANCE, WANTED_FIELD_WORTH, good_chance
-from .quick_tube import CapState, QuickEye, cap_edges, clear_between
-from .ranking import (
-    AMPLE_DEPTH_MM,
-    TREMBLING_WORTH,
-    VERGENCE_WORTH,
-    WIDE_FIELD_DEG,
-    glare_of,
-    light_worth,
-    steady_power,
-)
+from .context import EyeIn
+from .formulas import FULL_CHANCE, STRONGEST_POWER, USELESS_CHANCE, WANTED_FIELD_WORTH
+from .quick_goal import EyeGoal
+from .quick_tube import WEAKEST_VERGENCE_D, QuickEye, Variant, clear_between, edge_vergences
+from .ranking import AMPLE_DEPTH_MM, TREMBLING_WORTH, VERGENCE_WORTH, WIDE_FIELD_DEG, light_worth
 from .seen import DEFOCUS_MOST_D
-from .verdict import CHARACTERS_SHARE, MEETS_CHANCE, NEARLY_CHANCE, WIDTH_SHARE
+from .verdict import CLEAR_MARGIN, MEETS_CHANCE, MOST_LOSS_LOGMAR, NEARLY_CHANCE
 
 _ROOT2 = sqrt(2.0)
-_Z95 = 1.96
 _FADE_END = 2.0
 _LOG_STRONGEST = log(STRONGEST_POWER)
 # A chance under USELESS_CHANCE has a standard score under this one.
 _USELESS_Z = -2.4
 
+# Grade as an index, usefulness and points of the goal's own criteria: with one eye, and where asked for with two.
+Quick = tuple[int, float, float] | tuple[int, float, float, int, float, float]
 
-@dataclass(slots=True)
-class EyeGoal:
-    """What an eye brings to a goal: everything that does not hang on the telescope."""
-
-    demand: Demand
-    impossible: bool
-    near: bool
-    near_flexible: bool
-    by_print: bool
-    intermediate: bool
-    start: float
-    to_z: float
-    blur_scale: float
-    pupil_mm: float
-    tolerance_d: float
-    accommodation_d: float
-    room_tolerance_d: float
-    fixed_loss: float
-    light_loss: float
-    characters_mm: float
-    width_mm: float
-    share_wanted: float
-    object_speed: float
-    vor_gain: float
-    slip_tolerated: float
-    reach_mm: float
-    log_range: float
-    reserve_prism: float
-    interpupillary_mm: float
-    good_chance: float
-    glare: float
-    steady: float
-    weights: tuple[float, float, float, float, float]
+# What one row shows of one goal's object, whoever looks: nothing in it hangs on acuity or pupil. In this order: the
+# accommodation asked, D; log of the power (for print, per mm of viewing distance); the object's distance, mm; width
+# seen at once, mm; convergence per mm of PD beyond the naked one, None where the light crosses before the eye; what
+# prism in the caps takes away, prism dioptres; the power in use.
+Sight = tuple[float, float, float, float, float | None, float, float]
 
 
-def eye_goal(
-    context: Context, eye: EyeIn, demand: Demand, logmar: float | None, log_cs: float, reserve_prism: float
-) -> EyeGoal:
-    """An eye and a goal together."""
-    figures = context.figures
-    reserve = demand.contrast * 10.0**log_cs
-    impossible = not demand.usable or reserve <= 1.0
-    start, cr95 = 0.0, figures.cr95_print_logmar if demand.by_print else figures.cr95_logmar
-    if demand.by_print:
-        if eye.near_m_units is None or demand.goal_m_units is None:
-            impossible = True
-        elif not impossible:
-            try:
-                needed = required_evd_mm(
-                    eye.near_distance_mm, eye.near_m_units, demand.goal_m_units, max(1.0, demand.reserve)
-                )
-                start = log10(needed)
-            except Refusal:
-                impossible = True
-    elif logmar is None or demand.goal_logmar is None:
-        impossible = True
-    else:
-        start = demand.goal_logmar - logmar
-    dim = demand.light == "dim"
-    pupil = eye.dim_pupil_mm if dim else eye.pupil_mm
-    contrast = figures.contrast_loss_per_log * max(
-        0.0, log10(figures.contrast_reserve_warn / max(reserve, 1e-9))
-    )
-    characters = demand.characters if demand.by_print else None
-    pitch = figures.character_pitch_mm * demand.goal_m_units if demand.goal_m_units else 0.0
-    wide = demand.farthest_mm > demand.nearest_mm * 1.001
-    weight = figures.weights
-    if characters and pitch:
-        wanted, share = characters * pitch, CHARACTERS_SHARE
-    elif demand.width_mm:
-        wanted, share = demand.width_mm, WIDTH_SHARE
-    else:
-        wanted, share = 0.0, 0.0
-    return EyeGoal(
-        demand=demand,
-        impossible=impossible,
-        near=demand.kind == "near",
-        near_flexible=demand.kind == "near" and demand.by_print,
-        by_print=demand.by_print,
-        intermediate=demand.kind != "distance",
-        start=start,
-        to_z=_Z95 / cr95,
-        blur_scale=figures.blur_constant * pupil / eye.mar_arcmin,
-        pupil_mm=pupil,
-        tolerance_d=eye.tolerance_dim_d if dim else eye.tolerance_d,
-        accommodation_d=eye.accommodation_d,
-        room_tolerance_d=eye.tolerance_d,
-        fixed_loss=contrast,
-        light_loss=figures.light_loss_per_halving_logmar,
-        characters_mm=wanted if characters and pitch else 0.0,
-        width_mm=wanted,
-        share_wanted=share,
-        object_speed=demand.object_speed_deg_s,
-        vor_gain=figures.vor_gain,
-        slip_tolerated=figures.slip_tolerated_deg_s,
-        reach_mm=context.person.reach_mm,
-        log_range=log(demand.farthest_mm / demand.nearest_mm) if wide else 0.0,
-        reserve_prism=reserve_prism,
-        interpupillary_mm=context.person.pd.total_mm,
-        good_chance=good_chance(demand.reserve, cr95),
-        glare=glare_of(context.person, demand),
-        steady=steady_power(context.person),
-        weights=(weight[0], weight[1], weight[3], weight[4], weight[5]),
-    )
+def sights(variant: Variant, demand: Demand) -> list[Sight | None]:
+    """What each setting of a variant shows of a goal's object; None when nothing can be seen of it.
 
-
-# Grade as an index, usefulness and points of the goal's own criteria: with one eye, then with two.
-Quick = tuple[int, float, float, int, float, float]
-_NEITHER: Quick = (3, 0.0, 0.0, 3, 0.0, 0.0)
-_BOTH_MISS: Quick = (2, 0.0, 0.0, 2, 0.0, 0.0)
-_MISSES: Quick = (2, 0.0, 0.0, 3, 0.0, 0.0)
-
-
-class Sight(NamedTuple):
-    """What one configuration shows of one goal's object, whoever looks: nothing here hangs on acuity or pupil.
-
-    ``asked_d`` is the accommodation asked; ``log_gain`` the log of the power (for print, per mm of viewing
-    distance); ``width_mm`` what is seen at once; ``converge`` the convergence per mm of PD beyond the naked one, None
-    where the light crosses before the eye; ``relief_prism`` what prism in the caps takes away; ``cap`` the one on.
+    A cap that is off for the goal leaves the tube as it is without one, and is given the very same sight; so is the
+    hyperfocal setting, which only the eye behind it tells.
     """
-
-    asked_d: float
-    log_gain: float
-    object_mm: float
-    width_mm: float
-    converge: float | None
-    relief_prism: float
-    size: float
-    q: QuickEye
-    cap: CapState | None
-    hyperfocal: bool
-
-
-def sight(q: QuickEye, demand: Demand, cap: CapState | None, hyperfocal: bool) -> Sight | None:
-    """One configuration before one goal's object; None when nothing can be seen of it."""
-    intermediate = demand.kind != "distance"
-    if cap is not None and not (
-        intermediate and (demand.by_print or cap.power_d < 2000.0 / demand.distance_mm)
-    ):
-        cap = None
-    m, t = q.m, q.t
-    power = 0.0
-    if cap is None:
-        at = demand.distance_mm
+    plain = _plain_sight(variant.q, demand)
+    if demand.kind == "distance":
+        return [plain] * len(variant.settings.states)
+    if demand.kind == "near" and demand.by_print:
+        # The page goes where the cap wants it, whatever the print.
+        if variant.at_caps is None:
+            variant.at_caps = _cap_sights(variant, True, 0.0, inf, inf)
+        through = variant.at_caps
     else:
-        power, at = cap.power_d, cap.working_mm
-        if demand.kind != "near" or not demand.by_print:
-            at = min(demand.farthest_mm, max(demand.nearest_mm, at))
-    vergence = power - 1000.0 / at
+        off_from = inf if demand.by_print else 2000.0 / demand.distance_mm
+        through = _cap_sights(variant, demand.by_print, demand.nearest_mm, demand.farthest_mm, off_from)
+    plains = len(variant.settings.states) - variant.settings.caps
+    return [plain] * plains + [plain if one is _OFF else one for one in through]
+
+
+# Stands where a cap is off.
+_OFF: Sight = (0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0)
+
+
+def _cap_sights(
+    variant: Variant, by_print: bool, nearest_mm: float, farthest_mm: float, off_from_d: float
+) -> list[Sight | None]:
+    """What is seen through each cap of an object between two distances, brought as near to its focus as can be."""
+    found: list[Sight | None] = []
+    q = variant.q
+    m, t, reference, lens, tan_real, tan_apparent = (
+        q.m, q.t, q.reference, q.objective_lens, q.tan_real, q.tan_apparent,
+    )  # fmt: skip
+    size = m if m > 0.0 else -m
+    bending, lever, squared = t * m / 1000.0, t + m * q.distance_mm, m * m
+    _, states, caps, _ = variant.settings
+    for cap, _ in states[len(states) - caps :]:
+        power, at, corrected, base_in = cap  # type: ignore[misc]
+        if power >= off_from_d:
+            found.append(_OFF)
+            continue
+        if at < nearest_mm:
+            at = nearest_mm
+        elif at > farthest_mm:
+            at = farthest_mm
+        vergence = power - 1000.0 / at + lens
+        bend = 1.0 - bending * vergence
+        past = 1.0 - 0.001 * power * at
+        b = at / m + past * lever
+        reach = b if b > 0.0 else -b
+        at_focus = -1e-6 * at < at - corrected < 1e-6 * at
+        if bend <= POLE_MARGIN or (reach < 1.0 and not (by_print and at_focus)):
+            found.append(None)
+            continue
+        usable = at + t * m * past > 0.0 and (b if m > 0.0 else -b) >= 1.0
+        gain = log10(at / reach)
+        if by_print:
+            gain = log10(size * power) - 3.0 if at_focus else -log10(reach)
+        width = 2.0 * at * tan_real if at_focus else 2.0 * reach * tan_apparent if usable else 0.0
+        found.append((
+            reference - squared * vergence / bend, gain, at, width, 100.0 / reach - 100.0 / at if usable else None,
+            2.0 * size * base_in, size,
+        ))  # fmt: skip
+    return found
+
+
+def _plain_sight(q: QuickEye, demand: Demand) -> Sight | None:
+    intermediate = demand.kind != "distance"
+    m, t, at = q.m, q.t, demand.distance_mm
+    vergence = -1000.0 / at
     focused = False
-    if q.focusable and cap is None:
+    if q.focusable:
         reached = at if at > q.nearest_mm else q.nearest_mm
         collecting = q.objective_d - 1000.0 / reached
         if collecting <= POLE_MARGIN * q.objective_d:
@@ -212,124 +135,178 @@ def sight(q: QuickEye, demand: Demand, cap: CapState | None, hyperfocal: bool) -
             return None
         asked = q.reference - m * m * vergence / bend
     size = m if m > 0.0 else -m
-    past = 1.0 - 0.001 * power * at
-    b = at / m + past * (t + m * q.distance_mm)
+    b = at / m + t + m * q.distance_mm
     reach = b if b > 0.0 else -b
-    usable = at + t * m * past > 0.0 and (b if m > 0.0 else -b) >= 1.0
-    at_focus = cap is not None and abs(at - cap.corrected_mm) < 1e-6 * at
-    if demand.by_print:
-        if at_focus:
-            gain = log10(size * power) - 3.0
-        elif focused:
-            gain = log10(size / at)
-        elif reach < 1.0:
-            return None
-        else:
-            gain = -log10(reach)
-    elif cap is not None:
-        if reach < 1.0:
-            return None
-        gain = log10(at / reach)
-    else:
+    usable = at + t * m > 0.0 and (b if m > 0.0 else -b) >= 1.0
+    if not demand.by_print:
         gain = log10(size)
-    width = (
-        2.0 * at * q.tan_real
-        if not intermediate or at_focus
-        else 2.0 * reach * q.tan_apparent
-        if usable
-        else 0.0
-    )
-    converge = 100.0 / reach - 100.0 / at if usable else None
-    relief = 2.0 * size * cap.base_in_prism if cap is not None else 0.0
-    return Sight(asked, gain, at, width, converge, relief, size, q, cap, hyperfocal and cap is None)
+    elif focused:
+        gain = log10(size / at)
+    elif reach < 1.0:
+        return None
+    else:
+        gain = -log10(reach)
+    width = 2.0 * at * q.tan_real if not intermediate else 2.0 * reach * q.tan_apparent if usable else 0.0
+    return asked, gain, at, width, 100.0 / reach - 100.0 / at if usable else None, 0.0, size
 
 
-def judge(seen: Sight | None, g: EyeGoal, eye: EyeIn, union_tan: float, passes: float) -> Quick:
-    """What an eye makes of it, with one eye and with two (of the same leading eye).
+# What an eye has of a tube whatever the goal: power without its sign; worth of the field where none is wanted; light
+# that arrives, as a share, and what its want costs, log units; vergence before the tube at the near and at the far end
+# of what is clear, D.
+Standing = tuple[float, float, float, float, float | None, float | None]
 
-    ``union_tan`` is the tangent of half the union of two fields, 0 when only one eye is asked about: the second part
-    of the result is then without meaning. ``passes`` is the transmittance of a filter.
-    """
-    if seen is None or g.impossible:
-        return _NEITHER
-    asked, gain, at, width, converge, relief, size, q, cap, hyperfocal = seen
-    gain += g.start
-    state = 2
-    if union_tan and converge is not None:
-        beyond = abs(g.interpupillary_mm * converge - relief)
-        state = 0 if beyond <= 0.5 * g.reserve_prism else 1 if beyond <= g.reserve_prism else 2
-    if gain * g.to_z < _USELESS_Z:
-        return _MISSES if state == 2 else _BOTH_MISS
-    if hyperfocal:
-        asked -= g.room_tolerance_d
-    if asked < 0.0:
-        left = -asked
-    else:
-        left = asked - g.accommodation_d
-        left = left if left > 0.0 else 0.0
-    if left > DEFOCUS_MOST_D:
-        left = DEFOCUS_MOST_D
-    # Losses
-    loss = g.fixed_loss
-    if left or q.cylinder_quarter:
-        loss += 0.5 * log10(1.0 + g.blur_scale * g.blur_scale * (left * left + q.cylinder_quarter))
-    ratio = q.exit_pupil_mm / g.pupil_mm
-    bright = q.transmittance * passes * (ratio * ratio if ratio < 1.0 else 1.0)
-    if bright < 1.0:
-        loss -= g.light_loss * log2(bright)
-    if g.object_speed > 0.0:
-        slip = (size - min(g.vor_gain, size)) * g.object_speed
-        if slip > g.slip_tolerated:
-            loss += 0.6 * log10(slip / g.slip_tolerated)
-    if loss > 3.0 and not g.by_print:
-        loss = 3.0
-    chance = 0.5 * erfc(-(gain - loss) * g.to_z / _ROOT2)
-    out = left / g.tolerance_d
-    wider = union_tan / q.tan_real if not g.intermediate else 1.0
-    if not g.width_mm:
-        width = 0.0
-    if chance < USELESS_CHANCE:
-        use = 0.0
-    else:
-        use = chance / FULL_CHANCE
-        if use > 1.0:
-            use = 1.0
-        if out > 1.0:
-            use *= _FADE_END - out if out < _FADE_END else 0.0
-        if size > g.steady:
-            use *= TREMBLING_WORTH
-    if not use:
-        one = _grade(g, chance, out, 0, width / g.width_mm if width else 1.0)
-        two = (
-            one if state == 0 else _grade(g, chance, out, state, width * wider / g.width_mm if width else 1.0)
-        )
-        return one, 0.0, 0.0, two, 0.0, 0.0
-    room = 1.0
-    if g.near and at < g.reach_mm:
-        room = at / g.reach_mm
-    w = g.weights
-    good = chance / g.good_chance
-    if g.glare:
-        bright = light_worth(bright, passes < 1.0, g.glare)
-    fixed = w[0] * (good if good < 1.0 else 1.0) + w[3] * room + w[4] * bright
-    fixed += w[2] * _clear(g, eye, q, cap, hyperfocal, out)
-    if width:
-        share = width / g.width_mm
-        degree = _field_worth(share)
-    else:
-        share = 1.0
+
+def standings(
+    variants: Sequence[Variant], eye: EyeIn, dim: bool, passes: float, per_halving_logmar: float
+) -> list[Standing]:
+    """What an eye has of each variant in this light; ``passes`` is the transmittance of a filter."""
+    found: list[Standing] = []
+    pupil = eye.dim_pupil_mm if dim else eye.pupil_mm
+    for variant in variants:
+        q = variant.q
         degree = 360.0 / pi * atan(q.tan_real) / WIDE_FIELD_DEG
-        degree = degree if degree < 1.0 else 1.0
-    grade, points = _grade(g, chance, out, 0, share), use * (fixed + w[1] * degree)
-    if state == 2:
-        return grade, use, points, 3, 0.0, 0.0
-    if state == 0 and (wider == 1.0 or not width):
-        return grade, use, points, grade, use, points
-    if width and wider != 1.0:
-        share *= wider
-        degree = _field_worth(share)
-    worth = use * VERGENCE_WORTH[state]
-    return grade, use, points, _grade(g, chance, out, state, share), worth, worth * (fixed + w[1] * degree)
+        ratio = q.exit_pupil_mm / pupil
+        bright = q.transmittance * passes * (ratio * ratio if ratio < 1.0 else 1.0)
+        loss = -per_halving_logmar * log2(bright) if bright < 1.0 else 0.0
+        found.append((abs(q.m), min(1.0, degree), bright, loss, *edge_vergences(eye, q)))
+    return found
+
+
+def judge(
+    variants: Sequence[Variant],
+    seen: Sequence[Sequence[Sight | None]],
+    standing: Sequence[Standing],
+    g: EyeGoal,
+    eye: EyeIn,
+    unions: Sequence[float],
+    tinted: bool,
+) -> list[Quick]:
+    """What an eye makes of every row, in the order of the rows: alone, and as the leading one of two.
+
+    ``seen`` is :func:`sights` and ``standing`` :func:`standings` by variant. ``unions`` has, by variant, the tangent
+    of half the union of two fields; it is empty when only one eye is asked about.
+    """
+    single = not unions
+    cannot: Quick = (3, 0.0, 0.0) if single else (3, 0.0, 0.0, 3, 0.0, 0.0)
+    misses: Quick = (2, 0.0, 0.0) if single else (2, 0.0, 0.0, 3, 0.0, 0.0)
+    both_miss: Quick = (2, 0.0, 0.0, 2, 0.0, 0.0)
+    if g.impossible:
+        return [cannot] * sum(len(variant.rows) for variant in variants)
+    found: list[Quick] = []
+    add = found.append
+    start, to_z, by_print, near, flexible = g.start, g.to_z, g.by_print, g.near, g.near_flexible
+    intermediate, moving, fixed_loss, glare = g.intermediate, g.object_speed > 0.0, g.fixed_loss, g.glare
+    blur_scale = g.blur_scale * g.blur_scale
+    tolerance, accommodation, room_tolerance = g.tolerance_d, g.accommodation_d, g.room_tolerance_d
+    pd, reserve, half_reserve = g.interpupillary_mm, g.reserve_prism, 0.5 * g.reserve_prism
+    wanted, share_wanted, steady, good, reach_mm = (
+        g.width_mm, g.share_wanted, g.steady, g.good_chance, g.reach_mm,
+    )  # fmt: skip
+    w_chance, w_field, w_clear, w_room, w_light = g.weights
+    nearest, farthest, log_range = g.demand.nearest_mm, g.demand.farthest_mm, g.log_range
+    for number, variant in enumerate(variants):
+        q, one_by_one = variant.q, seen[number]
+        power, degree, bright, dimming, near_edge, far_edge = standing[number]
+        still = fixed_loss + dimming
+        tube_loss = still + _slip_loss(g, power) if moving else still
+        cylinder = q.cylinder_quarter
+        always = w_light * (light_worth(bright, tinted, glare) if glare else bright)
+        union = 0.0 if single else unions[number]
+        wider = 1.0 if intermediate else union / q.tan_real
+        plain, plain_quick, first = one_by_one[0], cannot, True
+        for (cap, hyperfocal), one in zip(variant.settings.states, one_by_one, strict=True):
+            # A cap that is off leaves what the tube does without it.
+            if one is plain and not first and not hyperfocal:
+                add(plain_quick)
+                continue
+            if one is None:
+                first = False
+                add(cannot)
+                continue
+            asked, gain, at, width, converge, relief, size = one
+            gain += start
+            state = 2
+            if union and converge is not None:
+                beyond = pd * converge - relief
+                if beyond < 0.0:
+                    beyond = -beyond
+                state = 0 if beyond <= half_reserve else 1 if beyond <= reserve else 2
+            if hyperfocal:
+                asked -= room_tolerance
+            if asked < 0.0:
+                left = -asked
+            else:
+                left = asked - accommodation
+                left = left if left > 0.0 else 0.0
+            if left > DEFOCUS_MOST_D:
+                left = DEFOCUS_MOST_D
+            out = left / tolerance
+            loss = still + _slip_loss(g, size) if moving and size != power else tube_loss
+            if loss > MOST_LOSS_LOGMAR and not by_print:
+                loss = MOST_LOSS_LOGMAR
+            # Out of focus beyond use, or without a chance whatever the blur: the rest need not be made.
+            quick = misses if single or state == 2 else both_miss
+            if out <= _FADE_END and (gain - loss) * to_z >= _USELESS_Z:
+                if left or cylinder:
+                    loss += 0.5 * log10(1.0 + blur_scale * (left * left + cylinder))
+                    if loss > MOST_LOSS_LOGMAR and not by_print:
+                        loss = MOST_LOSS_LOGMAR
+                chance = 0.5 * erfc((loss - gain) * to_z / _ROOT2)
+                if chance >= USELESS_CHANCE:
+                    use = chance / FULL_CHANCE
+                    if use > 1.0:
+                        use = 1.0
+                    if out > 1.0:
+                        use *= _FADE_END - out
+                    if size > steady:
+                        use *= TREMBLING_WORTH
+                    # Points of the goal's own criteria, all but the field
+                    points = always + w_chance * (chance / good if chance < good else 1.0)
+                    points += w_room * at / reach_mm if near and at < reach_mm else w_room
+                    if cap is not None and (flexible or log_range):
+                        needs = 0.0 if near_edge is None else cap.power_d - near_edge
+                        near_mm = 1000.0 / needs if needs >= WEAKEST_VERGENCE_D else None
+                        needs = 0.0 if far_edge is None else cap.power_d - far_edge
+                        far_mm = 1000.0 / needs if needs >= WEAKEST_VERGENCE_D else None
+                    elif log_range:
+                        near_mm, far_mm = clear_between(eye, q, hyperfocal)
+                    else:
+                        near_mm = far_mm = None
+                        points += w_clear * (_FADE_END - out) if out > 1.0 else w_clear
+                    if near_mm is not None:
+                        if cap is not None and flexible:
+                            depth = 1.0 if far_mm is None else (far_mm - near_mm) / AMPLE_DEPTH_MM
+                            points += w_clear * (depth if depth < 1.0 else 1.0)
+                        else:
+                            low = near_mm if near_mm > nearest else nearest
+                            high = farthest if far_mm is None or far_mm > farthest else far_mm
+                            if high > low:
+                                points += w_clear * log(high / low) / log_range
+                    # The field, of one eye and of two
+                    sharing = wanted and width
+                    share = width / wanted if sharing else 1.0
+                    field = _field_worth(share) if sharing else degree
+                    fair = chance >= NEARLY_CHANCE
+                    sharp = chance >= MEETS_CHANCE and out <= 1.0 + CLEAR_MARGIN
+                    grade = 0 if sharp and share >= share_wanted else 1 if fair else 2
+                    alone = use * (points + w_field * field)
+                    if single:
+                        quick = (grade, use, alone)
+                    elif state == 2:
+                        quick = (grade, use, alone, 3, 0.0, 0.0)
+                    elif state == 0 and (wider == 1.0 or not sharing):
+                        quick = (grade, use, alone, grade, use, alone)
+                    else:
+                        if sharing and wider != 1.0:
+                            share *= wider
+                            field = _field_worth(share)
+                        worth = use * VERGENCE_WORTH[state]
+                        together = 0 if sharp and not state and share >= share_wanted else 1 if fair else 2
+                        quick = (grade, use, alone, together, worth, worth * (points + w_field * field))
+            if first:
+                plain_quick, first = quick, False
+            add(quick)
+    return found
 
 
 def low_power(magnification: float) -> float:
@@ -340,35 +317,13 @@ def low_power(magnification: float) -> float:
     return 1.0 - log(size) / _LOG_STRONGEST if size > 1.0 else 1.0
 
 
+def _slip_loss(g: EyeGoal, size: float) -> float:
+    slip = (size - (g.vor_gain if g.vor_gain < size else size)) * g.object_speed
+    return 0.6 * log10(slip / g.slip_tolerated) if slip > g.slip_tolerated else 0.0
+
+
 def _field_worth(share: float) -> float:
     """The rule of :func:`.formulas.field_worth`, without its declaration."""
     if share < 1.0:
         return WANTED_FIELD_WORTH * share
     return 1.0 if share >= 2.0 else WANTED_FIELD_WORTH + (1.0 - WANTED_FIELD_WORTH) * (share - 1.0)
-
-
-def _clear(g: EyeGoal, eye: EyeIn, q: QuickEye, cap: CapState | None, hyperfocal: bool, out: float) -> float:
-    """How well the clear range fits the goal, by the rule of :func:`.ranking.clear_degree`."""
-    if cap is not None and g.near_flexible:
-        near_mm, far_mm = cap_edges(eye, q, cap)
-        if near_mm is None:
-            return 0.0
-        return 1.0 if far_mm is None else min(1.0, (far_mm - near_mm) / AMPLE_DEPTH_MM)
-    if not g.log_range:
-        return min(1.0, max(0.0, _FADE_END - out))
-    near_mm, far_mm = clear_between(eye, q, hyperfocal) if cap is None else cap_edges(eye, q, cap)
-    if near_mm is None:
-        return 0.0
-    demand = g.demand
-    low = near_mm if near_mm > demand.nearest_mm else demand.nearest_mm
-    high = demand.farthest_mm if far_mm is None or far_mm > demand.farthest_mm else far_mm
-    return log(high / low) / g.log_range if high > low else 0.0
-
-
-def _grade(g: EyeGoal, chance: float, out: float, state: int, share: float) -> int:
-    """The grade as an index, by the rule of :func:`.outcome.grade_of`."""
-    if state == 2:
-        return 3
-    if chance >= MEETS_CHANCE and out <= 1.0 + 1e-9 and not state and share >= g.share_wanted:
-        return 0
-    return 1 if chance >= NEARLY_CHANCE and out <= 2.0 else 2

@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
+from dataclasses import dataclass, field
 from math import pi, tan
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
+from ..configuration import Correction
 from ..optics._domain import M_LEAST, POLE_MARGIN
 from ..stock import Cap, Telescope
 from .context import EyeIn
 from .device import IN_FRONT_GAP_MM
 from .tube_field import KEYHOLE_LEAST_SHARE, UNCORRECTED_LEAST_D
 from .types import RefusalCode
+
+# With a full lens behind the tube, or at its ocular, the light from the tube is the same for every eye.
+LENS_CORRECTIONS: tuple[Correction, ...] = ("carrier", "ocular")
+
+
+# An object at which less than this arrives lies too far to be called a distance: there is no such end of what is clear.
+WEAKEST_VERGENCE_D = 0.05
 
 
 class Tube(NamedTuple):
@@ -93,23 +103,31 @@ class QuickEye(NamedTuple):
     ocular_d: float
 
 
+def ocular_at_mm(eye: EyeIn, tube: Tube, front: bool) -> float:
+    """Ocular to cornea, mm, behind the carrier or in front of it."""
+    if eye.ocular_to_cornea_mm is not None:
+        return eye.ocular_to_cornea_mm
+    behind = min(tube.behind_mm, -IN_FRONT_GAP_MM) if front else tube.behind_mm
+    return max(1.0, eye.vertex_mm - behind)
+
+
+def ametropia_d(eye: EyeIn, ocular_at: float) -> float | None:
+    """The ametropia at the ocular, D; None where it cannot be carried there."""
+    bend = 1.0 - eye.refraction_vertex_mm * eye.sphere_d / 1000.0
+    if bend <= POLE_MARGIN:
+        return None
+    cornea = eye.sphere_d / bend
+    bend = 1.0 + ocular_at * cornea / 1000.0
+    return cornea / bend if bend > POLE_MARGIN else None
+
+
 def quick_eye(
-    eye: EyeIn, tube: Tube, correction: str, front: bool, to_pupil_mm: float
+    eye: EyeIn, tube: Tube, correction: Correction, at: float, ametropia: float, to_pupil_mm: float
 ) -> QuickEye | RefusalCode:
-    """One eye behind one tube, or the code of why not."""
-    at = eye.ocular_to_cornea_mm
-    if at is None:
-        behind = min(tube.behind_mm, -IN_FRONT_GAP_MM) if front else tube.behind_mm
-        at = max(1.0, eye.vertex_mm - behind)
-    sphere = eye.sphere_d
-    bend = 1.0 - eye.refraction_vertex_mm * sphere / 1000.0
-    if bend <= POLE_MARGIN:
-        return "ametropia"
-    cornea = sphere / bend
-    bend = 1.0 + at * cornea / 1000.0
-    if bend <= POLE_MARGIN:
-        return "ametropia"
-    ametropia = cornea / bend
+    """One eye behind one tube that stands ``at`` mm from the cornea, or the code of why not.
+
+    With the correction in :data:`LENS_CORRECTIONS` nothing in it hangs on the refraction.
+    """
     m, t, ocular, objective = tube.signed, tube.length_mm, tube.ocular_d, tube.objective_d
     left = lens = reference = lends = 0.0
     if correction == "refocused" or (correction == "none" and tube.focusable):
@@ -178,7 +196,7 @@ def quick_eye(
             return "optics"
         needed = objective - 1000.0 / gap
         nearest = 1e7 if needed <= 1e-4 else 1000.0 / needed
-    half = 0.0 if correction in ("carrier", "ocular") else 0.5 * eye.cylinder_d
+    half = 0.0 if correction in LENS_CORRECTIONS else 0.5 * eye.cylinder_d
     return QuickEye(
         m, t, real, apparent, d, size, tube.transmittance, half * half, left, lens, reference,
         tube.focusable, nearest, lends, objective, ocular,
@@ -192,6 +210,63 @@ class CapState(NamedTuple):
     working_mm: float
     corrected_mm: float
     base_in_prism: float
+
+
+class Row(NamedTuple):
+    """One telescope before one eye with one correction, one cap (or none) and one focus setting.
+
+    ``merged`` rows stand for tubes behind and in front of the carrier alike.
+    """
+
+    telescope: int
+    correction: Correction
+    front: bool
+    merged: bool
+    cap: int
+    state: CapState | None
+    hyperfocal: bool
+
+
+class Bad(NamedTuple):
+    """What cannot be used: the reason stands for ``states`` settings in every place of its kind."""
+
+    telescope: int
+    correction: Correction
+    front: bool
+    merged: bool
+    cap: int
+    code: RefusalCode
+    states: int
+
+
+class Settings(NamedTuple):
+    """The rows of a variant, the first without a cap and set for infinity, and what of its settings cannot be used.
+
+    ``states`` are the cap on it and whether it is set hyperfocal, by row; the last ``caps`` of them are with a cap.
+    """
+
+    rows: tuple[Row, ...]
+    states: tuple[tuple[CapState | None, bool], ...]
+    caps: int
+    bad: tuple[Bad, ...]
+
+
+@dataclass(slots=True, eq=False)
+class Variant:
+    """A tube before an eye with one correction, in all its settings.
+
+    ``seen`` keeps what the rows show of the objects looked at last, ``at_caps`` what the caps show of print.
+    """
+
+    q: QuickEye
+    settings: Settings
+    at_caps: list[Any] | None = None
+    seen: dict[Hashable, Any] = field(default_factory=dict)
+
+    @property
+    def rows(self) -> tuple[Row, ...]:
+        """The rows, the first without a cap and set for infinity."""
+        return self.settings.rows
 
 
 def clear_between(eye: EyeIn, q: QuickEye, hyperfocal: bool) -> tuple[float | None, float | None]:
@@ -226,7 +301,7 @@ def cap_state(q: QuickEye, cap: Cap) -> CapState | RefusalCode:
         if share <= POLE_MARGIN:
             return "nothing clear"
         needed = power - q.sphere_left / (m * m * share)
-        if needed < 0.05:
+        if needed < WEAKEST_VERGENCE_D:
             return "nothing clear"
         working = 1000.0 / needed
         b = working / m + (1.0 - power * working / 1000.0) * (t + m * q.distance_mm)
@@ -235,11 +310,10 @@ def cap_state(q: QuickEye, cap: Cap) -> CapState | RefusalCode:
     return CapState(power, working, plain, cap.base_in_prism)
 
 
-def cap_edges(eye: EyeIn, q: QuickEye, cap: CapState) -> tuple[float | None, float | None]:
-    """Near and far end of what is clear with a cap, mm from it; None where there is no such end."""
-    edges: list[float | None] = []
+def edge_vergences(eye: EyeIn, q: QuickEye) -> tuple[float | None, float | None]:
+    """Vergence before the tube at the near and the far end of what is clear with any cap, D; None beyond the tube."""
+    found: list[float | None] = []
     for leaves in (q.sphere_left - eye.accommodation_d - eye.tolerance_d, q.sphere_left + eye.tolerance_d):
         share = 1.0 + q.t * leaves / (1000.0 * q.m)
-        needed = cap.power_d - leaves / (q.m * q.m * share) if share > POLE_MARGIN else 0.0
-        edges.append(1000.0 / needed if needed >= 0.05 else None)
-    return edges[0], edges[1]
+        found.append(leaves / (q.m * q.m * share) if share > POLE_MARGIN else None)
+    return found[0], found[1]

@@ -15,7 +15,8 @@ from .configurations import (
 )
 from .context import EyeIn
 from .device import FRONT_MOUNTS
-from .layers import Bad, EyeRows, Place, Row
+from .layers import EyeRows, Place
+from .quick_tube import Bad, Row
 from .types import RefusalCode
 
 if TYPE_CHECKING:
@@ -35,12 +36,24 @@ class Shut(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Frame:
-    """What does not hang on the optics: telescopes closed to a choice of eyes, and the places left on this frame."""
+class Spots:
+    """The places left on this frame by telescope, and those that it does not allow, whoever looks."""
 
-    closed: dict[int, RefusalCode]
     places: list[Places]
     shut: list[Shut]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Frame:
+    """What does not hang on the optics: telescopes closed to a choice of eyes, and where the others can sit."""
+
+    closed: dict[int, RefusalCode]
+    spots: Spots
+
+    @property
+    def places(self) -> list[Places]:
+        """The places left on this frame, by telescope."""
+        return self.spots.places
 
 
 def where_worn(places: Sequence[Places], row: Row | Bad) -> tuple[Place, ...]:
@@ -115,7 +128,9 @@ def refuse_places(
     grid: Grid, choice: EyeChoice, rows: EyeRows, frame: Frame, usable: list[bool], tints: int
 ) -> None:
     """Places that the frame does not allow: all settings of such a telescope there, whatever else holds."""
-    for shut in frame.shut:
+    for shut in frame.spots.shut:
+        if shut.telescope in frame.closed:
+            continue
         count, stands = 0, None
         for correction in corrections_for(grid.context, grid.ready.telescopes[shut.telescope], choice):
             where = shut.behind if correction not in FRONT_CORRECTIONS else shut.behind + shut.front
@@ -148,10 +163,10 @@ def refuse_ring(
     if fellow.usable:
         return []
     found = []
-    for row, good in zip(rows.rows, usable, strict=True):
-        ring = 360.0 / pi * atan(abs(row.q.m) * row.q.tan_real)
-        out = lead.visual_field_deg <= ring
-        found.append(out)
+    for variant in rows.variants:
+        ring = 360.0 / pi * atan(abs(variant.q.m) * variant.q.tan_real)
+        found.extend([lead.visual_field_deg <= ring] * len(variant.rows))
+    for row, good, out in zip(rows.rows, usable, found, strict=True):
         if out and good:
             full = [place for place in where_worn(frame.places, row) if place[0] == "full diameter"]
             if full:

@@ -14,6 +14,8 @@ from .types import Decision, DeviceNumbers, Grade, Outcome
 MEETS_CHANCE = 0.5
 NEARLY_CHANCE = 0.2
 CLEAR_MARGIN = 1e-9
+# A letter that fell so far below the chart is not seen: more loss says no more.
+MOST_LOSS_LOGMAR = 3.0
 # Fluent reading goes on with half of the characters wanted, a picture with a quarter of its width (common practice).
 CHARACTERS_SHARE = 0.5
 WIDTH_SHARE = 0.25

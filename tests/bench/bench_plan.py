@@ -116,14 +116,14 @@ def bare_rate() -> float:
     return count / (time.process_time() - start)
 
 
-def median_ms(work: Callable[[int], object], repeats: int) -> float:
-    """Median time of a piece of work, ms."""
+def median_and_best_ms(work: Callable[[int], object], repeats: int) -> tuple[float, float]:
+    """Median time of a piece of work, ms, and the best one: what it takes when nothing else runs."""
     times = []
     for number in range(repeats):
         start = time.process_time()
         work(number)
         times.append(time.process_time() - start)
-    return 1000.0 * statistics.median(times)
+    return 1000.0 * statistics.median(times), 1000.0 * min(times)
 
 
 EDITS: dict[str, Callable[[Case, int], Case]] = {
@@ -131,6 +131,8 @@ EDITS: dict[str, Callable[[Case, int], Case]] = {
     "left near print": lambda case, n: case.with_typed("left.near_acuity", f"{2.5 + 0.01 * (n + 1)}M @ 40"),
     "right pupil": lambda case, n: case.with_typed("right.pupil", f"{3.0 + 0.01 * (n + 1):.2f}"),
     "vertex": lambda case, n: case.with_typed("face.vertex_distance", f"{11 + 0.01 * (n + 1):.2f}"),
+    "right refraction": lambda case, n: case.with_typed("right.refraction", f"-2.{n + 10} -1.00 x 90"),
+    "reach": lambda case, n: case.with_typed("face.reach", f"{20 + 0.1 * (n + 1):.1f} cm"),
     "PD": lambda case, n: case.with_typed("face.pd", f"{62 + 0.01 * (n + 1):.2f}"),
     "birth year": lambda case, n: case.with_typed("person.birth_year", f"{1971 + n}"),
     "goal distance": lambda case, n: case.with_goal_typed(0, "distance", f"{8 + 0.01 * (n + 1):.2f} m"),
@@ -152,8 +154,13 @@ def report(telescopes: int, goals: int, base_rate: float) -> None:
         f"first plan {1000 * first:.1f} ms, {rate:,.0f} outcomes/s = {rate / base_rate:.2f} of the bare form"
     )
     for name, edit in EDITS.items():
-        took = median_ms(lambda number, edit=edit: plan(edit(case, number), stock, SETTINGS), 7)
-        print(f"   edit of {name:16s} {took:7.1f} ms   {took / AIM_MS:5.2f} of the aim")
+        took, best = median_and_best_ms(
+            lambda number, edit=edit: plan(edit(case, number), stock, SETTINGS), 15
+        )
+        print(
+            f"   edit of {name:16s} {took:7.1f} ms (best {best:5.1f})   {took / AIM_MS:5.2f} of the aim "
+            f"(best {best / AIM_MS:4.2f})"
+        )
 
 
 def memory() -> None:
