@@ -131,10 +131,10 @@ def _loose(state: State, _side: str, _size: float) -> State:
     changed = _answers(
         state,
         stays={"no": 0.9, "yes": 0.1},
-        steady={"steady": 0.4, "steady when supported": 0.3, "unsteady": 0.3},
+        steady={"steady": 0.6, "steady when supported": 0.15, "unsteady": 0.25},
     )
     return (
-        _answers(changed, double_far={"single": 0.4, "double at times": 0.5, "double": 0.1})
+        _answers(changed, double_far={"single": 0.6, "double at times": 0.35, "double": 0.05})
         if state.two
         else changed
     )

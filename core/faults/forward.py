@@ -35,11 +35,11 @@ SPEED_EXPONENT = 0.35
 NOT_TAKEN_OFF = 0.3
 
 ANSWERS: dict[str, Answer] = {
-    "words": answer(as_letters=0.85, worse_than_letters=0.15),
+    "words": answer(as_letters=0.92, worse_than_letters=0.08),
     "home": answer(as_in_the_clinic=0.85, worse_at_home=0.15),
     "more_light": answer(helps=0.25, no_change=0.75),
     "steady": answer(steady=0.85, steady_when_supported=0.12, unsteady=0.03),
-    "stays": answer(yes=0.95, no=0.05),
+    "stays": answer(yes=0.97, no=0.03),
 }
 
 
