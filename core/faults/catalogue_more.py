@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from .beliefs import logistic
 from .catalogue import ONE, TUBE_FAULTS, Fault, _answers, _changes, _grid, _loud, _mix, _way
+from .forward_pair import excess_convergence_share
 from .state import State
 
 _TILTS = _grid(8, 80, 6)
@@ -53,7 +55,13 @@ def _fusion_lost(state: State, _side: str, _size: float) -> State:
 
 
 def _near_convergence(state: State, _side: str, _size: float) -> State:
-    return _answers(state, double_near={"double": 0.6, "double at times": 0.3, "single": 0.1})
+    """As the caps are ordered: double where they ask more than the eyes have, seldom where they ask no more than the
+    page does by itself.
+    """
+    loud = 0.1 + 0.8 * logistic((excess_convergence_share(state) - 0.5) / 0.15)
+    return _answers(
+        state, double_near={"double": 0.65 * loud, "double at times": 0.35 * loud, "single": 1.0 - loud}
+    )
 
 
 def _images(state: State, _side: str, size: float) -> State:

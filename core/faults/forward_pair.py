@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from ..errors import Refusal
 from ..optics.alignment import arcmin_to_prism, tilt_deviation_arcmin
-from ..optics.convergence import convergence_parallel_tubes_prism, convergence_with_caps_prism
+from ..optics.convergence import (
+    convergence_naked_prism,
+    convergence_parallel_tubes_prism,
+    convergence_with_caps_prism,
+)
 from .beliefs import Answer, Belief, answer, logistic
 from .state import State
 
@@ -106,6 +110,16 @@ def near_horizontal_at_prism(state: State, object_distance_mm: float) -> float:
             continue
         asked -= abs(tube.magnification) * tube.base_in_prism
     return asked
+
+
+def excess_convergence_share(state: State) -> float:
+    """What the caps as ordered ask beyond ordinary looking at their distance, as a share of the reserve at near."""
+    if state.working_mm is None:
+        return 0.0
+    # From the page to the centres of rotation.
+    away = state.working_mm + state.lead.tube_length_mm + state.rotation_mm
+    excess = _near_horizontal(state, as_ordered=True) - convergence_naked_prism(state.pd_mm, away)
+    return max(0.0, excess) / state.reserves["base_out_near"]
 
 
 def _unequal_vertical(state: State) -> float:

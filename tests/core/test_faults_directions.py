@@ -32,7 +32,10 @@ STOCK = Stock(
         Telescope(id="high", description="Galilean 2.5x", type="galilean", magnification=2.5, tube_length_mm=28,
                   objective_diameter_mm=22, housing_radius_mm=9, positions=("bioptic",)),
     ),
-    caps=(Cap(id="four", description="cap +4 base-in", power_d=4.0, base_in_prism=11.0),),
+    caps=(
+        Cap(id="four", description="cap +4 base-in", power_d=4.0, base_in_prism=11.0),
+        Cap(id="plain", description="cap +4", power_d=4.0),
+    ),
 )  # fmt: skip
 PAIR = Configuration("wide", "both", "full diameter", "through the lens", cap="four")
 
@@ -278,3 +281,22 @@ def test_own_deviation_remains_possible_until_it_is_measured() -> None:
     own = [cause for cause in found.causes if cause.fault.startswith("own_deviation")]
     tilts = [cause for cause in found.causes if cause.fault.startswith("tilt_")]
     assert min(cause.probability for cause in own) > max(cause.probability for cause in tilts)
+
+
+def test_convergence_is_blamed_only_where_the_caps_ask_for_it() -> None:
+    """Double at near: 49.6 prism D with plain caps, twice the ordinary 20 (6.2 cm at 0.30 m) and more; 5.6 with base-in.
+
+    Caps that ask less than the page does by itself make nobody double, so that caps put on reversed come first.
+    """
+    steps = {
+        "fit.near_single": "double",
+        "fit.vertical": "0",
+        "fit.horizontal": "0",
+        "performance.double": "single",
+    }
+    plain = Configuration("wide", "both", "full diameter", "through the lens", cap="plain")
+    _, found = typed(plain, steps)
+    assert found.first is not None and found.first.fault == "near_convergence"
+    _, found = typed(PAIR, steps)
+    assert found.first is not None and found.first.fault == "cap_reversed"
+    assert all(cause.fault != "near_convergence" for cause in found.causes[:3])
