@@ -47,8 +47,7 @@ def _paragraphs(plan: Plan, settings: Settings, most: int | None) -> Iterator[st
             yield f"  {row.name}: {row.sentence}"
     yield ""
     yield from _refused(plan)
-    for words in plan.assumptions_used.values():
-        yield f"Assumed: {words}"
+    yield from _assumed(plan)
     for caution in plan.cautions:
         yield f"Caution: {caution.sentence}"
 
@@ -77,3 +76,14 @@ def _refused(plan: Plan) -> Iterator[str]:
     for (telescope, code, reason), count in counts.most_common():
         more = f" ({count} ways)" if count > 1 else ""
         yield f"Cannot: {telescope}: {code}. {reason}{more}"
+
+
+def _assumed(plan: Plan) -> Iterator[str]:
+    """What was assumed, once, with the eye or eyes that it was assumed for."""
+    where: dict[str, list[str]] = {}
+    for path, words in plan.assumptions_used.items():
+        where.setdefault(words, []).append(path.partition(".")[0])
+    for words, tables in where.items():
+        eyes = [table for table in tables if table in ("right", "left")]
+        of = f", {' and '.join(eyes)} eye{'s' if len(eyes) > 1 else ''}" if eyes else ""
+        yield f"Assumed{of}: {words}"

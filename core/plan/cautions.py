@@ -10,10 +10,14 @@ from collections.abc import Sequence
 from datetime import date
 
 from .. import cautions
+from ..case import Case
 from ..configuration import Configuration
 from ..goals import Demand
+from ..optics.blur import blur_law_holds
+from ..optics.telescope import objective_focal_length_mm, objective_is_fast
 from .context import Context
-from .types import Option, PlanCaution, Referral
+from .formulas import defocus_with_cylinder_d
+from .types import Option, Outcome, PlanCaution, Referral
 
 EXAM_DAYS = 366
 SMALL_FIELD_DEG = 5.0
@@ -41,6 +45,12 @@ _ALWAYS = (
     ),
     PlanCaution("judgement", cautions.JUDGEMENT, True),
 )
+
+
+def last_exam_of(case: Case) -> date | None:
+    """The last medical eye examination on record at any visit: a date does not age as a measurement does."""
+    days = [visit.value("history.last_eye_exam") for visit in case.visits]
+    return max((day for day in days if day is not None), default=None)
 
 
 def referrals_of(context: Context, visit_date: date, last_exam: date | None) -> tuple[Referral, ...]:
@@ -80,7 +90,7 @@ def cautions_for(
     """The cautions that go with a plan and its first option."""
     found = list(_ALWAYS)
     if option is not None:
-        found.extend(device_cautions(context, option))
+        found.extend(device_cautions(context, option, demands))
     if context.person.assumed:
         found.append(
             PlanCaution("assumed", f"{len(context.person.assumed)} inputs are assumed, not measured.", False)
@@ -92,7 +102,7 @@ def cautions_for(
     return tuple(found)
 
 
-def device_cautions(context: Context, option: Option) -> tuple[PlanCaution, ...]:
+def device_cautions(context: Context, option: Option, demands: Sequence[Demand]) -> tuple[PlanCaution, ...]:
     """What to be careful about with one option."""
     found: list[PlanCaution] = []
     person, lead = context.person, option.device.leading
@@ -136,4 +146,56 @@ def device_cautions(context: Context, option: Option) -> tuple[PlanCaution, ...]
                 True,
             )
         )
+    found.extend(_beyond_the_model(context, option, demands))
     return tuple(found)
+
+
+def _beyond_the_model(context: Context, option: Option, demands: Sequence[Demand]) -> list[PlanCaution]:
+    """Where a figure leans on a law outside the range it was stated for, or on normal eyes."""
+    found: list[PlanCaution] = []
+    for demand, outcome in zip(demands, option.outcomes, strict=True):
+        words = _blur_beyond(context, option, demand, outcome)
+        if words:
+            found.append(PlanCaution("blur", words, False))
+            break
+    telescope = option.telescope
+    signed, length, size = (
+        telescope.signed_magnification,
+        telescope.tube_length_mm,
+        telescope.objective_diameter_mm,
+    )
+    if objective_is_fast(signed, length, size):
+        words = (
+            f"An objective {size:g} mm wide is over 1.1 times its focal length of "
+            f"{objective_focal_length_mm(signed, length):.0f} mm, too fast for first-order figures: check what the "
+            "stock says, and measure power and field."
+        )
+        found.append(PlanCaution("fast_objective", words, False))
+    if option.configuration.eye == "both":
+        wanted = {
+            "base_out_near" if demand.kind == "near" else "base_out_distance"
+            for demand, outcome in zip(demands, option.outcomes, strict=True)
+            if outcome.grade != "cannot"
+        }
+        if wanted - set(context.person.reserves):
+            words = (
+                "The base-out reserve is not measured: that of normal eyes is taken, which is an upper bound. Measure "
+                "it through the two tubes before they are ordered."
+            )
+            found.append(PlanCaution("reserve", words, True))
+    return found
+
+
+def _blur_beyond(context: Context, option: Option, demand: Demand, outcome: Outcome) -> str:
+    """That the law of blur is stretched for this goal, "" when it is not."""
+    if outcome.probability is None:
+        return ""
+    lead = option.device.leading
+    pupil = lead.dim_pupil_mm if demand.light == "dim" else lead.pupil_mm
+    blur = defocus_with_cylinder_d(outcome.defocus_d, lead.residual_cylinder_d)
+    if blur_law_holds(pupil, blur):
+        return ""
+    return (
+        f"{demand.name}: the law of blur was stated for pupils of 1.5 to 7 mm and up to 6 D out of focus, here it is "
+        f"{pupil:.1f} mm and {blur:.1f} D: loss by blur and depth of focus are guesses. Try it at the task."
+    )

@@ -6,8 +6,10 @@ from collections.abc import Callable, Iterator, Sequence
 from itertools import combinations
 from typing import Generic, TypeVar, overload
 
+from ..configuration import Configuration
 from .grid import Grid
 from .types import Coverage, CoverageRow, DeviceSet
+from .words import listed
 
 T = TypeVar("T")
 MOST_DEVICES = 3
@@ -72,7 +74,7 @@ def smallest_set(grid: Grid, goals: tuple[str, ...]) -> DeviceSet:
     reachable = 0
     for mask in best:
         reachable |= mask
-    masks = sorted(best, key=lambda mask: (-mask.bit_count(), -best[mask][0]))[:MOST_KINDS]
+    masks = _worth_joining({mask: score for mask, (score, _, _) in best.items()})
     chosen = _cover(reachable, masks, {mask: -best[mask][0] for mask in masks})
     ranks = [grid.rank_of(best[mask][1], best[mask][2]) for mask in chosen]
     left = [goal for goal in range(count) if not reachable >> goal & 1]
@@ -113,6 +115,16 @@ def _masks(grades: list[bytes], count: int) -> Sequence[int]:
     return joined.to_bytes(length, "little")
 
 
+def _worth_joining(scores: dict[int, float]) -> list[int]:
+    """The sets of goals to cover from: all that no other holds, so that none is missed, and the best of the rest."""
+    ordered = sorted(scores, key=lambda mask: (-mask.bit_count(), -scores[mask]))
+    kept: list[int] = []
+    rest: list[int] = []
+    for mask in ordered:
+        (rest if any(mask & larger == mask for larger in kept) else kept).append(mask)
+    return kept + rest[: max(0, MOST_KINDS - len(kept))]
+
+
 def _cover(wanted: int, masks: list[int], costs: dict[int, float]) -> tuple[int, ...]:
     if not wanted:
         return ()
@@ -148,10 +160,42 @@ def _said(
             tuple(goal for goal in range(len(goals)) if mask >> goal & 1 and not taken >> goal & 1)
         )
         taken |= mask
-    if not chosen:
-        words = "No option meets any of the goals; see what comes nearly there."
-    else:
-        number = "One device" if len(chosen) == 1 else f"{len(chosen)} devices"
-        words = f"{number} for {', '.join(goals[goal] for device in by_device for goal in device)}"
-        words += f"; none meets {', '.join(goals[goal] for goal in left)}." if left else "."
-    return DeviceSet(tuple(rank + 1 for rank in ranks), configurations, tuple(by_device), tuple(left), words)
+    sentence = _sentence(grid, goals, configurations, ranks, by_device, left)
+    return DeviceSet(
+        tuple(rank + 1 for rank in ranks), configurations, tuple(by_device), tuple(left), sentence
+    )
+
+
+def _sentence(
+    grid: Grid, goals: tuple[str, ...], configurations: Sequence[Configuration], ranks: list[int],
+    by_device: list[tuple[int, ...]], left: list[int],
+) -> str:  # fmt: skip
+    """Which options are the set and what each is for, what none meets, and why the first option is not among them."""
+    if not ranks:
+        return "No option meets any of the goals; see what comes nearly there."
+    devices = [
+        f"{_named(rank, configuration)} for {listed([goals[goal] for goal in served])}"
+        for rank, configuration, served in zip(ranks, configurations, by_device, strict=True)
+    ]
+    number = "one" if len(ranks) == 1 else str(len(ranks))
+    words = f"Fewest devices that meet the goals: {number}, {'; '.join(devices)}"
+    words += f"; no option meets {listed([goals[goal] for goal in left], 'or')}." if left else "."
+    if 0 in ranks:
+        return words
+    entry = grid.entry(0)
+    met = [
+        goals[goal]
+        for goal, grade in enumerate(grid.blocks[entry.block].grades(entry.row))
+        if grade == "meets"
+    ]
+    first = f"meets only {listed(met)}" if met else "meets none in full"
+    return f"{words} The first option {first}: it stands first by power, field and how it is worn."
+
+
+def _named(rank: int, configuration: Configuration) -> str:
+    """An option by its place in the list, with what tells it from others."""
+    if rank == 0:
+        return "the first option"
+    eye = "both eyes" if configuration.eye == "both" else f"{configuration.eye} eye"
+    parts = [configuration.telescope, eye, configuration.position, configuration.cap]
+    return f"option {rank + 1} ({', '.join(part for part in parts if part)})"

@@ -12,7 +12,7 @@ from ..settings import Settings
 from ..stock import Stock
 from .advice import eye_advice
 from .alternatives import alternatives_for
-from .cautions import cautions_for, referrals_of
+from .cautions import cautions_for, last_exam_of, referrals_of
 from .configurations import checked
 from .context import Context, context_of
 from .coverage import Lazy, coverage_of, smallest_set
@@ -57,7 +57,7 @@ def plan(case: Case, stock: Stock, settings: Settings, tasks: Iterable[Task] | N
         smallest_set=smallest_set(grid, goals),
         eye_advice=eye_advice(context, demands),
         alternatives=tuple(table for table in tables if table is not None),
-        referrals=referrals_of(context, case.visit.on, case.value("history.last_eye_exam")),
+        referrals=referrals_of(context, case.visit.on, last_exam_of(case)),
         cautions=cautions_for(context, best, demands),
         assumptions_used={path: assumed.sentence for path, assumed in person.assumed.items()},
         problems=tuple(problem for demand in demands for problem in demand.problems),

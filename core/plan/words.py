@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from ..errors import Refusal
 from ..stock import Telescope
 from .types import EyeNumbers
@@ -40,3 +42,8 @@ def too_near(goal: str, at_mm: float, telescope: Telescope, eye: EyeNumbers) -> 
     else:
         reach = "has a fixed focus for far objects"
     return f"{goal}: cannot be seen at {at_mm / 10:.0f} cm, this telescope {reach}. A reading cap or another way."
+
+
+def listed(names: Sequence[str], last: str = "and") -> str:
+    """Names in one row: "a, b and c"."""
+    return f" {last} ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
