@@ -7,9 +7,10 @@ theirs: an older version is brought back without taking away what came in after 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path as FilePath
+from typing import Any
 
 from . import paths
 from .case import Case
@@ -17,7 +18,8 @@ from .case_file import case_data, case_of, dumps_case, loads_case
 from .errors import FileRefusal
 from .store.files import Stamp
 from .store.filesystem import REAL, FileSystem
-from .store.merge import three_way
+from .store.history import keep_text
+from .store.merge import Path, differences, three_way
 from .store.resolving import Choice, resolve
 from .store.saver import PATIENCE_S, Saver, SaverState
 from .workspace import OpenedCase
@@ -41,18 +43,21 @@ class Desk:
         opened: OpenedCase,
         *,
         on_save: Callable[[SaverState], None] | None = None,
-        after_save: Callable[[Path, str], None] | None = None,
-        recovery_folder: Path | None = None,
+        after_save: Callable[[FilePath, str], None] | None = None,
+        recovery_folder: FilePath | None = None,
         fs: FileSystem = REAL,
     ) -> None:
         self.path = opened.path
         self._case = opened.case
         self._base = opened.case
         self._base_text: str | None = None
-        self._keep_original = opened.is_older_schema
+        self._keep_replaced = opened.is_older_schema
+        self._fs = fs
         self._undo: list[_Past] = []
         self._redo: list[_Past] = []
         self._came_in: list[tuple[Case, Case]] = []
+        self._edits: list[tuple[Case, Case]] = []
+        self._replaced: dict[Path, list[Any]] = {}
         self.saver = Saver(
             opened.path,
             opened.stamp,
@@ -74,6 +79,29 @@ class Desk:
         if text is not None and text is not self._base_text:
             self._base, self._base_text = loads_case(text, self.path), text
         return self._base
+
+    def replaced_here(self) -> Mapping[Path, list[Any]]:
+        """By place in the case: the values that were replaced in this room since it was opened.
+
+        What others wrote is not among them. A version that has one of these again was made, most likely, without
+        having seen what took its place.
+        """
+        for before, after in self._edits:
+            for each in differences(*(case_data(case, readings=False) for case in (before, after))):
+                self._replaced.setdefault(each.path, []).append(each.before)
+        self._edits.clear()
+        return self._replaced
+
+    def keep_saved(self) -> None:
+        """Keep the version that was last known to be on disk in the history, for one of others that puts it aside.
+
+        OSError or FileRefusal when that cannot be done.
+        """
+        keep_text(self.path, self.saver.saved_text or dumps_case(self.base), fs=self._fs)
+
+    def keep_theirs(self) -> None:
+        """Keep the version that is on disk now in the history for good when the next save replaces it."""
+        self._keep_replaced = True
 
     def accept(self, case: Case, *, keep_for_good: bool = False) -> bool:
         """Make ``case`` the present version and save it; False when nothing changed.
@@ -116,6 +144,10 @@ class Desk:
         else:
             self.saver.rebase(dumps_case(case), stamp)
 
+    def write_again(self) -> None:
+        """Write the case into a file of its own name again, after somebody removed or renamed it."""
+        self.saver.rebase(dumps_case(self._case), None)
+
     def close(self) -> SaverState:
         """Finish saving and give the last state; not safe means: a recovery copy was kept."""
         return self.saver.close()
@@ -147,6 +179,7 @@ class Desk:
         return case
 
     def _set(self, case: Case, keep_for_good: bool) -> None:
+        self._edits.append((self._case, case))
         self._case = case
-        keep_for_good, self._keep_original = keep_for_good or self._keep_original, False
+        keep_for_good, self._keep_replaced = keep_for_good or self._keep_replaced, False
         self.saver.put(dumps_case(case), patience_s=PATIENCE_S, keep_for_good=keep_for_good)

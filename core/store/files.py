@@ -214,6 +214,10 @@ def _exchange(
     warnings: list[str] = []
     try:
         mtime_ns = write_durably(temporary, data, fs=fs)
+        # Who knows of no lock, an editor or a synchroniser, may have written while the new version went to the medium.
+        now = None if found is None else current_stamp(path, fs=fs)
+        if found is not None and (now is None or not now.same_content(found)):
+            raise ChangedOnDisk(path, found, now)
         if keep is not None and found is not None and found.digest != digest:
             hold = keep
             file_away = _trying(lambda: hold(path, fs), warnings)

@@ -23,6 +23,7 @@ from ..paths import history_dir
 from .files import (
     Saved,
     Stamp,
+    digest_of,
     make_private_folder,
     save_text,
     sweep_leftovers,
@@ -95,6 +96,32 @@ def hold_present(
             thin(path, fs=fs, now=moment)
 
     return file_it
+
+
+def keep_text(path: Path, text: str, *, fs: FileSystem = REAL, now: datetime | None = None) -> None:
+    """Keep a text that was the present version once as an earlier one; nothing when it is kept already.
+
+    For what this room saved and somebody else's version put aside without having seen it, as a synchroniser does.
+    OSError or FileRefusal when it cannot be done.
+    """
+    data = text.encode("utf-8")
+    digest = digest_of(data)
+    folder = history_dir(path)
+    _refuse_links(folder, fs)
+    make_private_folder(folder, fs=fs)
+    if any(version.digest == digest[:16] for version in _dated(folder, fs)):
+        return
+    moment = now or datetime.now(UTC)
+    target = folder / f"{moment.strftime(_TIME_FORMAT)}Z-{digest[:16]}.toml"
+    temporary = temporary_path(target)
+    try:
+        write_durably(temporary, data, fs=fs)
+        fs.replace(temporary, target)
+    except BaseException:
+        with suppress(OSError):
+            fs.unlink(temporary)
+        raise
+    fs.fsync_folder(folder)
 
 
 def _keep_dated(folder: Path, moment: datetime, for_good: bool, fs: FileSystem) -> None:

@@ -42,7 +42,7 @@ class _Missing:
 MISSING = _Missing()
 
 
-class _Items(dict[str, Any]):
+class NamedItems(dict[str, Any]):
     """A list of tables while it is worked on: its items by name, in their order."""
 
 
@@ -136,7 +136,7 @@ def _compare(before: Any, after: Any, path: Path, found: list[Difference]) -> No
     first, second = pair
     for key in _key_order(first, second):
         _compare(first.get(key, MISSING), second.get(key, MISSING), (*path, key), found)
-    if isinstance(first, _Items) and _common(first, second) != _common(second, first):
+    if isinstance(first, NamedItems) and _common(first, second) != _common(second, first):
         found.append(Difference((*path, "order"), list(first), list(second)))
 
 
@@ -161,7 +161,7 @@ def _tables(path: Path, *values: Any) -> list[dict[str, Any]] | None:
         return [dict(value) if value is not MISSING else {} for value in values]
     if path and all(isinstance(value, list) for value in present):
         lists = named(path[-1], [value if value is not MISSING else [] for value in values])
-        return None if lists is None else [_Items(each) for each in lists]
+        return None if lists is None else [NamedItems(each) for each in lists]
     return None
 
 
@@ -227,8 +227,8 @@ def _seals_of(value: Any) -> set[str]:
 
 def _merge_tables(tables: list[dict[str, Any]], path: Path, merge: Merge) -> dict[str, Any]:
     base, mine, theirs = tables
-    is_list = isinstance(mine, _Items)
-    parts: dict[str, Any] = _Items() if is_list else {}
+    is_list = isinstance(mine, NamedItems)
+    parts: dict[str, Any] = NamedItems() if is_list else {}
     first = len(merge.conflicts)
     order = _merged_order(path[-1], base, mine, theirs) if is_list else _key_order(base, mine, theirs)
     for key in order:
@@ -245,7 +245,7 @@ def _merge_tables(tables: list[dict[str, Any]], path: Path, merge: Merge) -> dic
     if len(path) > 1 and path[-2] in _STAMPED:
         _settle_stamps(mine, theirs, path, parts, merge.conflicts, first)
     present = {key: value for key, value in parts.items() if value is not MISSING}
-    return _Items(present) if is_list else present
+    return NamedItems(present) if is_list else present
 
 
 def _merge_value(
@@ -320,12 +320,12 @@ def by_name(value: Any, path: Path) -> Any:
     if isinstance(value, list) and path:
         lists = named(path[-1], [value])
         if lists is not None and len(lists[0]) == len(value):
-            return _Items({key: by_name(each, (*path, key)) for key, each in lists[0].items()})
+            return NamedItems({key: by_name(each, (*path, key)) for key, each in lists[0].items()})
     return deepcopy(value)
 
 
 def with_lists(value: Any) -> Any:
-    if isinstance(value, _Items):
+    if isinstance(value, NamedItems):
         return [with_lists(each) for each in value.values()]
     if isinstance(value, Mapping):
         return {key: with_lists(each) for key, each in value.items()}

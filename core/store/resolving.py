@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from copy import deepcopy
+from itertools import pairwise
 from typing import Any, Literal
 
-from .merge import MISSING, Conflict, Merge, Path, by_name, same, seal_of, with_lists
+from .merge import MISSING, Conflict, Merge, NamedItems, Path, by_name, same, seal_of, with_lists
 
 SET_ASIDE_KEY = "set_aside"
 Choice = Literal["mine", "theirs", "both"]
@@ -29,10 +30,10 @@ def resolve(merge: Merge, choices: Mapping[str, Choice]) -> dict[str, Any]:
         if choice == "both":
             _keep_both(result, conflict, aside)
         else:
-            _put(result, conflict.path, conflict.mine if choice == "mine" else conflict.theirs)
+            put(result, conflict.path, conflict.mine if choice == "mine" else conflict.theirs)
             if conflict.status is not None:
                 path, mine, theirs = conflict.status
-                _put(result, path, mine if choice == "mine" else theirs)
+                put(result, path, mine if choice == "mine" else theirs)
     decided = with_lists(result)
     known = decided.get(SET_ASIDE_KEY, [])
     if aside:
@@ -48,16 +49,16 @@ def _keep_both(result: dict[str, Any], conflict: Conflict, aside: list[dict[str,
     mine, theirs = conflict.mine, conflict.theirs
     joined = _joined(conflict)
     if joined is not MISSING:
-        _put(result, conflict.path, joined)
+        put(result, conflict.path, joined)
         return
     if mine is MISSING or theirs is MISSING:
-        _put(result, conflict.path, theirs if mine is MISSING else mine)
+        put(result, conflict.path, theirs if mine is MISSING else mine)
         if conflict.status is not None:
             path, my_status, their_status = conflict.status
-            _put(result, path, their_status if mine is MISSING else my_status)
+            put(result, path, their_status if mine is MISSING else my_status)
         return
     first, second = (theirs, mine) if seal_of(theirs) and not seal_of(mine) else (mine, theirs)
-    _put(result, conflict.path, first)
+    put(result, conflict.path, first)
     aside.append({"key": conflict.key, "kept": deepcopy(first), "other": deepcopy(second)})
 
 
@@ -84,10 +85,11 @@ def _is_prose(*texts: str) -> bool:
     return any("\n" in text or len(text.split()) > 6 for text in texts)
 
 
-def _put(tree: dict[str, Any], path: Path, value: Any) -> None:
+def put(tree: dict[str, Any], path: Path, value: Any) -> None:
+    """Put a value, or with MISSING nothing, into its place in a tree whose lists are by name (``Merge.tree``)."""
     place: dict[str, Any] = tree
-    for part in path[:-1]:
-        place = place.setdefault(part, {})
+    for part, inside in pairwise(path):
+        place = place.setdefault(part, NamedItems() if inside.startswith("[") else {})
     if value is MISSING:
         place.pop(path[-1], None)
     else:

@@ -6,8 +6,9 @@ share that has gone, so it runs in a thread of its own. :meth:`Saver.put` may wa
 save are coalesced: the newest is saved, it contains the others. "Saved" is only said after the fsync.
 
 When a save fails, the state says why and stays, the text goes to the recovery folder, and saving is tried
-again, ever less often, until it works. When the file was changed by somebody else, nothing is written to
-it any more until :meth:`Saver.rebase` tells what the new text is based on.
+again, ever less often, until it works. One that hangs, on a share that does not answer, gets a copy as well
+(:meth:`Saver.look_after`). When the file was changed by somebody else, nothing is written to it any more until
+:meth:`Saver.rebase` tells what the new text is based on; a try that was under way then counts for nothing.
 """
 
 from __future__ import annotations
@@ -15,12 +16,12 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
 
-from .files import ChangedOnDisk, SaveFailed, Stamp, digest_of
+from .files import ChangedOnDisk, Saved, SaveFailed, Stamp, digest_of
 from .filesystem import REAL, FileSystem, reason_of
 from .history import save_case
 from .recovery import discard_copy, keep_copy
@@ -28,6 +29,9 @@ from .recovery import discard_copy, keep_copy
 FIRST_RETRY_S = 0.5
 LONGEST_RETRY_S = 15.0
 PATIENCE_S = 0.02
+# No disk takes so long; a share that does not answer takes minutes.
+HANGS_S = 5.0
+HANGS = "the disk or share does not answer"
 
 Kind = Literal["idle", "saving", "saved", "failed", "changed"]
 
@@ -52,6 +56,18 @@ class SaverState:
     def is_safe(self) -> bool:
         """Whether everything handed over is on disk, in the case file itself."""
         return self.kind in ("idle", "saved")
+
+
+@dataclass(frozen=True, slots=True)
+class _Try:
+    """One try to save: what, over what, and after how many decisions about foreign changes."""
+
+    text: str
+    for_good: bool
+    stamp: Stamp | None
+    own: frozenset[str]
+    before: SaverState
+    decided: int
 
 
 class Saver:
@@ -89,6 +105,9 @@ class Saver:
         self._is_fresh = False
         self._for_good = False
         self._busy = False
+        self._busy_since = 0.0
+        self._aside: str | None = None
+        self._decided = 0
         self._closing = False
         self._retry_s = first_retry_s
         self._retry_at = 0.0
@@ -118,7 +137,8 @@ class Saver:
             self._for_good = self._for_good or keep_for_good
             self._retry_s = self._first_retry_s
             if self._state.kind not in ("failed", "changed"):
-                self._state = SaverState("saving", self._state.at)
+                before = self._state
+                self._state = SaverState("saving", before.at, before.reason, before.recovery)
             self._hand_over(text)
         if patience_s > 0:
             self.wait(patience_s)
@@ -139,9 +159,7 @@ class Saver:
     def rebase(self, text: str, stamp: Stamp | None) -> None:
         """After a foreign change: ``text`` is the decided case, based on the version with ``stamp``."""
         with self._condition:
-            self._stamp = stamp
-            self._saved_text = None
-            self._own.clear()
+            self._decide(stamp)
             self._state = SaverState("saving", self._state.at, recovery=self._state.recovery)
             self._for_good = True
             self._hand_over(text)
@@ -149,16 +167,32 @@ class Saver:
     def adopt(self, stamp: Stamp | None) -> None:
         """After a foreign change that leaves nothing to write: the file with ``stamp`` holds all there is."""
         with self._condition:
-            self._stamp, self._saved_text = stamp, None
-            self._own.clear()
+            self._decide(stamp)
             self._waiting, self._is_fresh = None, False
-            before, self._state = (
-                self._state,
-                SaverState("saved" if self._state.at else "idle", self._state.at),
-            )
+            copy = self._state.recovery
+            self._state = SaverState("saved" if self._state.at else "idle", self._state.at)
             self._condition.notify_all()
-        if before.recovery is not None:
-            discard_copy(before.recovery, fs=self._fs)
+        self._discard(copy)
+
+    def look_after(self, hangs_s: float | None = None) -> SaverState:
+        """The state; to be called now and then. What a save holds that hangs for ``hangs_s`` (HANGS_S) is copied
+        elsewhere.
+        """
+        patience_s = HANGS_S if hangs_s is None else hangs_s
+        with self._condition:
+            hangs = self._busy and time.monotonic() - self._busy_since >= patience_s
+            text, stamp = self._waiting, self._stamp
+        if not hangs or text is None or text is self._aside:
+            return self._state
+        state = self._unsaved("saving", HANGS, text, stamp)
+        with self._condition:
+            if self._busy and self._state.kind == "saving":
+                self._state, self._aside = state, text
+                return state
+            is_safe = self._state.is_safe
+        if is_safe:  # it came through while the copy was made
+            self._discard(state.recovery)
+        return self._state
 
     def close(self, timeout_s: float = 10.0) -> SaverState:
         """Finish the last save, end the thread and return the state; what cannot be saved is in the
@@ -170,7 +204,18 @@ class Saver:
             thread = self._thread
         if thread is not None:
             thread.join(timeout_s)
+            if thread.is_alive():
+                return self.look_after(0.0)
         return self._state
+
+    def _decide(self, stamp: Stamp | None) -> None:
+        self._decided += 1
+        self._stamp, self._saved_text = stamp, None
+        self._own.clear()
+
+    def _discard(self, copy: Path | None) -> None:
+        if copy is not None:
+            discard_copy(copy, fs=self._fs)
 
     def _hand_over(self, text: str) -> None:
         self._waiting = text
@@ -194,14 +239,23 @@ class Saver:
                         self._thread = None
                         return
                     self._condition.wait(self._pause_s())
-                text, for_good = self._waiting or "", self._for_good
-                self._is_fresh = False
-                self._busy = True
-            state = self._try(text, for_good)
+                job = self._next_try()
+            state, saved = self._try(job)
+            if saved is not None and job.decided == self._decided:
+                self._discard(self._state.recovery)
             with self._condition:
-                self._settle(state)
+                counts = self._settle(job, state, saved)
                 self._condition.notify_all()
-            self._tell(text)
+            if counts:
+                self._tell(job.text, saved is not None)
+            elif self._state.is_safe:
+                self._discard(state.recovery)
+
+    def _next_try(self) -> _Try:
+        self._is_fresh = False
+        self._busy, self._busy_since = True, time.monotonic()
+        text, own = self._waiting or "", frozenset(self._own)
+        return _Try(text, self._for_good, self._stamp, own, self._state, self._decided)
 
     def _is_due(self) -> bool:
         if self._waiting is None:
@@ -213,61 +267,70 @@ class Saver:
             return None
         return max(self._retry_at - time.monotonic(), 0.0)
 
-    def _settle(self, state: SaverState) -> None:
-        self._busy = False
-        if state.kind == "saved":
+    def _settle(self, job: _Try, state: SaverState, saved: Saved | None) -> bool:
+        """Take over what a try came to; False when it does not count."""
+        self._busy, self._aside = False, None
+        if job.decided != self._decided:
+            # Decided meanwhile: this try was of another version. What it wrote is no change by somebody else.
+            if saved is not None:
+                self._own.add(saved.stamp.digest)
+            elif not self._state.is_safe:
+                self._state = replace(self._state, recovery=state.recovery or self._state.recovery)
+            return False
+        if saved is not None:
+            self._stamp, self._saved_text = saved.stamp, job.text
+            self._own.clear()
             self._for_good = False
             if self._is_fresh:
                 state = SaverState("saving", state.at)
             else:
                 self._waiting = None
         elif state.kind == "failed":
+            # The replacement may have happened before the failure was reported; finding it there is no change by
+            # somebody else.
+            self._own.add(digest_of(job.text.encode("utf-8", "replace")))
             self._retry_at = time.monotonic() + self._retry_s
             self._retry_s = min(self._retry_s * 2, LONGEST_RETRY_S)
         self._state = state
+        return True
 
-    def _tell(self, text: str) -> None:
-        state = self._state
+    def _tell(self, text: str, is_saved: bool) -> None:
         try:
-            self._on_change(state)
-            if state.kind in ("saved", "saving"):
+            self._on_change(self._state)
+            if is_saved:
                 self._after_save(self.path, text)
         except Exception as error:  # whoever listens must not be able to end the saving
             self.error = error
 
-    def _try(self, text: str, for_good: bool) -> SaverState:
-        before = self._state
-        if before.kind == "changed":
-            return self._unsaved("changed", before.reason, text, before.found)
+    def _try(self, job: _Try) -> tuple[SaverState, Saved | None]:
+        if job.before.kind == "changed":
+            found = job.before.found
+            return self._unsaved("changed", job.before.reason, job.text, job.stamp, found), None
         try:
             saved = save_case(
                 self.path,
-                text,
-                self._stamp,
+                job.text,
+                job.stamp,
                 fs=self._fs,
-                own_digests=frozenset(self._own),
-                keep_for_good=for_good,
+                own_digests=job.own,
+                keep_for_good=job.for_good,
             )
         except ChangedOnDisk as error:
-            return self._unsaved("changed", str(error), text, error.found)
+            return self._unsaved("changed", str(error), job.text, job.stamp, error.found), None
         except SaveFailed as error:
-            # The replacement may have happened before the failure was reported; finding it there is no change
-            # by somebody else.
-            self._own.add(digest_of(text.encode("utf-8", "replace")))
-            return self._unsaved("failed", error.reason, text, None)
+            return self._unsaved("failed", error.reason, job.text, job.stamp), None
         except Exception as error:  # a fault of ours must not end the saving, and not be taken for success
             self.error = error
-            return self._unsaved("failed", f"a fault of the program ({type(error).__name__})", text, None)
-        self._stamp, self._saved_text = saved.stamp, text
-        self._own.clear()
-        if before.recovery is not None:
-            discard_copy(before.recovery, fs=self._fs)
-        return SaverState("saved", datetime.now(UTC), warning=saved.warning)
+            reason = f"a fault of the program ({type(error).__name__})"
+            return self._unsaved("failed", reason, job.text, job.stamp), None
+        return SaverState("saved", datetime.now(UTC), warning=saved.warning), saved
 
-    def _unsaved(self, kind: Kind, reason: str, text: str, found: Stamp | None) -> SaverState:
+    def _unsaved(
+        self, kind: Kind, reason: str, text: str, base: Stamp | None, found: Stamp | None = None
+    ) -> SaverState:
         copy: Path | None = None
         try:
-            copy = keep_copy(self._recovery_folder, self.path, text, self._stamp, reason, fs=self._fs)
+            copy = keep_copy(self._recovery_folder, self.path, text, base, reason, fs=self._fs)
         except Exception as error:  # the state must be told whatever happens to the copy
             why = reason_of(error) if isinstance(error, OSError) else f"a fault ({type(error).__name__})"
             reason = f"{reason}; and no copy could be kept elsewhere: {why}"

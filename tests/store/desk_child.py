@@ -4,15 +4,19 @@
 
 * ``own``: fields, a goal and a fitting step that no other room touches;
 * ``same``: one field that the other room types into as well; what two rooms typed is kept, both;
-* ``typing``: like ``own``, for ever.
+* ``typing``: like ``own``, for ever;
+* ``unlocked``: like ``own``, on a share that carries no locks and gives a file another number at each look.
 
 The first two wait for a file ``go`` beside the case folder. Printed, a line each, once it is on disk: ``typed VALUE over VALUE``; and ``offered VALUE VALUE`` for a conflict.
 """
 
 from __future__ import annotations
 
+import os
+import random
 import sys
 import time
+from contextlib import nullcontext
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
@@ -20,6 +24,9 @@ from pathlib import Path
 from afocal.core.case import Case, StepResult
 from afocal.core.desk import Desk
 from afocal.core.errors import FileRefusal
+from afocal.core.store import files
+from afocal.core.store.filesystem import REAL, FileSystem
+from afocal.core.store.locks import SaveLock
 from afocal.core.store.watch import Watch
 from afocal.core.workspace import Workspace
 from afocal.tui.rooms import their_version
@@ -32,11 +39,32 @@ def say(*words: object) -> None:
     print(*words, flush=True)
 
 
+class Share(FileSystem):
+    """Numbers of files that mean nothing, as some shares give them."""
+
+    def lstat(self, path: Path) -> os.stat_result:
+        status = os.lstat(path)
+        return os.stat_result((status.st_mode, random.randrange(1 << 40), *status[2:]))
+
+
+class NoLock(SaveLock):
+    """What a share without locks makes of one."""
+
+    def still_ours(self) -> bool:
+        return True
+
+
 def take_in(desk: Desk) -> None:
-    """What the screen does when another room changed the file; a value that both changed is kept twice."""
+    """What the screen does when another room changed the file; a value that both changed is kept twice.
+
+    What a version lacks that was made without having seen ours is kept.
+    """
     found = their_version(desk)
     if isinstance(found, FileRefusal):
         raise SystemExit(f"unreadable: {found}")
+    if found.typed_over:
+        desk.keep_saved()
+    found = found.apart or found
     if not found.is_clean:
         for conflict in found.merge.conflicts:
             say("offered", repr(conflict.mine), repr(conflict.theirs))
@@ -84,8 +112,11 @@ def main() -> None:
         opened = workspace.open_case(code)
     except FileRefusal:
         opened = workspace.new_case(code, date(2026, 11, 25))
-    desk = Desk(opened, recovery_folder=Path(recovery))
-    watch = Watch(desk.path)
+    fs = Share() if way == "unlocked" else REAL
+    if way == "unlocked":
+        files.save_lock = lambda path, **_: nullcontext(NoLock(path, b"", REAL))  # type: ignore[assignment]
+    desk = Desk(opened, recovery_folder=Path(recovery), fs=fs)
+    watch = Watch(desk.path, fs=fs)
     first = opened.case.visit.findings.get(FIELDS[name][1])
     start = int(first.typed.split()[-1]) + 3 if first is not None and way == "typing" else 0
     say("open")
@@ -100,6 +131,19 @@ def main() -> None:
         until_saved(desk)
         say("typed", repr(f"{name} {number}"), "over", repr(over.typed if over else ""))
     until_saved(desk)
+    if way == "unlocked":
+        # A room stays open: what the other one put aside in the very moment of its save is seen at a look.
+        Path(recovery, "..", f"through.{name}").touch()
+        until = time.monotonic() + 60
+        while time.monotonic() < until:
+            others = sum(Path(recovery, "..", f"through.{each}").exists() for each in FIELDS)
+            if desk.saver.stamp and watch.look(desk.saver.stamp).kind == "changed":
+                take_in(desk)
+                until_saved(desk)
+                until = time.monotonic() + 0.5
+            elif others == len(FIELDS):
+                until = min(until, time.monotonic() + 0.5)
+            time.sleep(0.01)
     if not desk.close().is_safe:
         raise SystemExit(str(desk.saver.state))
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from afocal.core.store.files import ChangedOnDisk, SaveFailed, digest_of, save_text
+from afocal.core.store.filesystem import FileSystem
 from afocal.core.store.history import save_case
 
 OLD, NEW = "old = 1\n" + "#" * 9000, "new = 2\n" + "#" * 9000
@@ -96,3 +97,19 @@ def test_a_power_cut_at_any_call_leaves_old_or_new_on_the_medium(
         if said_saved and fs.calls < number:
             break
     assert number > 20
+
+
+def test_somebody_who_knows_of_no_lock_is_noticed_while_the_new_version_is_being_written(tmp_path):
+    """An editor or a synchroniser writes between the comparison and the exchange: refused, and theirs stands."""
+    path = tmp_path / "P1.toml"
+    stamp = save_text(path, "one", None).stamp
+
+    class Meanwhile(FileSystem):
+        def fsync(self, handle: int) -> None:
+            super().fsync(handle)
+            path.write_text("theirs", encoding="utf-8")
+
+    with pytest.raises(ChangedOnDisk):
+        save_text(path, "mine", stamp, fs=Meanwhile())
+    assert path.read_text(encoding="utf-8") == "theirs"
+    assert [each.name for each in tmp_path.iterdir()] == ["P1.toml"]

@@ -235,3 +235,48 @@ def test_a_fault_of_the_program_is_a_failed_save_not_a_dead_saver(tmp_path, path
     until(lambda: saver.state.kind == "saved")
     saver.close(5)
     assert path.read_text(encoding="utf-8") == "one"
+
+
+def test_a_save_that_hangs_is_copied_elsewhere_newest_value_first(saver, fs, tmp_path):
+    """A share that does not answer: no failure is ever reported by the system, the copy is made all the same, and
+    closing does not wait for ever. When it answers after all, the copy goes."""
+    fs.gate = threading.Event()
+    saver.put("one")
+    until(lambda: fs.saves == 1)
+    saver.put("two")
+    assert saver.look_after(60).recovery is None
+    state = saver.look_after(0.0)
+    assert (state.kind, state.is_safe) == ("saving", False) and "does not answer" in state.reason
+    assert state.recovery is not None and state.recovery.read_bytes().endswith(b"\ntwo")
+    saver.put("three")
+    assert saver.state.recovery == state.recovery
+    closed = saver.close(0.05)
+    assert not closed.is_safe and state.recovery.read_bytes().endswith(b"\nthree")
+    fs.gate.set()
+    until(lambda: saver.state.kind == "saved")
+    assert saver.path.read_text(encoding="utf-8") == "three"
+    assert list((tmp_path / "recovery").iterdir()) == []
+
+
+def test_a_decision_made_during_a_try_is_not_undone_by_its_end(saver, path, fs):
+    """The try of the older text ends as "changed elsewhere" after the decision: the decided text is saved, nothing is
+    asked again, and no copy is left."""
+    saver.put("mine", patience_s=5)
+    path.write_text("theirs", encoding="utf-8")
+    told = []
+    saver._on_change = lambda state: told.append(state.kind)
+    real = fs.lstat
+    decided = threading.Event()
+
+    def late(each):
+        if each == path and not decided.is_set():
+            saver.rebase("mine and theirs", read_text(path).stamp)
+            decided.set()
+        return real(each)
+
+    fs.lstat = late
+    saver.put("mine 2")
+    assert saver.wait(5)
+    assert path.read_text(encoding="utf-8") == "mine and theirs"
+    assert told == ["saved"]
+    assert not list(saver._recovery_folder.glob("*"))

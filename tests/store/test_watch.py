@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 
 from afocal.core.store.files import save_text
+from afocal.core.store.filesystem import FileSystem
 from afocal.core.store.watch import Watch
 
 
@@ -55,3 +56,18 @@ def test_a_look_at_an_unchanged_file_reads_nothing(tmp_path, failing_file_system
     for _ in range(100):
         watch.look(stamp)
     assert fs.calls[before:] == ["lstat"] * 100
+
+
+def test_a_version_that_looks_alike_is_seen_after_a_while(tmp_path, monkeypatch):
+    """Same length, same time, same number, and no change times, as on some shares: the content is read now and then."""
+    path = tmp_path / "P1.toml"
+    mine = save_text(path, "one", None).stamp
+    before = os.lstat(path)
+    fs = FileSystem()
+    fs.lstat = lambda each: before  # type: ignore[method-assign]
+    watch = Watch(path, fs=fs)
+    assert watch.look(mine).kind == "unchanged"
+    path.write_text("two", encoding="utf-8")
+    assert watch.look(mine).kind == "unchanged"
+    monkeypatch.setattr("afocal.core.store.watch.READ_EVERY_S", 0.0)
+    assert watch.look(mine).kind == "changed"

@@ -10,7 +10,7 @@ from ...core.case_file import case_data, loads_case
 from ...core.errors import AfocalError
 from ...core.restoring import Restored, can_be_joined, join_copy, take_copy
 from ...core.store.recovery import Offer, begin, discard_copy, end, find
-from ..rooms import difference_line, shortened
+from ..rooms import difference_lines, shortened
 from .dialogs import Decide
 
 if TYPE_CHECKING:
@@ -76,4 +76,4 @@ def _take(app: AfocalApp, offer: Offer, way: Callable[[Offer], Restored], done: 
 
 def difference_words(offer: Offer) -> str:
     """The differences, one a line: key, what the file has, what the copy has."""
-    return shortened([difference_line(each) for each in offer.differences])
+    return shortened(difference_lines(offer.differences))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ...core.case_file import case_data, loads_case
@@ -11,7 +12,7 @@ from ...core.signing import with_version
 from ...core.store import history
 from ...core.store.merge import Conflict
 from ...core.store.resolving import Choice
-from ..rooms import Theirs, change_lines, name_of, shortened, value_words
+from ..rooms import Theirs, change_lines, name_of, others_of_code, shortened, value_words
 from .dialogs import Decide, Pick
 
 if TYPE_CHECKING:
@@ -59,6 +60,47 @@ def _ask(
 
     foot = "Up and Down, Enter decide, Esc keep both"
     screen.app.push_screen(Decide("Changed in two rooms", text, answers, foot=foot), decided_one)
+
+
+def ask_about_missed(screen: CaseScreen, found: Theirs, done: Callable[[Theirs], None]) -> None:
+    """An older version is back that lacks what was saved here: kept, unless somebody says that it was meant."""
+    apart = found.apart or found
+    here, there = (case_data(each, readings=False) for each in (screen.desk.case, found.their_case))
+    text = (
+        f"The file stands again as it was before these were saved here: {found.missed}.\n"
+        "A synchronised folder can bring back an older version; or somebody put it back on purpose. "
+        f"Both versions stay in the history.\nFrom here to there:\n{shortened(change_lines(here, there))}"
+    )
+    answers = (
+        ("keep", "Keep what was saved here, together with what is new there"),
+        ("take", "Take it as it stands in the file"),
+    )
+
+    def decided(answer: str | None) -> None:
+        done(found if answer == "take" else apart)
+
+    foot = "Up and Down, Enter decide, Esc keep"
+    screen.app.push_screen(Decide("An older version is back", text, answers, foot=foot), decided)
+
+
+def ask_about_gone(screen: CaseScreen, path: Path, done: Callable[[bool], None]) -> None:
+    """The file is not there any more; ``done`` is told whether it is to be written again."""
+    others = others_of_code(path, screen.desk.case.code)
+    renamed = f"\nThe same case stands in {', '.join(others)}." if others else ""
+    text = (
+        f"{path.name} is not in its folder any more: somebody removed or renamed it, or the share is not connected."
+        f"{renamed}\nWhat was entered here is kept in a copy until this is decided."
+    )
+    answers = (
+        ("leave", "Leave it: nothing is written, the copy is offered at the next start"),
+        ("write", "Write the case again as it stands here"),
+    )
+
+    def decided(answer: str | None) -> None:
+        done(answer == "write")
+
+    foot = "Up and Down, Enter decide, Esc leave it"
+    screen.app.push_screen(Decide("The file is gone", text, answers, foot=foot), decided)
 
 
 def _decided(screen: CaseScreen, found: Theirs, choices: dict[str, Choice]) -> Theirs:
