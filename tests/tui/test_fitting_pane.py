@@ -423,3 +423,41 @@ async def test_a_choice_of_two_words_may_be_spelled_out(app, fitting, typing, te
         pane.go_to("trial.over")
         await typing(pilot, (text, "enter"))
         assert result(screen, "trial.over").measured == kept
+
+
+async def test_a_message_goes_when_the_work_went_on(app, fitting, typing, seen) -> None:
+    """The refusal of a text leaves the message line once that row is mended, a word of success at the next entry."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        line = screen.messages
+        pane.go_to(POWER)
+        await typing(pilot, ("abcde", "enter"))
+        assert line.stands and line.recent[-1].weight == "error"
+        # Another row that is right does not take the refusal away; the same row does.
+        pane.go_to("fit.stays")
+        await typing(pilot, ("yes", "enter"))
+        assert line.stands and "abcde" in line.recent[-1].text
+        pane.go_to(POWER)
+        await typing(pilot, ("17.4", "enter"))
+        assert not line.stands and "abcde" not in seen(program)
+        await pilot.press("ctrl+z")
+        await pilot.pause()
+        assert line.stands and "Undone" in seen(program)
+        await typing(pilot, ("17.5", "enter"))
+        assert not line.stands and "Undone" not in seen(program)
+        # What was said can be read again.
+        assert [each.text for each in line.recent][-1].startswith("Undone")
+
+
+async def test_trouble_with_the_disk_stays_in_the_message_line(app, fitting, typing) -> None:
+    """A warning that belongs to no row stays whatever is typed."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        screen.say("Not saved: the disk is full.", "error")
+        pane.go_to(POWER)
+        await typing(pilot, ("17.4", "enter"))
+        await pilot.press("f5")
+        await pilot.pause()
+        assert screen.messages.stands and screen.messages.recent[-1].text.startswith("Not saved")

@@ -221,7 +221,7 @@ class ComputationPane(Pane):
             visit = replace(
                 case.visit,
                 choice=option.configuration,
-                choice_reason="; ".join(option.reasons_for[:3]),
+                choice_reason=" ".join(option.reasons_for[:3]),
                 promised=promised,
             )
             return case.with_visit(visit)

@@ -124,7 +124,7 @@ class CaseScreen(CaseCommands):
 
     def say_once(self, text: str, weight: str = "note") -> None:
         """The same, but not again and again while it is the last thing said."""
-        if not self.messages.recent or self.messages.recent[-1].text != text:
+        if not self.messages.stands or self.messages.recent[-1].text != text:
             self.say(text, weight)
 
     def tell_from_thread(self, call: Callable[..., Any], *arguments: Any) -> None:
@@ -145,6 +145,7 @@ class CaseScreen(CaseCommands):
             self.pane.take_focus()
             return
         if self.place in self.panes:
+            self.messages.go_on()
             self.pane.accept_typed()
         pane = self.panes.get(name)
         if pane is None:
@@ -207,10 +208,12 @@ class CaseScreen(CaseCommands):
         except AfocalError as error:
             if key:
                 self.pane.refuse(key, str(error))
-            self.say(str(error), "error")
+            self.messages.say(str(error), "error", key)
             return False
         if said:
             self.say(said, "done")
+        else:
+            self.messages.go_on(key)
         if changed:
             self.case_changed()
         return changed

@@ -111,7 +111,7 @@ _WEIGHT_ROLE = {"done": "ok", "note": "plain", "check": "check", "error": "error
 
 
 class MessageLine(Drawn):
-    """The last message. It stays until the next one, and the recent ones can be read again."""
+    """The last message. It stays until the next one, or until the work went on; the recent ones can be read again."""
 
     DEFAULT_CSS = """
     MessageLine { height: 1; background: $ground; }
@@ -122,18 +122,33 @@ class MessageLine(Drawn):
         self.recent: deque[Said] = deque(maxlen=_KEPT)
         self._more = more
         """says how to read a message that does not fit, for example "Ctrl+E all" """
+        self.stands = False
+        """whether the last message is still to be seen"""
+        self._about = ""
 
-    def say(self, text: str, weight: Weight = "note") -> None:
-        """Show a message and keep it among the recent ones."""
+    def say(self, text: str, weight: Weight = "note", about: str = "") -> None:
+        """Show a message and keep it among the recent ones. ``about`` is the key of the row whose text was refused."""
         self.recent.append(Said(datetime.now().astimezone(), text, weight))
+        self.stands, self._about = True, about
         self.refresh()
+
+    def go_on(self, key: str = "") -> None:
+        """The work went on at a row: what was only told has had its time, and so has the refusal of that very row.
+
+        Other errors and warnings stay.
+        """
+        if not self.stands:
+            return
+        if self.recent[-1].weight in ("done", "note") or (self._about and self._about == key):
+            self.stands = False
+            self.refresh()
 
     @property
     def line_count(self) -> int:
         return 1
 
     def pieces(self, line: int) -> Line:
-        if not self.recent:
+        if not self.stands:
             return ()
         said = self.recent[-1]
         sign = {"done": current_signs().ok, "check": current_signs().check, "error": current_signs().error}
