@@ -142,6 +142,14 @@ def face_fields() -> Iterator[Field]:
         "pupil_height_mm",
     )
     yield face(
+        "frame",
+        "Frame",
+        "frame",
+        Words(longest=80, example="own frame, saddle bridge"),
+        "The frame that the device is made in, as the workshop will know it.",
+        "order",
+    )
+    yield face(
         "a_size",
         "A size (width of lens)",
         "A",
@@ -174,6 +182,14 @@ def face_fields() -> Iterator[Field]:
         "Of the adjusted frame.",
         "angle between tube and lens",
         "pantoscopic_deg",
+    )
+    yield face(
+        "lens_form",
+        "Lens form to order",
+        "form",
+        Choice(("single vision", "bifocal", "trifocal", "progressive")),
+        "What the carrier lenses are to be; empty: as worn so far, where that can be.",
+        "order: whether the lenses hold the add",
     )
     yield face(
         "segment_height",

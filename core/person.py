@@ -102,6 +102,7 @@ class Person:
     glare: str
     warnings: tuple[str, ...]
     assumed: Mapping[str, Assumed] = field(default_factory=dict)
+    lens_form: str = ""
 
     def eye(self, side: str) -> Eye:
         """The right eye, the left, or both."""
@@ -182,6 +183,7 @@ def person_of(case: Case, settings: Settings) -> Person:
         glare=read.get("test.glare", ""),
         warnings=tuple(name for name in WARNINGS if case.value(f"history.{name}") is True),
         assumed=read.assumed,
+        lens_form=read.get("face.lens_form", ""),
     )
 
 

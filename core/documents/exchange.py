@@ -15,7 +15,7 @@ from ..case import Case, Finding
 from ..entry import AcuityKind
 from ..errors import Refusal
 from ..fields import by_path
-from ..fitting.carrier import carrier_lenses
+from ..fitting.carrier import carried_add_d, carrier_lenses
 from ..fitting.types import FittingSheet
 from ..plan.types import Option, Plan
 from ..print_size import NearPrint
@@ -42,7 +42,7 @@ from .exchange_model import (
 )
 from .options import chosen_option
 from .order import carrier_obstacles, obstacles
-from .order_parts import FORMS_WITH_ADD, vertex_words
+from .order_parts import vertex_words
 from .text import clean
 
 _FRACTION = re.compile(r"^\s*(\d{1,3}(?:\.\d+)?)\s*/\s*(\d{1,4}(?:\.\d+)?)\s*$")
@@ -179,7 +179,7 @@ def _lenses(option: Option, plan: Plan) -> Iterator[LensOrdered]:
     choice, person = option.configuration, plan.person
     if choice.mount == "clip-on" or carrier_obstacles(option, plan):
         return
-    add = person.add_d if person.lenses_worn in FORMS_WITH_ADD else None
+    add = carried_add_d(person)
     for each in carrier_lenses(person, choice):
         if f"{each.side}.refraction" in person.assumed:
             continue

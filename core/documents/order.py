@@ -13,7 +13,14 @@ from ..case import Case, Finding
 from ..entry import Pd
 from ..errors import AfocalError
 from ..fields import by_path
-from ..fitting.carrier import STRONG_LENS_D, carrier_question
+from ..fitting.carrier import (
+    FORMS_WITH_ADD,
+    FORMS_WITH_SEGMENT,
+    STRONG_LENS_D,
+    carrier_question,
+    lens_form,
+    looks_through_near_part,
+)
 from ..fitting.types import FittingSheet
 from ..fitting.verdict import verdict_at
 from ..plan.types import Option, Plan
@@ -21,7 +28,7 @@ from ..settings import Settings
 from . import order_parts
 from .findings import Item
 from .options import chosen_option, refusal_of
-from .order_parts import FORMS_WITH_ADD, both_forms, has_carrier
+from .order_parts import both_forms, has_carrier
 from .text import WIDTH, Letters, clean, fill, in_letters, number
 from .version import made_by
 
@@ -139,16 +146,24 @@ def carrier_obstacles(option: Option, plan: Plan) -> tuple[Obstacle, ...]:
     found = [Obstacle("", clean(each)) for each in questions if each]
     if not has_carrier(choice):
         return tuple(found)
-    if person.lenses_worn in FORMS_WITH_ADD:
-        form = f"The lens form is {clean(person.lenses_worn)}"
-        if person.add_d is None:
-            found.append(Obstacle("test.add", f"{form}, but no add is recorded: record it."))
-        if person.segment_height_mm is None:
-            words = f"{form}, but no segment height is recorded: measure it in this frame."
-            found.append(Obstacle("face.segment_height", words))
-    elif person.add_d is not None and not person.lenses_worn:
-        words = "An add is recorded, but not whether the lenses are to hold it: record the spectacles worn."
-        found.append(Obstacle("test.lenses_worn", words))
+    form = lens_form(person)
+    if not form:
+        words = (
+            "An add is recorded, but not whether the lenses are to hold it: record the lens form to order."
+        )
+        found.append(Obstacle("face.lens_form", words))
+    if form in FORMS_WITH_ADD and person.add_d is None:
+        found.append(Obstacle("test.add", f"The lens form is {form}, but no add is recorded: record it."))
+    if form in FORMS_WITH_SEGMENT and person.segment_height_mm is None:
+        words = f"The lens form is {form}, but no segment height is recorded: measure it in this frame."
+        found.append(Obstacle("face.segment_height", words))
+    elif any(
+        looks_through_near_part(person, choice, s, option.telescope.housing_radius_mm) for s in choice.eyes
+    ):
+        words = (
+            f"The tube would be looked through the near part of a {form} lens, which was not computed with"
+        )
+        found.append(Obstacle("face.lens_form", f"{words}: record single vision as the lens form to order."))
     return tuple(found)
 
 

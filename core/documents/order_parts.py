@@ -7,7 +7,15 @@ from collections.abc import Iterator
 from ..case import Case
 from ..configuration import Configuration
 from ..fitting.cap_centre import cap_centres, tube_centre_mm
-from ..fitting.carrier import CarrierLens, carrier_lenses, lens_at_ocular, looks_through_carrier
+from ..fitting.carrier import (
+    FORMS_WITH_SEGMENT,
+    CarrierLens,
+    carried_add_d,
+    carrier_lenses,
+    lens_at_ocular,
+    lens_form,
+    looks_through_carrier,
+)
 from ..fitting.types import FittingSheet
 from ..plan.types import EyeNumbers, Option, Plan
 from ..refraction import Refraction
@@ -17,8 +25,6 @@ from .numbers import CORRECTION_WORDS, FOCUS_WORDS, eye_words, length, power_wor
 from .text import clean, number, signed
 
 NOT_RECORDED = "not recorded: measure it before cutting"
-# Lens forms that hold an add; the others are made for far.
-FORMS_WITH_ADD = ("bifocal", "trifocal", "progressive")
 # A cylinder that two decimals do not show is none.
 LEAST_SHOWN_D = 0.005
 
@@ -53,7 +59,9 @@ def telescope(option: Option) -> Iterator[Item]:
         yield Item("Ocular", f"{number(abs(behind), 1)} mm {side} the back surface of the carrier")
     yield Item("Position and mount", f"{choice.position}, {choice.mount}")
     yield Item("Focus", FOCUS_WORDS[choice.focus].removeprefix("focused "))
-    yield Item("Correction", CORRECTION_WORDS[choice.correction].removeprefix("correction "))
+    place = CORRECTION_WORDS[choice.correction].removeprefix("correction ")
+    own = choice.mount == "clip-on" and choice.correction == "carrier"
+    yield Item("Correction", "in the person's own spectacles, over which it clips" if own else place)
     lengths = {round(eye.tube_length_mm, 2) for eye in device.eyes}
     shown = ", ".join(f"{e.side} {number(e.tube_length_mm, 2)} mm" for e in device.eyes)
     yield Item("Tube length", shown if len(lengths) > 1 else f"{number(device.leading.tube_length_mm, 2)} mm")
@@ -146,13 +154,16 @@ def carrier(option: Option, plan: Plan) -> Iterator[Item]:
         yield Item("Behind the tube", words)
     elif powers:
         yield Item("Beside the tube only", "the view through the tube is not corrected by the carrier")
-    if person.lenses_worn in FORMS_WITH_ADD:
-        yield Item("Lens form", f"{clean(person.lenses_worn)}, as worn so far")
-        yield Item("Add", f"{signed(person.add_d or 0.0)} D")
-        if person.segment_height_mm is not None:
-            yield Item("Segment height", f"{number(person.segment_height_mm, 1)} mm above the lower rim")
+    form, add = lens_form(person), carried_add_d(person)
+    if add is None:
+        yield Item("Lens form", f"{form}, for far")
     else:
-        yield Item("Lens form", "single vision, for far")
+        yield Item("Lens form", form if person.lens_form else f"{form}, as worn so far")
+        yield Item("Add", f"{signed(add)} D")
+        if form in FORMS_WITH_SEGMENT and person.segment_height_mm is not None:
+            yield Item("Segment height", f"{number(person.segment_height_mm, 1)} mm above the lower rim")
+        elif form not in FORMS_WITH_SEGMENT:
+            yield Item("Fitting cross", "at the pupil centre of each eye")
     yield Item("Material", "impact resistant")
 
 
@@ -232,7 +243,8 @@ def frame(case: Case, option: Option, plan: Plan) -> Iterator[Item]:
         ):
             yield Item(label, NOT_RECORDED)
     if needed:
-        yield Item("Frame", "name it here or send it along: ______________________")
+        named = clean(case.value("face.frame") or "")
+        yield Item("Frame", named or "not recorded: name it here or send it along: ______________________")
 
 
 _FRAME_FIELDS = (

@@ -25,6 +25,11 @@ STEP_D = 0.25
 STRONG_LENS_D = 4.0
 
 
+# Lens forms that hold an add, and those of them whose near part has an edge that is measured; the others are for far.
+FORMS_WITH_ADD = ("bifocal", "trifocal", "progressive")
+FORMS_WITH_SEGMENT = ("bifocal", "trifocal")
+
+
 @dataclass(frozen=True, slots=True)
 class CarrierLens:
     """One carrier lens. ``lens`` is what to make, in steps of 0.25 D where the vertex distance changed it.
@@ -69,6 +74,37 @@ def carrier_question(person: Person, choice: Configuration, side: str) -> str:
         f"The {side} eye needs {refraction}, but mounted {choice.mount} its tube is looked through {own} and was "
         "computed without any lens there: choose the correction in the carrier, or a mount through the lens."
     )
+
+
+def lens_form(person: Person) -> str:
+    """The form of the carrier lenses: the one to order, else the one worn so far, else for far; "" when it is open.
+
+    It is open while an add is recorded but nothing says whether the lenses are to hold it.
+    """
+    if person.lens_form or person.lenses_worn in FORMS_WITH_ADD:
+        return person.lens_form or person.lenses_worn
+    return "" if person.add_d is not None and not person.lenses_worn else "single vision"
+
+
+def carried_add_d(person: Person) -> float | None:
+    """The add that the carrier lenses hold, dioptres; None for lenses for far."""
+    return person.add_d if lens_form(person) in FORMS_WITH_ADD else None
+
+
+def looks_through_near_part(
+    person: Person, choice: Configuration, side: str, housing_radius_mm: float
+) -> bool:
+    """The tube of an eye would be looked through the near part of its carrier lens, which was not computed with.
+
+    A bioptic stands above it. Straight ahead the edge of the segment must lie below the housing; a progressive lens
+    begins to change at the pupil.
+    """
+    form = lens_form(person)
+    if form not in FORMS_WITH_ADD or choice.position == "bioptic" or not looks_through_carrier(choice):
+        return False
+    if choice.position == "low" or form not in FORMS_WITH_SEGMENT or person.segment_height_mm is None:
+        return True
+    return person.segment_height_mm > person.eye(side).pupil_height_mm - housing_radius_mm
 
 
 def looks_through_carrier(choice: Configuration) -> bool:

@@ -242,18 +242,28 @@ def test_a_strong_lens_needs_its_refraction_vertex():
     assert text_of(cases.two_tubes())
 
 
+CLIP = {"telescope": "g20-wide", "eye": "right", "position": "full diameter", "mount": "clip-on"}
+
+
+def test_the_frame_is_named_or_asked_for():
+    """The order names the frame that is recorded, as words only."""
+    assert "Frame: not recorded: name it here or send it along" in text_of(cases.bioptic())
+    named = cases.bioptic().with_typed("face.frame", "own frame, saddle bridge")
+    assert "Frame: own frame, saddle bridge" in text_of(named)
+
+
 def test_a_clip_on_needs_no_carrier():
     """Over the person's own spectacles no carrier lens is ordered and no frame height asked for."""
     case = cases.two_tubes().with_typed("face.b_size", "").with_typed("face.pantoscopic_tilt", "")
-    case = cases.chosen(
-        case, telescope="g20-wide", eye="right", position="full diameter", mount="clip-on", correction="none"
-    )
+    case = cases.chosen(case, **CLIP, correction="none")
     plan = cases.plan_of(case)
     sentences = [each.sentence for each in obstacles(case, plan, cases.SETTINGS)]
     # The right eye needs a lens, so that the spectacles under the clip are in question first.
     (sentence,) = sentences
     assert "needs -0.50 -0.75 x 180" in sentence and "the person's own spectacles" in sentence
     text = text_of(case.with_typed("right.refraction", "pl"))
+    over = cases.chosen(case, **{**CLIP, "correction": "carrier"})
+    assert "Correction: in the person's own spectacles, over which it clips" in text_of(over)
     assert "CARRIER" not in text and "lens normal" not in text and "not recorded" not in text
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,8 @@ from hypothesis import strategies as st
 from afocal.core.case_file import loads_case
 from afocal.core.configuration import Configuration
 from afocal.core.documents.exchange import exchange_of
+from afocal.core.documents.numbers import device_numbers
+from afocal.core.documents.options import chosen_option
 from afocal.core.documents.order import carrier_obstacles, obstacles, order
 from afocal.core.fitting.cap_centre import cap_centres
 from afocal.core.fitting.carrier import (
@@ -20,6 +23,7 @@ from afocal.core.fitting.carrier import (
     at_vertex,
     carrier_lenses,
     carrier_question,
+    looks_through_near_part,
 )
 from afocal.core.fitting.sheet import fitting_sheet
 from afocal.core.fitting.types import Lens
@@ -178,18 +182,40 @@ def test_the_add_goes_with_the_lens_form():
             case, {"test.add": "+2.50", **{k.replace("__", "."): v for k, v in typed.items()}}
         )
         made = plan(other, stock, cases.SETTINGS)
-        option = next(o for o in made.options if o.configuration.mount == "through the lens")
+        option = chosen_option(made, other.visit.choice, cases.SETTINGS)
         return {each.path for each in carrier_obstacles(option, made)}, exchange_of(
             other, made, None, cases.SETTINGS
         )
 
-    assert against(test__lenses_worn="")[0] == {"test.lenses_worn"}
-    assert against(test__lenses_worn="bifocal")[0] == {"face.segment_height"}
-    assert against(test__lenses_worn="progressive", test__add="")[0] == {"test.add", "face.segment_height"}
-    found, exchange = against(test__lenses_worn="bifocal", face__segment_height="14")
+    assert against(test__lenses_worn="")[0] == {"face.lens_form"}
+    assert against(test__lenses_worn="", face__lens_form="bifocal")[0] == {"face.segment_height"}
+    assert against(test__lenses_worn="bifocal", test__add="")[0] == {"test.add", "face.segment_height"}
+    found, exchange = against(test__lenses_worn="bifocal", face__segment_height="6")
     assert not found and {str(lens.add) for lens in exchange.lenses} == {"2.50"}
-    found, exchange = against(test__lenses_worn="single vision")
-    assert not found and {lens.add for lens in exchange.lenses} == {None}
+    for form in ({"test__lenses_worn": "single vision"}, {"face__lens_form": "single vision"}):
+        found, exchange = against(**{"test__lenses_worn": "bifocal", **form})
+        assert not found and {lens.add for lens in exchange.lenses} == {None}
+
+
+@pytest.mark.parametrize(
+    ("position", "form", "segment", "through"),
+    [
+        # The pupil 20 mm above the rim, the housing 13: a segment over 7 mm stands before the tube.
+        ("full diameter", "bifocal", "6", False),
+        ("full diameter", "bifocal", "8", True),
+        ("full diameter", "progressive", "6", True),
+        ("low", "bifocal", "6", True),
+        ("bioptic", "progressive", "", False),
+    ],
+)
+def test_no_tube_is_looked_through_a_near_part(position, form, segment, through):
+    """What was computed with the far lens is not made with a segment or corridor behind it."""
+    case = music(position=position, mount="in front", correction="carrier")
+    case = cases.typed(case, {"face.lens_form": form, "face.segment_height": segment, "test.add": "+2.50"})
+    person = person_of(case, cases.SETTINGS)
+    assert looks_through_near_part(person, case.visit.choice, "left", 13.0) is through
+    beside = replace(case.visit.choice, mount="through the lens", correction="ocular")
+    assert not looks_through_near_part(person, beside, "left", 13.0)
 
 
 def traced_demand(magnification: float, power_d: float, apart_mm: float, inward_mm: float) -> float:
@@ -243,9 +269,6 @@ def test_the_caps_of_parallel_tubes_stay_on_the_tubes(spread):
 def test_the_demand_of_capped_tubes_goes_by_the_distance_between_them():
     """Plan, fitting sheet and note give one convergence, with the spread of both tubes in it."""
     _, made, sheet = pair_with_caps("cap-400-in", 1.5)
-    from afocal.core.documents.numbers import device_numbers
-    from afocal.core.documents.options import chosen_option
-
     option = chosen_option(made, sheet.configuration, cases.SETTINGS)
     cap = option.device.cap
     assert cap.convergence_parallel_tubes_prism == pytest.approx(traced_demand(2.0, 4.0, 65.0, 0.0))
