@@ -124,6 +124,7 @@ TYPED: dict[str, tuple[str, ...]] = {
     "face.b_size": ("28", "45", ""),
     "face.bridge": ("18",),
     "face.pantoscopic_tilt": ("12", ""),
+    "face.lens_form": ("bifocal", "single vision", ""),
     "face.segment_height": ("16", ""),
     "face.tube_tilt": ("25", "0", ""),
     "face.spread": ("0", "2.5", "-2"),
