@@ -56,9 +56,8 @@ def stock_text(count: int) -> str:
 
 
 def _table(thing: object) -> dict[str, object]:
-    fields = getattr(thing, "__dataclass_fields__", None) or type(thing).model_fields  # type: ignore[attr-defined]
     found = {}
-    for name in fields:
+    for name in thing.__dataclass_fields__:  # type: ignore[attr-defined]
         value = getattr(thing, name)
         if value in (None, "", ()) or isinstance(value, dict):
             continue
