@@ -7,13 +7,11 @@ declarations. What a goal says itself always overrides the library.
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from importlib import resources
 from pathlib import Path
 from typing import Any, Literal
 
@@ -26,6 +24,7 @@ from .optotypes import mar_of_letter_arcmin
 from .print_size import logmar_of_near_print, m_units_of_letter
 from .settings import Settings
 from .store.toml import line_of_key, parse_toml
+from .toml_cursor import nearest as nearest_of
 
 Reach = Literal["near", "intermediate", "distance"]
 Light = Literal["bright", "room", "dim"]
@@ -115,8 +114,8 @@ def _tasks(data: Mapping[str, Any], path: str | Path, problems: list[FileRefusal
     if data.get("schema") != SCHEMA:
         problems.append(FileRefusal(path, f"a task file starts with schema = {SCHEMA}", key="schema"))
     for key in data.keys() - {"schema", "task"}:
-        close = difflib.get_close_matches(key, ["task", "schema"], 1)
-        problems.append(FileRefusal(path, "unknown key", key=key, nearest=close[0] if close else ""))
+        nearest = nearest_of(key, ("task", "schema"))
+        problems.append(FileRefusal(path, "unknown key", key=key, nearest=nearest))
     rows = data.get("task", [])
     if not isinstance(rows, list) or not all(isinstance(row, Mapping) for row in rows):
         problems.append(FileRefusal(path, "[[task]] tables are expected", key="task"))
@@ -149,8 +148,8 @@ def _task(row: Mapping[str, Any], key: str, path: str | Path, problems: list[Fil
             continue
         place = f"{key}.{name_of_figure}"
         if name_of_figure not in known:
-            close = difflib.get_close_matches(name_of_figure, known, 1)
-            problems.append(FileRefusal(path, "unknown key", key=place, nearest=close[0] if close else ""))
+            nearest = nearest_of(name_of_figure, tuple(known))
+            problems.append(FileRefusal(path, "unknown key", key=place, nearest=nearest))
             continue
         declared = goal_by_key()[name_of_figure]
         words = ("yes" if typed else "no") if isinstance(typed, bool) else str(typed)
@@ -165,7 +164,7 @@ def _task(row: Mapping[str, Any], key: str, path: str | Path, problems: list[Fil
 @cache
 def library() -> tuple[Task, ...]:
     """The tasks that come with the program, read once when first asked for."""
-    text = resources.files("afocal.core").joinpath("data/tasks.toml").read_text("utf-8")
+    text = (Path(__file__).parent / "data" / "tasks.toml").read_text("utf-8")
     tasks, problems = loads_tasks(text)
     if problems:
         raise problems[0]

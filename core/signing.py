@@ -8,7 +8,6 @@ read-only; later words are dated addenda.
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime, time
@@ -151,6 +150,8 @@ def visit_digest(code: str, visit: Visit, signer: str, at: datetime) -> str:
     Equal content gives the same digest on any machine.
     """
     content = {**_content(code, visit), "signer": signer, "signed_at": _plain(at)}
+    import json
+
     text = json.dumps(content, sort_keys=True, ensure_ascii=True, separators=(",", ":"))
     return "sha256:" + hashlib.sha256(text.encode("ascii")).hexdigest()
 

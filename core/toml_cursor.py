@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -17,6 +16,8 @@ _LARGEST = 1e9
 
 def nearest(word: object, options: tuple[str, ...]) -> str:
     """The option most like a word (or that starts with it), or nothing."""
+    import difflib  # late: only a wrong word needs it
+
     started = [option for option in options if word and option.startswith(str(word))]
     return started[0] if started else next(iter(difflib.get_close_matches(str(word), options, 1)), "")
 

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, TypeVar
 
 from . import paths
 from .errors import EntryRefusal, FileRefusal
-from .store.files import Stamp
 from .store.reading import read_text
+from .store.stamp import Stamp
 
 if TYPE_CHECKING:
     from .case import Case

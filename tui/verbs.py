@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -79,8 +78,7 @@ def plan_verb(arguments: Arguments, workspace: Workspace) -> int:
         return CALL_WRONG
     made = make(arguments.case, workspace, with_sheet=False)
     if arguments.json:
-        from ..core.plan import plan_data
-        from ..core.plan.data import OPTIONS_SHOWN
+        from ..core.plan.data import OPTIONS_SHOWN, plan_data
 
         write(plan_json(plan_data(made.plan, len(made.plan.options) if arguments.all else OPTIONS_SHOWN)))
     else:
@@ -92,6 +90,8 @@ def plan_verb(arguments: Arguments, workspace: Workspace) -> int:
 
 def plan_json(data: dict[str, Any]) -> str:
     """JSON with one line a key, and one line an entry of a list: short for a machine, and still to be looked at."""
+    import json
+
     ascii_only = not takes_utf8()
 
     def words(value: object) -> str:
@@ -177,6 +177,8 @@ def working_verb(arguments: Arguments, workspace: Workspace) -> int:
 
 def fhir_verb(arguments: Arguments, workspace: Workspace) -> int:
     """The record for other systems."""
+    import json
+
     from ..core.documents.fhir import fhir_text
 
     made = make(arguments.case, workspace)

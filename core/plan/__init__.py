@@ -1,22 +1,10 @@
-"""The recommendation: what each goal asks, every feasible configuration, its outcome for this person, and why."""
+"""The recommendation: what each goal asks, every feasible configuration, its outcome for this person, and why.
 
-from .data import plan_data
+What is asked after a plan stands in files of its own, imported when it is asked: :mod:`.workings` (why a number),
+:mod:`.whatif`, :mod:`.sensitivity` (what would change the answer), :mod:`.data` (the plan for other programs).
+"""
+
 from .engine import option_for, plan, read_case
-from .sensitivity import measure_next, sensitivity
 from .types import Option, Outcome, Plan
-from .whatif import what_if
-from .workings import explain
 
-__all__ = [
-    "Option",
-    "Outcome",
-    "Plan",
-    "explain",
-    "measure_next",
-    "option_for",
-    "plan",
-    "plan_data",
-    "read_case",
-    "sensitivity",
-    "what_if",
-]
+__all__ = ["Option", "Outcome", "Plan", "option_for", "plan", "read_case"]

@@ -7,13 +7,11 @@ when :func:`save_text` has returned may anybody say "saved".
 
 from __future__ import annotations
 
-import os
 import stat
 import time
 from collections.abc import Callable, Collection
 from contextlib import suppress
 from dataclasses import dataclass
-from hashlib import sha256
 from pathlib import Path
 from secrets import token_hex
 from typing import TypeVar
@@ -21,26 +19,11 @@ from typing import TypeVar
 from ..errors import FileRefusal
 from .filesystem import REAL, FileSystem, reason_of
 from .locks import WAIT_S, LockBusy, SaveLock, save_lock
+from .stamp import MAX_BYTES, Stamp, digest_of, kind_of, read_handle
 
-MAX_BYTES = 1024 * 1024  # a hundred times a case of many visits; even a hostile one parses in seconds
-_CHUNK = 1 << 16
 _LEFTOVER_AGE_S = 3600.0
 _TEMPORARY_SUFFIX = ".afocal-tmp"
 Result = TypeVar("Result")
-
-
-@dataclass(frozen=True, slots=True)
-class Stamp:
-    """What a file was when it was read: modification time, size in bytes, SHA-256 of its bytes (hex)."""
-
-    mtime_ns: int
-    size: int
-    digest: str
-
-    def same_content(self, other: Stamp | None) -> bool:
-        """Content decides: a file that was only touched, or rewritten alike by a synchroniser, is
-        unchanged."""
-        return other is not None and self.digest == other.digest
 
 
 class SaveFailed(FileRefusal):
@@ -75,11 +58,6 @@ class Saved:
 Keep = Callable[[Path, FileSystem], Callable[[], None]]
 
 
-def digest_of(data: bytes) -> str:
-    """SHA-256 of ``data`` as lower-case hex."""
-    return sha256(data).hexdigest()
-
-
 def make_private_folder(folder: Path, *, fs: FileSystem = REAL) -> None:
     """Make ``folder`` and its missing parents, each private to the user; existing ones keep their mode."""
     missing: list[Path] = []
@@ -93,19 +71,6 @@ def make_private_folder(folder: Path, *, fs: FileSystem = REAL) -> None:
         fs.make_folder(each)
         with suppress(PermissionError):  # a parent that we may pass but not read
             fs.fsync_folder(each.parent)
-
-
-def read_handle(handle: int, limit: int, fs: FileSystem) -> bytes:
-    """All bytes of an open file, at most ``limit`` of them."""
-    parts: list[bytes] = []
-    left = limit
-    while left > 0:
-        part = fs.read(handle, min(left, _CHUNK))
-        if not part:
-            break
-        parts.append(part)
-        left -= len(part)
-    return b"".join(parts)
 
 
 def current_stamp(path: Path, *, fs: FileSystem = REAL) -> Stamp | None:
@@ -123,21 +88,6 @@ def current_stamp(path: Path, *, fs: FileSystem = REAL) -> Stamp | None:
     finally:
         fs.close(handle)
     return Stamp(status.st_mtime_ns, status.st_size, digest_of(data))
-
-
-def kind_of(status: os.stat_result) -> str:
-    """What sort of thing a file-system entry is, in words."""
-    mode = status.st_mode
-    kinds = (
-        (stat.S_ISLNK, "a symbolic link"),
-        (stat.S_ISDIR, "a folder"),
-        (stat.S_ISFIFO, "a pipe"),
-        (stat.S_ISSOCK, "a socket"),
-        (stat.S_ISCHR, "a device"),
-        (stat.S_ISBLK, "a device"),
-        (stat.S_ISREG, "an ordinary file"),
-    )
-    return next((words for test, words in kinds if test(mode)), "something that is no file")
 
 
 def save_text(

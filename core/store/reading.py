@@ -14,8 +14,8 @@ from pathlib import Path, PureWindowsPath
 
 from ..errors import FileRefusal
 from ..printable import printable
-from .files import MAX_BYTES, Stamp, digest_of, kind_of, read_handle
 from .filesystem import REAL, WINDOWS, FileSystem, reason_of
+from .stamp import MAX_BYTES, Stamp, digest_of, kind_of, read_handle
 
 _FOREIGN_MARKS = (
     (codecs.BOM_UTF32_LE, "UTF-32"),

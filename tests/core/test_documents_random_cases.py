@@ -24,7 +24,8 @@ from afocal.core.errors import AfocalError, Refusal
 from afocal.core.field import Field
 from afocal.core.fields import GOAL_FIELDS, by_path
 from afocal.core.fitting.sheet import fitting_sheet
-from afocal.core.plan import plan, plan_data
+from afocal.core.plan import plan
+from afocal.core.plan.data import plan_data
 from afocal.core.settings import Settings
 from afocal.core.stock import Stock, loads_stock
 from afocal.core.workspace import DEMO

@@ -15,7 +15,8 @@ import pytest
 import afocal.core
 from afocal.core.case import Case, new_case
 from afocal.core.case_file import loads_case
-from afocal.core.plan import plan, sensitivity
+from afocal.core.plan import plan
+from afocal.core.plan.sensitivity import sensitivity
 from afocal.core.plan.types import Option, Plan
 from afocal.core.settings import Settings
 from afocal.core.stock import Filter, Stock, Telescope, loads_stock

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from afocal.core.case import Case, new_case
 from afocal.core.configuration import Configuration
-from afocal.core.plan import option_for, plan, plan_data, read_case
+from afocal.core.plan import option_for, plan, read_case
+from afocal.core.plan.data import plan_data
 from afocal.core.plan.tube_field import Infeasible
 from afocal.core.plan.types import Option
 from afocal.core.settings import Settings

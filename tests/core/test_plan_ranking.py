@@ -14,18 +14,13 @@ import pytest
 from afocal.core.case import Case, new_case
 from afocal.core.configuration import EYES, Configuration
 from afocal.core.errors import EntryRefusal, RangeRefusal
-from afocal.core.plan import (
-    explain,
-    measure_next,
-    option_for,
-    plan,
-    plan_data,
-    read_case,
-    sensitivity,
-    what_if,
-)
+from afocal.core.plan import option_for, plan, read_case
 from afocal.core.plan.cross import grid_of
+from afocal.core.plan.data import plan_data
+from afocal.core.plan.sensitivity import measure_next, sensitivity
 from afocal.core.plan.tube_field import Infeasible
+from afocal.core.plan.whatif import what_if
+from afocal.core.plan.workings import explain
 from afocal.core.settings import WEIGHTS, Settings
 from afocal.core.stock import Cap, Filter, NearAlternative, Stock, Telescope
 

@@ -14,10 +14,10 @@ from afocal.core.case import Case
 from afocal.core.case_file import loads_case
 from afocal.core.configuration import Configuration
 from afocal.core.formula import Working
-from afocal.core.plan import explain, plan
+from afocal.core.plan import plan
 from afocal.core.plan.provenance import MADE_BY, makers_of
 from afocal.core.plan.types import Option, Plan
-from afocal.core.plan.workings import _numbers
+from afocal.core.plan.workings import _numbers, explain
 from afocal.core.settings import Settings
 from afocal.core.stock import Stock, loads_stock
 

@@ -13,7 +13,9 @@ from typing import Any
 import pytest
 
 from afocal.core.case_file import loads_case
-from afocal.core.plan import explain, option_for, plan, plan_data, read_case
+from afocal.core.plan import option_for, plan, read_case
+from afocal.core.plan.data import plan_data
+from afocal.core.plan.workings import explain
 from afocal.core.settings import Settings
 from afocal.core.stock import loads_stock
 

@@ -10,7 +10,7 @@ from textual.pilot import Pilot
 
 from afocal.core.case_file import loads_case
 from afocal.core.errors import AfocalError
-from afocal.core.plan import explain
+from afocal.core.plan.workings import explain
 from afocal.tui.app import AfocalApp
 from afocal.tui.screens.case import CaseScreen
 from afocal.tui.screens.dialogs import Page

@@ -52,7 +52,7 @@ class Beside(Sheet):
 def working_rows(view: View) -> list[SheetRow]:
     """The working of the chance for the first goal with the best option; in words when there is none."""
     from ...core.errors import AfocalError
-    from ...core.plan import explain
+    from ...core.plan.workings import explain
     from .working import step_rows
 
     best = view.best

@@ -11,9 +11,8 @@ from textual.binding import Binding, BindingType
 from ...core.case import Case
 from ...core.documents.numbers import Shown, device_numbers, outcome_numbers
 from ...core.errors import AfocalError
-from ...core.plan import what_if
 from ...core.plan.types import Option, Refused
-from ...core.plan.whatif import CHANGES
+from ...core.plan.whatif import CHANGES, what_if
 from ..panes.computation_rows import device_words, grade_words
 from ..view import View
 from ..widgets.form import Form, Row

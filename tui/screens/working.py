@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from ...core.documents.working_sheet import amount_words
 from ...core.errors import AfocalError
 from ...core.formula import Step
-from ...core.plan import explain
+from ...core.plan.workings import explain
 from ...core.sources import SOURCES
 from ..messages import WorkingAsked
 from ..view import View
