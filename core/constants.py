@@ -9,13 +9,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from .errors import EntryRefusal, RangeRefusal
 
 
-@dataclass(frozen=True, slots=True)
-class Constant:
+class Constant(NamedTuple):
     """One adjustable figure: value, unit, the range a clinic may set, the source's key ("" for practice)."""
 
     value: float

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
-from typing import Any, Literal, ParamSpec, TypeVar
+from typing import Any, Literal, NamedTuple, ParamSpec, TypeVar
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -41,8 +41,7 @@ class Formula:
         return f"{self.module}.{self.name}"
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """One recorded call: the formula, the numbers put in, the result, and how deep it stood in the chain."""
 
     formula: Formula

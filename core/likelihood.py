@@ -10,7 +10,7 @@ light and motion.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from .errors import RangeRefusal
 from .formula import formula
@@ -108,8 +108,7 @@ def probability_true_acuity_meets_goal(
     return normal_probability((goal_logmar - predicted_logmar) / within_subject_sd_logmar(cr95_logmar))
 
 
-@dataclass(frozen=True, slots=True)
-class Interval:
+class Interval(NamedTuple):
     """From the better (lower) to the worse end, logMAR, and the share of re-measurements expected inside."""
 
     better_logmar: float

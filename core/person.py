@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from .acuity import Acuity, OffChart
 from .assumptions import ASSUMPTIONS
@@ -27,8 +27,7 @@ Side = Literal["right", "left"]
 SIDES: tuple[Side, Side] = ("right", "left")
 
 
-@dataclass(frozen=True, slots=True)
-class Assumed:
+class Assumed(NamedTuple):
     """A number that stands in for a measurement: which field, the value, and the sentence that says so."""
 
     path: str

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 from .errors import ClinicalRefusal, RangeRefusal
 from .formula import formula
@@ -145,8 +145,7 @@ def target_evd_mm(test_distance_mm: float, goal_m_units: float, critical_m_units
 # The fit
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingPoint:
+class ReadingPoint(NamedTuple):
     """One print size read aloud: logMAR, words a minute, and how uncertain that speed is (1 when unknown)."""
 
     print_logmar: float
@@ -154,8 +153,7 @@ class ReadingPoint:
     sd_wpm: float = 1.0
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingFit:
+class ReadingFit(NamedTuple):
     """A fitted curve: top speed, critical size, slope below it, residuals, what to be careful about."""
 
     plateau_wpm: float

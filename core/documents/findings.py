@@ -7,8 +7,7 @@ over or confirmed rather than measured says so, and one that could not be read s
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from ..acuity import Acuity, OffChart, format_acuity
 from ..case import Finding, Visit
@@ -30,8 +29,7 @@ _STATUS_WORDS = {"measured": "", "carried over": "carried over", "confirmed": "a
 _SENT_ELSEWHERE = {"person.examiner", "plan.next_step", "plan.next_date"}
 
 
-@dataclass(frozen=True, slots=True)
-class Item:
+class Item(NamedTuple):
     """A line of a document: what it is about, and the words. Without a label it is a sentence of its own."""
 
     label: str

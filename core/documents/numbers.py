@@ -7,7 +7,6 @@ behind the number, by which its working is found.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from ..configuration import Configuration
 from ..plan.formulas import cap_prism_relief_prism
@@ -105,11 +104,11 @@ def _by_eye(option: Option) -> Iterator[Shown]:
             and other is not None
             and (one.words, one.criterion) == (other.words, other.criterion)
         ):
-            yield replace(one, label=f"{label}, each eye")
+            yield one._replace(label=f"{label}, each eye")
             continue
         for shown, eye in ((one, eyes[0]), (other, eyes[1])):
             if shown is not None:
-                yield replace(shown, label=f"{label}, {eye.side} eye")
+                yield shown._replace(label=f"{label}, {eye.side} eye")
 
 
 def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:

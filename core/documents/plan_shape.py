@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import fields, is_dataclass
+from dataclasses import is_dataclass
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 from ..configuration import Configuration
@@ -40,8 +40,8 @@ def _tables() -> Iterator[str]:
     for place, kind in _LISTED:
         yield f"{place}"
         hints = get_type_hints(kind)
-        for item in fields(kind):
-            yield f"    {item.name}: {_kind(hints[item.name])}"
+        for name in hints:
+            yield f"    {name}: {_kind(hints[name])}"
 
 
 def _kind(hint: Any) -> str:
@@ -50,7 +50,7 @@ def _kind(hint: Any) -> str:
         return _PLAIN[hint]
     if isinstance(hint, type) and issubclass(hint, StockItem):
         return "id of the stock"
-    if is_dataclass(hint):
+    if is_dataclass(hint) or hasattr(hint, "_fields"):
         return "table"
     arguments, origin = get_args(hint), get_origin(hint)
     if origin is Literal:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from .findings import Item
 from .text import number
@@ -21,8 +21,7 @@ FOCUS_WORDS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Shown:
+class Shown(NamedTuple):
     """A computed number: label, the number in words with unit, its criterion, and the quantity that it is.
 
     ``brief`` marks what a brief note keeps.

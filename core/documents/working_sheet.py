@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass
 from typing import Any
 
 from ..case import Case
@@ -18,6 +18,7 @@ from ..plan.context import context_of
 from ..plan.device import device_numbers as compute_device
 from ..plan.outcome import outcome_of
 from ..plan.types import Option, Plan
+from ..records import names_of
 from ..settings import Settings
 from ..sources import SOURCES
 from .numbers import Shown, choice_words, device_numbers, outcome_numbers
@@ -184,9 +185,7 @@ def _gives(result: Any, value: float) -> bool:
         return math.isclose(abs(result), abs(value), rel_tol=1e-9, abs_tol=1e-12)
     if isinstance(result, tuple | list):
         return any(_gives(each, value) for each in result)
-    if is_dataclass(result):
-        return any(_gives(getattr(result, each.name), value) for each in fields(result))
-    return False
+    return any(_gives(getattr(result, name), value) for name in names_of(result) or ())
 
 
 def _group(heading: str, lines: tuple[Line, ...]) -> list[str]:
@@ -251,9 +250,13 @@ def amount_words(value: Any) -> str:
         return f"{value:.6g}"
     if value is None:
         return "none"
+    names = names_of(value)
+    if names is not None:
+        parts = ((name, getattr(value, name)) for name in names)
+        return ", ".join(
+            f"{_plain(name)} {amount_words(part)}{'' if part is None else _unit(name)}"
+            for name, part in parts
+        )
     if isinstance(value, tuple | list):
         return "(" + ", ".join(amount_words(each) for each in value) + ")"
-    if is_dataclass(value) and not isinstance(value, type):
-        parts = ((each.name, getattr(value, each.name)) for each in fields(value))
-        return ", ".join(f"{_plain(name)} {amount_words(part)}{_unit(name)}" for name, part in parts)
     return clean(value)

@@ -8,9 +8,8 @@ from the patient's own fusional reserves measured through the device.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import atan, degrees, radians, sqrt, tan
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from ..constants import constant
 from ..errors import DomainRefusal
@@ -39,8 +38,7 @@ SPECTACLE_HORIZONTAL_PRISM = constant("spectacle_horizontal_prism_tolerance")
 MAGNIFICATION_DIFFERENCE_PERCENT = 2.0
 
 
-@dataclass(frozen=True, slots=True)
-class AlignmentLimits:
+class AlignmentLimits(NamedTuple):
     """Tolerated deviations between the two pictures at the eyes, minutes of arc, by what the eyes must do."""
 
     vertical_arcmin: float
@@ -48,8 +46,7 @@ class AlignmentLimits:
     divergence_arcmin: float
 
 
-@dataclass(frozen=True, slots=True)
-class TiltTolerances:
+class TiltTolerances(NamedTuple):
     """Tilt between the tubes that uses up each limit, minutes of arc, by how the tubes stand."""
 
     vertical_arcmin: float
@@ -57,8 +54,7 @@ class TiltTolerances:
     toe_in_arcmin: float
 
 
-@dataclass(frozen=True, slots=True)
-class ComfortableVergence:
+class ComfortableVergence(NamedTuple):
     """The vergence demands that a rule calls comfortable, prism dioptres; divergence counts below 0."""
 
     lowest_prism: float

@@ -6,8 +6,8 @@ a Galilean and for a Keplerian with erecting prism; a plain inverting tube turns
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import atan, degrees
+from typing import NamedTuple
 
 from ..errors import DomainRefusal
 from ..formula import formula
@@ -32,8 +32,7 @@ from .rays import _b_through_tube_mm
 HALF_EYE_EXTRA_PRISM = 2.0
 
 
-@dataclass(frozen=True, slots=True)
-class ConvergenceRelief:
+class ConvergenceRelief(NamedTuple):
     """The demand of parallel tubes with caps at the cap focus, and the ways out of it.
 
     ``toe_in_deg`` is for each tube, with ``converged_prism`` left for both eyes; ``base_in_full_prism`` is for each
@@ -46,8 +45,7 @@ class ConvergenceRelief:
     base_in_full_prism: float
 
 
-@dataclass(frozen=True, slots=True)
-class NearInterpupillary:
+class NearInterpupillary(NamedTuple):
     """Near interpupillary distance by eye and in all, mm."""
 
     right_mm: float

@@ -6,9 +6,8 @@ cent near the rim. So a measured field, exit pupil or power takes precedence, an
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import atan, degrees, radians, tan
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from ..errors import DomainRefusal
 from ..formula import formula
@@ -19,8 +18,7 @@ Basis = Literal["nominal", "measured"]
 Limit = Literal["objective", "ocular", "field stop", "keyhole", "as measured"]
 
 
-@dataclass(frozen=True, slots=True)
-class FieldOfView:
+class FieldOfView(NamedTuple):
     """A field with everything that it hangs on.
 
     ``limited_by`` is the aperture that rules; ``lit_on_axis`` the part of the eye pupil that is lit in the middle of
@@ -37,8 +35,7 @@ class FieldOfView:
     basis: Basis
 
 
-@dataclass(frozen=True, slots=True)
-class ValueInUse:
+class ValueInUse(NamedTuple):
     """A number and whether it is the measured one or the nominal one."""
 
     value: float

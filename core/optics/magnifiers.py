@@ -7,7 +7,7 @@ dioptres. Geometric limits: aberration and page size limit a high add first.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from ..errors import DomainRefusal
 from ..formula import formula
@@ -18,8 +18,7 @@ from .field import CHARACTER_PITCH_MM, characters_in_field, linear_field_mm, rea
 FOCUS_SLACK = 1e-9
 
 
-@dataclass(frozen=True, slots=True)
-class NearDevice:
+class NearDevice(NamedTuple):
     """One near device on the common basis; ``working_distance_mm`` runs from the device's front to the page."""
 
     device: str

@@ -7,8 +7,8 @@ tube. The magnification counts with its size: the picture is taken as seen uprig
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import atan, cos, degrees, radians, sin, tan
+from typing import NamedTuple
 
 from ..constants import constant
 from ..errors import DomainRefusal
@@ -38,8 +38,7 @@ SEGMENT_BELOW_GAZE_MM = 5.0
 SEGMENT_CLEARANCE_MM = 4.0
 
 
-@dataclass(frozen=True, slots=True)
-class BiopticGeometry:
+class BiopticGeometry(NamedTuple):
     """The angles of one mounting, degrees; the off-axis angle is positive with the gaze above the tube's axis."""
 
     gaze_elevation_deg: float

@@ -31,10 +31,10 @@ prisms prism dioptres (``_prism``), acuities logMAR (``_logmar``), chances fract
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import fields, is_dataclass
 from math import isfinite
 from typing import Any
 
+from ..records import names_of
 from ..stock import StockItem
 from .types import Option, Plan
 
@@ -76,7 +76,7 @@ def plan_data(plan: Plan, options: int = OPTIONS_SHOWN) -> dict[str, Any]:
 
 def option_data(option: Option) -> dict[str, Any]:
     """One option with every computed quantity; stock entries by their ids."""
-    found = {item.name: plain(getattr(option, item.name)) for item in fields(option)}
+    found = {name: plain(part) for name, part in zip(option._fields, option, strict=True)}
     found["key"] = option.configuration.key
     return found
 
@@ -89,8 +89,9 @@ def plain(value: Any) -> Any:
         return value if isfinite(value) else None
     if isinstance(value, StockItem):
         return value.id
-    if is_dataclass(value) and not isinstance(value, type):
-        return {item.name: plain(getattr(value, item.name)) for item in fields(value)}
+    names = names_of(value)
+    if names is not None:
+        return {name: plain(getattr(value, name)) for name in names}
     if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, Sequence):

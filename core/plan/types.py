@@ -13,8 +13,9 @@ that a plan of thousands of configurations stays small: index or slice them, do 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Literal
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Literal, NamedTuple
 
 from ..configuration import Configuration, EyeChoice
 from ..goals import Demand
@@ -38,16 +39,14 @@ DecisionWord = Literal["proceed", "trial", "prefer-alternative", "refuse"]
 Urgency = Literal["same day", "soon"]
 
 
-@dataclass(frozen=True, slots=True)
-class Decision:
+class Decision(NamedTuple):
     """What the plan says to do, in one word and one sentence."""
 
     word: DecisionWord
     sentence: str
 
 
-@dataclass(frozen=True, slots=True)
-class Loss:
+class Loss(NamedTuple):
     """One loss of acuity: name (``blur``, ``cylinder``, ``light``, ``motion``), log units, and a sentence."""
 
     name: str
@@ -55,8 +54,7 @@ class Loss:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True)
-class Outcome:
+class Outcome(NamedTuple):
     """What one configuration does for one goal of this person.
 
     ``predicted_logmar`` is first order (no loss); ``predicted_logmar_with_blur`` adds the blur at the goal's distance;
@@ -124,8 +122,7 @@ class Outcome:
     slip_mar_factor: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class ScorePart:
+class ScorePart(NamedTuple):
     """What a criterion of the ranking gave: ``value`` from 0 to 1, its ``weight``, and what it stands for in words."""
 
     criterion: str
@@ -139,8 +136,7 @@ class ScorePart:
         return self.value * self.weight
 
 
-@dataclass(frozen=True, slots=True)
-class Option:
+class Option(NamedTuple):
     """A feasible configuration, evaluated. ``rank`` starts at 1; ``decision`` is for the first goal."""
 
     rank: int
@@ -201,8 +197,7 @@ class Refused:
     count: int = 1
 
 
-@dataclass(frozen=True, slots=True)
-class Method:
+class Method(NamedTuple):
     """One way to a required figure, by name, with its result and a sentence that says how."""
 
     name: str
@@ -211,8 +206,7 @@ class Method:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True)
-class Need:
+class Need(NamedTuple):
     """What a goal asks of any device: by each method, with the range between them. None where it does not apply."""
 
     goal_index: int
@@ -233,8 +227,7 @@ class Need:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True)
-class CoverageRow:
+class CoverageRow(NamedTuple):
     """One option and its grade for each goal, in the order of the goals."""
 
     rank: int
@@ -242,16 +235,14 @@ class CoverageRow:
     grades: tuple[Grade, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Coverage:
+class Coverage(NamedTuple):
     """Options × goals, best option first."""
 
     goals: tuple[str, ...]
     rows: Sequence[CoverageRow]
 
 
-@dataclass(frozen=True, slots=True)
-class DeviceSet:
+class DeviceSet(NamedTuple):
     """The fewest devices that meet the goals: rank of each and the goals it is for; none meets those in ``left``."""
 
     ranks: tuple[int, ...]
@@ -261,8 +252,7 @@ class DeviceSet:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(NamedTuple):
     """A rule of common practice about one eye or two, what it says for this person, and what speaks for and against."""
 
     name: str
@@ -271,8 +261,7 @@ class Rule:
     speaks_against: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class EyeAdvice:
+class EyeAdvice(NamedTuple):
     """Which eye, or both, with reasons; the two rules that disagree are both shown."""
 
     choice: EyeChoice | Literal["measure first"]
@@ -284,8 +273,7 @@ class EyeAdvice:
     fusion: bool | None
 
 
-@dataclass(frozen=True, slots=True)
-class Alternative:
+class Alternative(NamedTuple):
     """A way to a near goal on the basis of the equivalent viewing distance; the best telescope is one of the rows.
 
     ``lens_distance_mm`` is lens to page. ``depth_near_mm`` and ``depth_far_mm``: how far the page may move.
@@ -309,8 +297,7 @@ class Alternative:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True)
-class AlternativeTable:
+class AlternativeTable(NamedTuple):
     """The near ways to one goal, strongest reach first, and whether a telescope is the answer, said plainly."""
 
     goal_index: int
@@ -321,8 +308,7 @@ class AlternativeTable:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True)
-class Referral:
+class Referral(NamedTuple):
     """A prompt to refer before any device, from what was recorded."""
 
     key: str
@@ -330,8 +316,7 @@ class Referral:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True)
-class PlanCaution:
+class PlanCaution(NamedTuple):
     """A caution about the recommendation itself, by key; a ``mandatory`` one must be shown wherever the plan is."""
 
     key: str
@@ -339,8 +324,7 @@ class PlanCaution:
     mandatory: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Sensitivity:
+class Sensitivity(NamedTuple):
     """How far one input can move, each way, before another option wins or the goal is missed.
 
     ``lower`` and ``upper`` are the nearest values at which something changes (None: nothing within the accepted
@@ -361,8 +345,7 @@ class Sensitivity:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True)
-class Plan:
+class Plan(NamedTuple):
     """The recommendation for one visit. See the module's note on the lazy sequences."""
 
     person: Person
@@ -379,7 +362,7 @@ class Plan:
     cautions: tuple[PlanCaution, ...]
     assumptions_used: Mapping[str, str]
     problems: tuple[str, ...] = ()
-    inputs: Mapping[str, str] = field(default_factory=dict)
+    inputs: Mapping[str, str] = MappingProxyType({})
 
     @property
     def best(self) -> Option | None:

@@ -5,16 +5,14 @@ Units and signs are those of :mod:`.types`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 Basis = Literal["marked", "measured"]
 FieldBasis = Literal["nominal", "measured"]
 Side = Literal["right", "left"]
 
 
-@dataclass(frozen=True, slots=True)
-class FieldNumbers:
+class FieldNumbers(NamedTuple):
     """The field of one tube with everything that it hangs on; Galilean full/half/total, Keplerian by its stop.
 
     ``real_field_deg`` and ``apparent_field_deg`` are the figures in use (half criterion unless ``criterion`` says
@@ -37,8 +35,7 @@ class FieldNumbers:
     keyhole_half_slope: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class EyeNumbers:
+class EyeNumbers(NamedTuple):
     """One eye behind one tube: where it stands, what it needs, what it gets.
 
     ``correction_lens_d`` is the lens at the place of the correction (carrier: the refraction's best sphere; ocular: R;
@@ -77,8 +74,7 @@ class EyeNumbers:
     relative_brightness_dim: float
 
 
-@dataclass(frozen=True, slots=True)
-class PairNumbers:
+class PairNumbers(NamedTuple):
     """Two tubes: what both fields make together and what the eyes must do. Prism in prism dioptres, totals."""
 
     interpupillary_mm: float
@@ -94,8 +90,7 @@ class PairNumbers:
     interocular_difference_logmar: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class MountNumbers:
+class MountNumbers(NamedTuple):
     """Where the tube sits on this face. Only a bioptic has a gaze elevation and a head drop."""
 
     tube_tilt_deg: float
@@ -112,8 +107,7 @@ class MountNumbers:
     segment_clearance_mm: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class CapNumbers:
+class CapNumbers(NamedTuple):
     """The reading cap on this tube for this eye. Distances from the cap; ``*_uncorrected`` leaves the ametropia in."""
 
     power_d: float
@@ -136,8 +130,7 @@ class CapNumbers:
     height_mismatch_for_15_arcmin_mm: float
 
 
-@dataclass(frozen=True, slots=True)
-class DeviceNumbers:
+class DeviceNumbers(NamedTuple):
     """Everything about a configuration on this person that does not depend on a goal."""
 
     magnification_marked: float

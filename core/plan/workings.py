@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import fields, is_dataclass
 from typing import Any
 
 from ..case import Case
@@ -11,6 +10,7 @@ from ..configuration import Configuration
 from ..errors import EntryRefusal
 from ..formula import REGISTRY, Formula, Step, Working, recording
 from ..goals import Task
+from ..records import names_of
 from ..settings import Settings
 from ..stock import Stock
 from .engine import option_for, read_case
@@ -87,12 +87,12 @@ def _numbers(place: Any, path: str = "") -> Iterator[tuple[str, float]]:
         return
     if isinstance(place, int | float):
         yield path, float(place)
+    elif (names := names_of(place)) is not None:
+        for name in names:
+            yield from _numbers(getattr(place, name), f"{path}.{name}" if path else name)
     elif isinstance(place, tuple | list):
         for number, item in enumerate(place):
             yield from _numbers(item, f"{path}.{number}" if path else str(number))
-    elif is_dataclass(place):
-        for item in fields(place):
-            yield from _numbers(getattr(place, item.name), f"{path}.{item.name}" if path else item.name)
 
 
 def chain_behind(working: Working, value: float, quantity: str) -> Working:

@@ -9,8 +9,8 @@ from __future__ import annotations
 import codecs
 import re
 import stat
-from dataclasses import dataclass
 from pathlib import Path, PureWindowsPath
+from typing import NamedTuple
 
 from ..errors import FileRefusal
 from ..printable import printable
@@ -29,8 +29,7 @@ _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 _WINDOWS_DEVICES = re.compile(r"(?i)(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])$")
 
 
-@dataclass(frozen=True, slots=True)
-class ReadText:
+class ReadText(NamedTuple):
     """The text of a file and the stamp that a later save must bring."""
 
     text: str

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import importlib
 import inspect
 import math
@@ -15,6 +14,7 @@ import pytest
 
 import afocal.core.optics as optics_package
 from afocal.core.formula import REGISTRY, Formula, formula, recording
+from afocal.core.records import names_of
 from afocal.core.sources import SOURCES
 
 MODULES = [
@@ -337,12 +337,9 @@ def numbers_of(result: Any) -> list[float]:
         return []
     if isinstance(result, int | float):
         return [float(result)]
-    if dataclasses.is_dataclass(result):
-        return [
-            number
-            for entry in dataclasses.fields(result)
-            for number in numbers_of(getattr(result, entry.name))
-        ]
+    names = names_of(result)
+    if names is not None:
+        return [number for name in names for number in numbers_of(getattr(result, name))]
     return [number for item in result for number in numbers_of(item)]
 
 

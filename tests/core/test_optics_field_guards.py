@@ -6,7 +6,6 @@ random arguments from the ranges a clinic may enter (and some wild ones) give a 
 
 from __future__ import annotations
 
-import dataclasses
 import importlib
 from contextlib import nullcontext, suppress
 from math import inf, isfinite, nan, nextafter
@@ -20,6 +19,7 @@ from afocal.core.formula import REGISTRY, Formula
 from afocal.core.optics.alignment import INSTRUMENT_LIMITS
 from afocal.core.optics.field_of_view import galilean_field
 from afocal.core.optics.rays import telescope_matrix
+from afocal.core.records import names_of
 from afocal.core.sources import SOURCES
 
 MODULES = [
@@ -372,8 +372,9 @@ WILD = st.sampled_from([0.0, 1e-9, -1.0, 1e-9, 1e9, nan, inf, -inf])
 
 def numbers(result: object) -> list[float]:
     """All the numbers in a result or a named record."""
-    if dataclasses.is_dataclass(result):
-        return [n for f in dataclasses.fields(result) for n in numbers(getattr(result, f.name))]
+    names = names_of(result)
+    if names is not None:
+        return [n for name in names for n in numbers(getattr(result, name))]
     return [float(result)] if isinstance(result, int | float) else []
 
 

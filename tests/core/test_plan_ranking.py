@@ -375,7 +375,7 @@ def test_every_number_of_an_option_has_a_working(who: str) -> None:
     option = found.best
     assert option is not None
     for goal, outcome in enumerate(option.outcomes[:2]):
-        for name in outcome.__dataclass_fields__:
+        for name in outcome._fields:
             value = getattr(outcome, name)
             if isinstance(value, float):
                 working = explain(case, STOCK, SETTINGS, option.configuration, goal, name)
