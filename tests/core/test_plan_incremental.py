@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 
 from afocal.core.case import Case, new_case
 from afocal.core.fields import GOAL_FIELDS, fields
-from afocal.core.plan import plan, plan_data, read_case
+from afocal.core.plan import plan, read_case
 from afocal.core.plan.cross import grid_of
+from afocal.core.plan.data import plan_data
 from afocal.core.plan.layers import KINDS, SMALL, Store, forget
 from afocal.core.settings import Settings
 from afocal.core.stock import Cap, Filter, Stock, Telescope
