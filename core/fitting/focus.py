@@ -124,7 +124,7 @@ def _stays(_fit: Fit) -> Step:
         "fit",
         "Stays in place",
         "Let the person nod and look down ten times; measure the gap or the pupil's place again.",
-        "no change",
+        "yes, it is where it was",
         "Look before and after; strap on.",
         YesNo(),
         Answers((True,)),

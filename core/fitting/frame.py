@@ -186,7 +186,7 @@ def _outline(fit: Fit) -> list[Step]:
             Step(
                 "frame.outline",
                 "frame",
-                "Outline on the demonstration lens",
+                "Outline on the demo lens",
                 f"Draw the tube's outline, {mm(2 * radius)} across, on the lens"
                 + (
                     f", its centre {mm(abs(height))} {'above' if height > 0 else 'below'} the pupil dot"

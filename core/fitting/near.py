@@ -146,7 +146,7 @@ def _near_convergence(fit: Fit, cap: CapNumbers, asked: NearVergence) -> Step:
     return Step(
         "fit.near_single",
         "fit",
-        "Single with both eyes at the working distance",
+        "Single at the working distance",
         f"Caps on, page at {show_length(cap.working_distance_mm)}: one picture? Cover each eye in turn.",
         f"single; with parallel tubes and {number(given)} prism D base in at each cap the eyes must "
         f"{direction} {number(abs(remaining))} prism D",

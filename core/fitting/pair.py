@@ -123,7 +123,7 @@ def _vertical(fit: Fit) -> Step:
     return Step(
         "fit.vertical",
         "fit",
-        "Vertical alignment on the face",
+        "Vertical alignment, worn",
         "A far point of light, red glass before one eye: neutralise the difference in height with prism, without the "
         "telescope and through it; the difference counts. Repeat it after every adjustment of the frame.",
         "0 prism D: both pictures at one height",
@@ -160,7 +160,7 @@ def _horizontal(fit: Fit) -> Step:
     return Step(
         "fit.horizontal",
         "fit",
-        "Horizontal alignment on the face",
+        "Horizontal alignment, worn",
         "The same light: find the horizontal prism that brings red onto white, without the telescope and through it. "
         "The difference counts: the tubes answer for no more than that.",
         "0 prism D: axes parallel",

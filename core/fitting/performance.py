@@ -91,7 +91,7 @@ def _acuity(fit: Fit, side: Side) -> Step:
     return Step(
         "performance.acuity",
         "performance",
-        "Distance acuity through it",
+        "Far acuity through it",
         "The same chart, distance and light as without it; letter by letter. "
         + ("Both eyes open." if side == "both" else "The other eye covered."),
         target,
@@ -133,16 +133,16 @@ def _near_end(fit: Fit) -> list[Step]:
         Step(
             "performance.near_end",
             "performance",
-            "Nearest clear distance without a cap",
+            "Nearest clear, without a cap",
             "Walk a line of print, twice threshold size, towards the seated person until it blurs; cap off, "
             + ("focused by hand all the way." if by_hand else "focus untouched."),
-            f"{number(near / 1000, 2)} m",
+            show_length(near),
             "Tape measure from the objective; mean of three.",
-            Length(r.DISTANCE, "m"),
+            Length(r.DISTANCE, "cm" if near < 1000.0 else "m"),
             Interval(None, 1.25 * near, None, 1.6 * near),
             near,
             "mm",
-            f"not farther than {number(1.25 * near / 1000, 2)} m",
+            f"not farther than {show_length(1.25 * near)}",
             ("the travel of the tube" if by_hand else eye_words) + "; a quarter more is common practice",
             "",
             "",

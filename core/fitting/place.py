@@ -74,7 +74,7 @@ def _lateral(fit: Fit, eye: EyeNumbers) -> Step:
     return Step(
         "fit.lateral",
         "fit",
-        "Sideways place of the tube",
+        "Sideways place of tube",
         f"Set the tube's centre {mm(place)} from the middle of the bridge.",
         f"{mm(place)} ({words})",
         how,

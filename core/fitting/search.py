@@ -135,7 +135,7 @@ def _naked(fit: Fit, side: Side) -> Step:
 def _cylinder(side: Side) -> Step:
     return _step(
         "cylinder",
-        "Cylinder found behind the ocular",
+        "Cylinder behind ocular",
         "A far target through it: crossed cylinder, or a slit turned round, behind the ocular. Type its size.",
         "0 D",
         "Size without sign; its axis goes into a note.",

@@ -29,7 +29,7 @@ def teach_steps(fit: Fit) -> list[Step]:
         steps.append(
             _practice(
                 "teach.drop",
-                "Goes into the tube and out again",
+                "Into the tube and out again",
                 "Look under the tube, drop the chin, read, lift the chin: ten times, on different targets.",
                 "two seconds in, at once out",
             )
@@ -64,7 +64,7 @@ def teach_steps(fit: Fit) -> list[Step]:
                 "the wearer sees better than anyone where it doubles",
             )
         )
-    return [*steps, _cautions(fit), _instructions(), _care(), _call()]
+    return [*steps, _instructions(), _care(), _call(), _cautions(fit)]
 
 
 def _on(fit: Fit) -> str:

@@ -100,7 +100,7 @@ def _other_ways(fit: Fit, eye: EyeNumbers) -> list[Step]:
             Step(
                 "verify.power_lensometer",
                 "verify",
-                "Power by lensometer and trial lens",
+                "Power by lensometer",
                 (
                     f"Set afocal (reads 0.00). Hold {signed(TRIAL_LENS_D)} D on the objective and read "
                     "the back vertex power."
@@ -180,7 +180,7 @@ def _tube_focus(fit: Fit, eye: EyeNumbers) -> Step:
     return Step(
         "verify.focus",
         "verify",
-        "Focus of the tube at infinity",
+        "Tube focus at infinity",
         "Read the back vertex power of the tube alone, set for infinity.",
         f"{signed(wanted)} D (best sphere)",
         f"Lensometer on the ocular side, or a far target through a focused spyglass.{cylinder} 6 m is not infinity: "
@@ -225,7 +225,7 @@ def _pair(fit: Fit) -> list[Step]:
         Step(
             "verify.tilt_vertical",
             "verify",
-            "Tilt between the tubes, up and down",
+            "Tubes tilted, up and down",
             "Sight one far mark through both tubes: how far apart are the axes in height?",
             "0'",
             bench,
@@ -242,7 +242,7 @@ def _pair(fit: Fit) -> list[Step]:
         Step(
             "verify.tilt_horizontal",
             "verify",
-            "Tilt between the tubes, sideways",
+            "Tubes tilted, sideways",
             "The same sideways: toed out counts plus, toed in minus.",
             "0'",
             bench,
