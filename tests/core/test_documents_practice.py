@@ -1,0 +1,125 @@
+"""Every document of the practice cases with many kinds of device, and with hostile words wherever a clinic types them.
+
+No person, device or place is real.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import pytest
+from fhir.resources import get_fhir_model_class
+from fhir.resources.R4B import get_fhir_model_class as get_r4b_class
+
+from afocal.core.case_file import loads_case
+from afocal.core.documents.chart_note import chart_note
+from afocal.core.documents.fhir import fhir_text
+from afocal.core.documents.handout import handout_html, handout_text
+from afocal.core.documents.order import OrderBlocked, order
+from afocal.core.documents.text import columns
+from afocal.core.documents.working_sheet import working_sheet
+from afocal.core.fitting.sheet import fitting_sheet
+from afocal.core.plan import plan
+from afocal.core.settings import Settings
+from afocal.core.stock import Stock, loads_stock
+
+sys.path.insert(0, str(Path(__file__).parent))
+import documents_cases as cases
+
+DEMO = Path(cases.__file__).parents[2] / "core" / "data" / "demo"
+CODES = sorted(path.stem for path in (DEMO / "cases").glob("*.toml"))
+MODEL = {"R5": get_fhir_model_class("Bundle"), "R4B": get_r4b_class("Bundle")}
+SETTINGS = Settings()
+# One device of each kind is enough: by mount, place of the correction, position, one eye or two.
+MOST = 8
+
+
+@cache
+def stock() -> Stock:
+    """The practice stock."""
+    return loads_stock((DEMO / "stock.toml").read_text("utf-8"))[0]
+
+
+@cache
+def practice(code: str):
+    """A practice case, and with a device of each kind chosen."""
+    path = DEMO / "cases" / f"{code}.toml"
+    case = loads_case(path.read_text("utf-8"), path)
+    kinds = {}
+    for option in plan(case, stock(), SETTINGS).options:
+        choice = option.configuration
+        key = (choice.mount, choice.correction, choice.position, choice.eye == "both", bool(choice.cap))
+        kinds.setdefault(key, choice)
+    chosen = list(kinds.values())
+    step = max(1, len(chosen) // MOST)
+    return [case, *(case.with_visit(replace(case.visit, choice=choice)) for choice in chosen[::step])]
+
+
+def documents(case, items: Stock, settings: Settings) -> dict[str, str]:
+    """Every document of a case; the order's reasons where it cannot be written."""
+    made = plan(case, items, settings)
+    sheet = None if case.visit.choice is None else fitting_sheet(case, items, settings)
+    found = {
+        "note": chart_note(case, made, sheet, settings),
+        "handout": handout_text(case, made, sheet, settings),
+        "html": handout_html(case, made, sheet, settings),
+        "R4B": fhir_text(case, made, sheet, settings, release="R4B"),
+        "R5": fhir_text(case, made, sheet, settings, release="R5"),
+    }
+    if sheet is not None:
+        found["working"] = working_sheet(case, made, sheet, settings)
+    try:
+        found["order"] = order(case, made, sheet, settings).text()
+    except OrderBlocked as blocked:
+        found["reasons"] = "\n".join(blocked.sentences)
+    return found
+
+
+@pytest.mark.parametrize("code", CODES)
+def test_every_practice_case_has_its_documents_with_every_kind_of_device(code):
+    """Each fits its width, holds no broken figure, and the exchange file passes both releases with whole lenses."""
+    for case in practice(code):
+        found = documents(case, stock(), SETTINGS)
+        for name in ("note", "order", "working", "reasons"):
+            if name != "reasons" and name in found:
+                assert max(columns(line) for line in found[name].splitlines()) <= 72
+            assert "nan" not in found.get(name, "").split() and "None" not in found.get(name, "")
+        assert all(line.endswith(".") for line in found.get("reasons", ".").splitlines())
+        for release, model in MODEL.items():
+            model.model_validate_json(found[release])
+            for entry in json.loads(found[release])["entry"]:
+                for lens in entry["resource"].get("lensSpecification", ()):
+                    assert lens["eye"] in ("right", "left") and lens["sphere"] * 4 == int(lens["sphere"] * 4)
+                    assert ("axis" in lens) == ("cylinder" in lens)
+
+
+def _hostile_stock() -> Stock:
+    """The practice stock with hostile words in every field that takes words, past the reader of stock files."""
+    items = stock()
+    told = {"description": cases.HOSTILE}
+    return replace(
+        items,
+        name=cases.HOSTILE,
+        telescopes=tuple(replace(each, **told) for each in items.telescopes),
+        caps=tuple(replace(each, **told) for each in items.caps),
+        filters=tuple(replace(each, **told) for each in items.filters),
+        alternatives=tuple(replace(each, **told) for each in items.alternatives),
+    )
+
+
+@pytest.mark.parametrize("code", ["LQ-101", "LQ-103", "LQ-107"])
+def test_hostile_words_of_stock_and_clinic_stay_words(code):
+    """No document lets a description or a clinic's name act: no markup, no placeholder, no control character."""
+    settings = Settings(clinic=cases.HOSTILE)
+    for case in practice(code)[:6]:
+        found = documents(cases.hostile(case), _hostile_stock(), settings)
+        for name, text in found.items():
+            assert all(c.isprintable() or c == "\n" for c in text), name
+            assert "\u202e" not in text and "\x1b" not in text
+        assert "<script" not in found["html"] and "<img" not in found["html"]
+        for release, model in MODEL.items():
+            model.model_validate_json(found[release])
