@@ -91,8 +91,8 @@ def own_handout_template() -> str:
 
 
 def placeholders() -> list[str]:
-    """The documented set of placeholders, a line each."""
-    return placeholder_help(PLACEHOLDERS)
+    """The documented set of placeholders, a line each, and the conditions that ``when`` may name."""
+    return [*placeholder_help(PLACEHOLDERS), *(f'when = "{condition}"' for condition in CONDITIONS)]
 
 
 @cache

@@ -91,7 +91,8 @@ def _near_pd(fit: Fit, cap: CapNumbers) -> list[Step]:
                 "fit",
                 "Near PD at the ocular",
                 f"Only where the tubes are turned in for near: centre {mm(value)} from the middle of the bridge, "
-                f"{mm(far - value)} inside the far mark. Parallel tubes stay where they stand for far, caps centred on them.",
+                f"{mm(far - value)} inside the far mark. Parallel tubes stay where they stand for far, caps centred "
+                "on them.",
                 f"{mm(value)} (near PD {mm(near.total_mm)} in all)",
                 "Dots on the lens while the eyes look at the page at the working distance.",
                 Length(_NEAR_CENTRE),

@@ -19,6 +19,7 @@ from afocal.core.documents.handout import (
     handout_template,
     handout_text,
     own_handout_template,
+    placeholders,
 )
 from afocal.core.documents.text import columns
 from afocal.core.errors import FileRefusal
@@ -391,6 +392,13 @@ def test_hostile_words_are_only_words():
         "p",
     }
     assert "<script>alert(1)</script>" in "".join(reader.words) and "{made_by}" in "".join(reader.words)
+
+
+def test_placeholders_and_conditions_are_listed():
+    """Everything that a clinic's own sheet may name is told."""
+    listed = placeholders()
+    assert {f'when = "{each}"' for each in CONDITIONS} <= set(listed)
+    assert any(line.startswith("{today_signs}") for line in listed)
 
 
 @pytest.mark.parametrize(
