@@ -12,6 +12,7 @@ from typing import Any
 from .case_file import CODE, CODE_HELP
 from .errors import FileRefusal, Refusal
 from .fields import by_path
+from .look_back import figures_of
 from .store.toml import parse_toml
 
 _OUTCOME = {"yes": "goal met", "partly": "goal partly met", "no": "goal not met"}
@@ -28,6 +29,7 @@ def case_header(text: str) -> dict[str, Any]:
     if not isinstance(visits, list) or not visits or not all(isinstance(each, Mapping) for each in visits):
         raise FileRefusal("case", "at least one [[visit]] is needed", key="visit")
     last = visits[-1]
+    outcomes = [outcome for visit in visits for outcome in _outcomes(visit)]
     return {
         "code": code,
         "birth_year": _whole(_value(last, "person.birth_year")),
@@ -38,7 +40,8 @@ def case_header(text: str) -> dict[str, Any]:
         "next_step": _value(last, "plan.next_step"),
         "next_date": _value(last, "plan.next_date"),
         "signed": "signature" in last,
-        "outcomes": [outcome for visit in visits for outcome in _outcomes(visit)],
+        "outcomes": outcomes,
+        "figures": figures_of(outcomes),
     }
 
 
@@ -63,7 +66,8 @@ def _outcomes(visit: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
         "promised_logmar": promised.get("logmar"),
         "measured_logmar": measured,
         "repeat_logmar": repeat,
-        "outcome": became if became in ("changed", "returned") else met or became,
+        # A device that was kept goes without saying; one that was not is told with what it had come to.
+        "outcome": "; ".join(filter(None, (became if became != "kept" else "", met))) or became,
         "reason": _value(visit, "follow_up.reason"),
         "signed": "signature" in visit,
     }

@@ -3,21 +3,25 @@
 Works from plain rows (one a goal and visit, keys as in the outcome columns of the case list's index); no case file is
 opened. One person, device and eye count once, with the latest measurement, so that frequent visitors do not weigh
 more. From too few nothing is concluded: the counts are shown and the sentence says how many are missing.
+
+What one person adds to the figures (:func:`figures_of`) depends on no other person, so it is kept in the index when the
+case is read; a look back over thousands of cases is then a few sums.
 """
 
 from __future__ import annotations
 
 import math
-from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
+from itertools import chain
 from operator import itemgetter
-from statistics import NormalDist
 from typing import Any
 
 from .assumptions import ASSUMPTIONS
+from .printable import printable
+from .store.figures import CASE, JUDGED, PAIR, REPEAT, RETURN, Figure, Sums, sums_of
 
 # Below these a figure would look firmer than it is. With 10 pairs the bias is known to about 0.7 standard
 # deviations, with 20 repeats their spread to about a third; a share of fewer than 5 is not a share.
@@ -30,8 +34,6 @@ MOST_DAYS_BETWEEN_REPEATS = 92
 KEPT, CHANGED, RETURNED = "kept", "changed", "returned"
 MET, PARTLY, NOT_MET = "goal met", "goal partly met", "goal not met"
 OUTCOME_WORDS = (KEPT, CHANGED, RETURNED, MET, PARTLY, NOT_MET)
-
-_NORMAL = NormalDist()
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,54 +127,66 @@ def look_back(rows: Iterable[Mapping[str, Any]], *, cr95_logmar: float | None = 
     Keys read are FIELDS. Missing or unusable values leave the row out of what would need them; nothing raises.
     Repeats are ``repeat_logmar`` beside ``measured_logmar``, and two visits within three months.
     """
-    return look_back_records(
-        (_record(row, number) for number, row in enumerate(rows)), cr95_logmar=cr95_logmar
-    )
+    in_use = cr95_in_use(cr95_logmar)
+    people: dict[Any, list[Record]] = {}
+    for number, row in enumerate(rows):
+        record = _record(row, number)
+        people.setdefault(record[0], []).append(record)
+    figures = chain.from_iterable(map(_figures, people.values()))
+    return look_back_of(sums_of(figures, in_use), cr95_logmar=in_use)
 
 
-def look_back_records(records: Iterable[Record], *, cr95_logmar: float | None = None) -> LookBack:
-    """The same from tuples in the order of FIELDS, as a query of the index gives them: no dictionary is built.
+def cr95_in_use(given: float | None) -> float:
+    """The repeatability to hold differences against, logMAR: the one given, or the assumed one."""
+    return ASSUMPTIONS["cr95_logmar"].default if given is None else given
 
-    Texts must be texts and numbers floats or None, as the index's columns keep them.
-    """
-    in_use = ASSUMPTIONS["cr95_logmar"].default if cr95_logmar is None else cr95_logmar
-    # In order of date, so that what stands last in a dictionary is the latest.
-    rows = sorted(records, key=itemgetter(1))
-    days = [row[1] for row in rows if row[1]]
-    pairs = {
-        (who, device, eye): measured - promised
-        for who, _, eye, _, device, promised, measured, _, _, _ in rows
-        if promised is not None
-        and measured is not None
-        and -1.0 <= promised <= 3.0
-        and -1.0 <= measured <= 3.0
-    }
-    outcomes = {
-        (who, goal, device): (outcome, reason)
-        for who, _, _, goal, device, _, _, _, outcome, reason in rows
-        if outcome
-    }
-    counts = Counter((goal, device, outcome) for (_, goal, device), (outcome, _) in outcomes.items())
-    judged = [
-        (goal, device, ok, count)
-        for (goal, device, outcome), count in counts.items()
-        if (ok := served(words_of(outcome))) is not None
-    ]
-    returned = _returned(rows)
+
+def figures_of(rows: Iterable[Mapping[str, Any]]) -> list[Figure]:
+    """What one person adds to a look back, from the outcome rows of one case."""
+    return list(_figures([("", *_record(row, 0)[1:]) for row in rows]))
+
+
+def look_back_of(sums: Sums, *, cr95_logmar: float | None = None) -> LookBack:
+    """The look back from the sums over all people; ``sums`` counts what lies beyond the same ``cr95_logmar``."""
+    judged = [(label, device, good, count) for label, device, good, count in sums.judged]
     return LookBack(
-        rows=len(rows),
-        people=len({row[0] for row in rows}),
-        first=days[0] if days else "",
-        last=days[-1] if days else "",
-        promise=_promise(list(pairs.values()), in_use),
+        rows=sums.rows,
+        people=sums.people,
+        first=sums.first,
+        last=sums.last,
+        promise=_promise(sums),
         overall=_overall(judged),
         by_goal=_groups((goal, ok, count) for goal, _, ok, count in judged),
         by_device=_groups((device, ok, count) for _, device, ok, count in judged),
-        returned=len(returned),
-        reasons=tuple(Counter(returned.values()).most_common()),
-        repeatability=_repeatability(_repeats(rows)),
-        cr95_in_use_logmar=in_use,
+        returned=sum(count for _, count in sums.returned),
+        reasons=tuple(sorted(sums.returned, key=lambda each: (-each[1], each[0]))),
+        repeatability=_repeatability(sums.repeats, sums.repeat_squares),
+        cr95_in_use_logmar=cr95_in_use(cr95_logmar),
     )
+
+
+def _figures(records: list[Record]) -> Iterator[Figure]:
+    """One person's figures. In order of date, so that what stands last in a dictionary is the latest."""
+    rows = sorted(records, key=itemgetter(1))
+    days = [row[1] for row in rows if row[1]]
+    if rows:
+        yield Figure(CASE, days[0] if days else "", days[-1] if days else "", value=float(len(rows)))
+    pairs = {
+        (device, eye): measured - promised
+        for _, _, eye, _, device, promised, measured, _, _, _ in rows
+        if promised is not None and measured is not None
+    }
+    for (device, _), difference in pairs.items():
+        yield Figure(PAIR, device=device, value=difference)
+    outcomes = {(goal, device): outcome for _, _, _, goal, device, _, _, _, outcome, _ in rows if outcome}
+    for (goal, device), outcome in outcomes.items():
+        good = served(words_of(outcome))
+        if good is not None:
+            yield Figure(JUDGED, goal, device, good)
+    for device, reason in _returned(rows).items():
+        yield Figure(RETURN, reason, device)
+    for first, second in _repeats(rows):
+        yield Figure(REPEAT, value=second - first)
 
 
 def _record(row: Mapping[str, Any], number: int) -> Record:
@@ -183,7 +197,8 @@ def _record(row: Mapping[str, Any], number: int) -> Record:
         name if isinstance(name, str) and name else number,
         _text(get("visit_date")),
         _text(get("eye")),
-        _text(get("goal")),
+        # The same goal however it is typed.
+        " ".join(_text(get("goal")).split()).casefold(),
         _text(get("device")),
         _finite(get("promised_logmar")),
         _finite(get("measured_logmar")),
@@ -194,39 +209,30 @@ def _record(row: Mapping[str, Any], number: int) -> Record:
 
 
 def _text(value: Any) -> str:
-    return value if isinstance(value, str) else "" if value is None else str(value)
+    if isinstance(value, str) and len(value) < 100 and value.isprintable():
+        return value
+    return "" if value is None else printable(value)
 
 
-def _returned(rows: list[Record]) -> dict[tuple[Any, str], str]:
-    """Why each device came back that was not taken again later, by person and device."""
-    known: dict[str, bool] = {}
-    found: dict[tuple[Any, str], str] = {}
+def _returned(rows: list[Record]) -> dict[str, str]:
+    """Why each device came back that was not taken again later, by device."""
+    found: dict[str, str] = {}
     for row in rows:
-        outcome = row[8]
-        if not outcome:
-            continue
-        back = known.get(outcome)
-        if back is None:
-            back = known[outcome] = RETURNED in words_of(outcome)
-        if back:
-            found[(row[0], row[4])] = " ".join(row[9].split()).casefold() or "no reason given"
-        elif found:
-            found.pop((row[0], row[4]), None)
+        if row[8] and RETURNED in words_of(row[8]):
+            found[row[4]] = " ".join(row[9].split()).casefold() or "no reason given"
+        elif row[8]:
+            found.pop(row[4], None)
     return found
 
 
 def _repeats(rows: list[Record]) -> list[tuple[float, float]]:
     """Acuities measured twice: at one visit, or with the same device at two visits close together, each used once."""
-    found = [
-        (row[6], row[7])
-        for row in rows
-        if row[7] is not None and row[6] is not None and -1.0 <= row[7] <= 3.0
-    ]
-    earlier: dict[tuple[Any, str, str], tuple[str, float]] = {}
-    for who, when, eye, _, device, _, measured, _, _, _ in rows:
-        if measured is None or not when or not -1.0 <= measured <= 3.0:
+    found = [(row[6], row[7]) for row in rows if row[7] is not None and row[6] is not None]
+    earlier: dict[tuple[str, str], tuple[str, float]] = {}
+    for _, when, eye, _, device, _, measured, _, _, _ in rows:
+        if measured is None or not when:
             continue
-        key = (who, device, eye)
+        key = (device, eye)
         before = earlier.get(key)
         if before is not None and before[0] < when:
             if _days_between(before[0], when) <= MOST_DAYS_BETWEEN_REPEATS:
@@ -283,12 +289,11 @@ def _finite(value: Any) -> float | None:
     return float(value)
 
 
-def _promise(differences: list[float], in_use: float) -> PromiseKept | TooFew:
-    n = len(differences)
+def _promise(sums: Sums) -> PromiseKept | TooFew:
+    n, mean = sums.pairs, sums.pair_mean
     if n < LEAST_PAIRS:
         return TooFew(n, LEAST_PAIRS, "pairs of promised and measured acuity")
-    mean = math.fsum(differences) / n
-    sd = math.sqrt(math.fsum((d - mean) ** 2 for d in differences) / (n - 1))
+    sd = math.sqrt(sums.pair_squares / (n - 1))
     t = t_quantile(0.975, n - 1)
     half_bias = t * sd / math.sqrt(n)
     # The ends of the expected range are themselves uncertain, by about sqrt(3/n) standard deviations.
@@ -300,7 +305,7 @@ def _promise(differences: list[float], in_use: float) -> PromiseKept | TooFew:
         _spread(sd, n - 1),
         Estimate(ends[0], ends[0] - half_end, ends[0] + half_end),
         Estimate(ends[1], ends[1] - half_end, ends[1] + half_end),
-        sum(abs(d) > in_use + 1e-9 for d in differences),
+        sums.pairs_beyond,
     )
 
 
@@ -310,12 +315,11 @@ def _spread(sd: float, freedom: int) -> Estimate:
     return Estimate(sd, low, high)
 
 
-def _repeatability(pairs: list[tuple[float, float]]) -> Repeatability | TooFew:
-    n = len(pairs)
+def _repeatability(n: int, squares: float) -> Repeatability | TooFew:
     if n < LEAST_REPEATS:
         return TooFew(n, LEAST_REPEATS, "acuities measured twice")
     # Spread within a person from n pairs; 95 % of differences of two repeats lie within 1.96 sqrt(2) of it.
-    within = math.sqrt(math.fsum((a - b) ** 2 for a, b in pairs) / (2 * n))
+    within = math.sqrt(squares / (2 * n))
     spread = _spread(within, n)
     factor = 1.96 * math.sqrt(2)
     return Repeatability(n, Estimate(factor * spread.value, factor * spread.low, factor * spread.high))
@@ -352,9 +356,16 @@ def share_interval(good: int, total: int) -> Estimate:
     return Estimate(share, max(0.0, centre - half), min(1.0, centre + half))
 
 
+def _normal_quantile(probability: float) -> float:
+    # Here, because whoever only reads cases for the list does not need it, and it takes long to load.
+    from statistics import NormalDist
+
+    return NormalDist().inv_cdf(probability)
+
+
 def t_quantile(probability: float, freedom: int) -> float:
     """Quantile of Student's t by the expansion of Abramowitz and Stegun 26.7.5; within 0.001 from 9 degrees on."""
-    x = _NORMAL.inv_cdf(probability)
+    x = _normal_quantile(probability)
     terms = (
         (x**3 + x) / 4,
         (5 * x**5 + 16 * x**3 + 3 * x) / 96,
@@ -366,6 +377,6 @@ def t_quantile(probability: float, freedom: int) -> float:
 
 def chi_square_quantile(probability: float, freedom: int) -> float:
     """Quantile of chi square by the cube-root rule (Abramowitz and Stegun 26.4.17); within 1 % from 9 degrees on."""
-    x = _NORMAL.inv_cdf(probability)
+    x = _normal_quantile(probability)
     spread = 2 / (9 * freedom)
     return freedom * (1 - spread + x * math.sqrt(spread)) ** 3

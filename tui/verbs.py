@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from ..core.errors import AfocalError, FileRefusal
 from ..core.workspace import DEMO, Workspace
@@ -19,7 +19,9 @@ if TYPE_CHECKING:
     from ..core.fitting.types import FittingSheet
     from ..core.plan.types import Plan
     from ..core.settings import Settings
+    from ..core.store.index import CaseIndex
 
+Found = TypeVar("Found")
 GOOD, DATA_WRONG, CALL_WRONG = 0, 1, 2
 
 Arguments = argparse.Namespace
@@ -256,7 +258,7 @@ def tables_verb(arguments: Arguments, workspace: Workspace) -> int:
         return GOOD
     privacy = Privacy(codes="kept", full_days=True) if arguments.with_codes else None
     if arguments.what == "outcomes":
-        rows, status = _outcomes(workspace)
+        rows, status = _from_index(workspace, lambda index: index.outcomes())
         write(outcomes_text(rows, arguments.format, privacy))
         return status
     status = GOOD
@@ -275,19 +277,18 @@ def tables_verb(arguments: Arguments, workspace: Workspace) -> int:
 
 def look_back_verb(arguments: Arguments, workspace: Workspace) -> int:
     """Promises and outcomes over all cases."""
-    from ..core.documents.look_back_report import look_back_text
-    from ..core.look_back import look_back
+    from ..core.documents.look_back_report import look_back_page
 
     settings, problems = workspace.settings()
     for problem in problems:
         say(problem)
-    rows, status = _outcomes(workspace)
-    write(look_back_text(look_back(rows, cr95_logmar=settings.assume("cr95_logmar"))))
+    text, status = _from_index(workspace, lambda index: look_back_page(index, settings))
+    write(text)
     return DATA_WRONG if problems else status
 
 
-def _outcomes(workspace: Workspace) -> tuple[list[dict[str, object]], int]:
-    """The outcome rows of the index, brought up to date first; damaged files are told and leave out nobody else."""
+def _from_index(workspace: Workspace, read: Callable[[CaseIndex], Found]) -> tuple[Found, int]:
+    """Something of the index, brought up to date first; damaged files are told and leave out nobody else."""
     from ..core import paths
     from ..core.case_header import case_header
     from ..core.store.index import CaseIndex
@@ -303,6 +304,6 @@ def _outcomes(workspace: Workspace) -> tuple[list[dict[str, object]], int]:
         for row in index.problems():
             say(FileRefusal(workspace.cases / row.name, row.problem))
             status = DATA_WRONG
-        return index.outcomes(), status
+        return read(index), status
     finally:
         index.close()

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 from ..assumptions import ASSUMPTIONS
-from ..look_back import Estimate, LookBack, Success, TooFew, look_back, setting_offered
+from ..look_back import Estimate, LookBack, Success, TooFew, look_back_of, setting_offered
 from ..settings import Settings
 from ..store.index import CaseIndex
 from .text import clean, fill, in_letters
 from .version import made_by
+
+MOST_REASONS = 12
+SERVED = (
+    "Served: the device was not given back and the first goal was met, not only partly; where the goal was not asked "
+    "about, a device that was kept. What does not say counts nowhere."
+)
 
 
 def look_back_text(result: LookBack, *, width: int = 72) -> str:
@@ -16,7 +22,7 @@ def look_back_text(result: LookBack, *, width: int = 72) -> str:
     blocks = [
         [f"LOOK BACK: {result.rows} outcomes of {result.people} people{span}"],
         ["PROMISED AND MEASURED ACUITY", *_promise_lines(result)],
-        ["WHO WAS SERVED", *_success_lines("Of all", result.overall)],
+        ["WHO WAS SERVED", *_served_lines(result)],
         ["BY GOAL", *(line for each in result.by_goal for line in _success_lines(each.name, each))],
         ["BY DEVICE", *(line for each in result.by_device for line in _success_lines(each.name, each))],
         ["RETURNED", *_returned_lines(result)],
@@ -54,6 +60,11 @@ def _promise_lines(result: LookBack) -> list[str]:
     ]
 
 
+def _served_lines(result: LookBack) -> list[str]:
+    lines = _success_lines("Of all", result.overall)
+    return [*lines, SERVED] if lines else []
+
+
 def _success_lines(name: str, found: Success) -> list[str]:
     if isinstance(found.share, TooFew):
         least = f"{found.share.need} are needed for a share"
@@ -67,10 +78,10 @@ def _success_lines(name: str, found: Success) -> list[str]:
 def _returned_lines(result: LookBack) -> list[str]:
     if not result.returned:
         return []
-    return [
-        f"Devices given back: {result.returned}",
-        *(f"{count} x {reason}" for reason, count in result.reasons),
-    ]
+    more = result.reasons[MOST_REASONS:]
+    rest = [f"{sum(count for _, count in more)} x {len(more)} other reasons"] if more else []
+    shown = [f"{count} x {reason}" for reason, count in result.reasons[:MOST_REASONS]]
+    return [f"Devices given back: {result.returned}", *shown, *rest]
 
 
 def _repeat_lines(result: LookBack) -> list[str]:
@@ -78,7 +89,8 @@ def _repeat_lines(result: LookBack) -> list[str]:
     if isinstance(found, TooFew):
         return [f"{_capital(found)}."]
     lines = [
-        f"Acuities measured twice, at one visit or within three months: {found.pairs}",
+        f"Acuities measured twice, at one visit or within three months: {found.pairs}; a real change between the two "
+        "counts as well, so this is at most how far this clinic's figures repeat",
         f"95 % of repeats lie within {_unsigned(found.cr95_logmar)} logMAR; in use is {result.cr95_in_use_logmar:.2f}",
     ]
     offered = setting_offered(result)
@@ -106,6 +118,6 @@ def look_back_page(index: CaseIndex, settings: Settings) -> str:
     repeats = settings.assume("cr95_logmar")
 
     def make() -> str:
-        return look_back_text(look_back(index.outcomes(), cr95_logmar=repeats))
+        return look_back_text(look_back_of(index.sums(repeats), cr95_logmar=repeats))
 
     return index.kept(f"look back, repeats {repeats:g}, {made_by()}", make)

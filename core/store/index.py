@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from ..errors import AfocalError, EntryRefusal, FileRefusal
+from .figures import INSERT_FIGURE, Sums, figure_rows, stored_sums
 from .files import make_private_folder
 from .filesystem import REAL, FileSystem
 from .index_schema import (
@@ -63,6 +64,7 @@ def header_of(path: Path, state: FileState, text: str, extract: HeaderExtractor)
         candidate = IndexedFile(state, header, problem, line)
         file_row(state, header, problem, line)
         outcome_rows(state.name, header)
+        figure_rows(state.name, header.get("figures", ()))
         return candidate
     except FileRefusal as error:
         key = f"{error.key}: " if error.key else ""
@@ -156,6 +158,19 @@ class CaseIndex:
         found = self._read(lambda db: db.execute(statement).fetchall())
         return [dict(zip(columns, row, strict=True)) for row in found]
 
+    def sums(self, beyond: float) -> Sums:
+        """The sums of a look back over every readable case; ``beyond`` as in ``figures.sums_of``."""
+
+        def look(db: sqlite3.Connection) -> Sums:
+            # All statements see one state, whatever the background check writes meanwhile.
+            db.execute("BEGIN")
+            try:
+                return stored_sums(db, beyond)
+            finally:
+                db.execute("ROLLBACK")
+
+        return self._read(look)
+
     def kept(self, name: str, make: Callable[[], str]) -> str:
         """A text made from all outcomes (a look back over thousands of cases), kept until one of them changes."""
         known = self._read(
@@ -200,6 +215,8 @@ class CaseIndex:
                     db.execute(UPSERT, file_row(each.state, each.header, each.problem, each.line))
                     db.execute("DELETE FROM outcomes WHERE name = ?", (name,))
                     db.executemany(INSERT_OUTCOME, outcome_rows(name, each.header))
+                    db.execute("DELETE FROM figures WHERE name = ?", (name,))
+                    db.executemany(INSERT_FIGURE, figure_rows(name, each.header.get("figures", ())))
 
         if files:
             self._write(write)
@@ -219,6 +236,8 @@ class CaseIndex:
             with db:
                 db.execute("BEGIN IMMEDIATE")
                 db.executemany("DELETE FROM files WHERE name = ?", ((name,) for name in names))
+                # A text made from all cases may quote the ones that go.
+                db.execute("DELETE FROM kept")
             if not self.in_memory:
                 db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
 

@@ -1,8 +1,8 @@
 """The tables of the case list's index, and how a header becomes a row.
 
 The index is derived from the case files and holds nothing else: another number in ``VERSION`` throws it away
-and it is made again. A header is a plain dict with the keys of ``HEADER_COLUMNS`` and, under ``outcomes``, a
-list of dicts with the keys of ``OUTCOME_COLUMNS``; whatever is missing stays empty.
+and it is made again. A header is a plain dict with the keys of ``HEADER_COLUMNS``, under ``outcomes`` a list of dicts
+with the keys of ``OUTCOME_COLUMNS``, and under ``figures`` what it adds to a look back; what is missing stays empty.
 """
 
 from __future__ import annotations
@@ -12,9 +12,10 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
+from .figures import FIGURES_TABLE
 from .reading import printable
 
-VERSION = 2
+VERSION = 3
 
 HEADER_COLUMNS = (
     "code",
@@ -92,7 +93,7 @@ CREATE TABLE outcomes (
 {_OUTCOMES}
 );
 CREATE INDEX outcomes_by_name ON outcomes(name);
-CREATE TABLE totals (cases INTEGER NOT NULL, changes INTEGER NOT NULL);
+{FIGURES_TABLE}CREATE TABLE totals (cases INTEGER NOT NULL, changes INTEGER NOT NULL);
 INSERT INTO totals VALUES (0, 0);
 CREATE TABLE kept (name TEXT PRIMARY KEY, changes INTEGER NOT NULL, value TEXT NOT NULL);
 CREATE TRIGGER outcome_came AFTER INSERT ON outcomes BEGIN UPDATE totals SET changes = changes + 1; END;

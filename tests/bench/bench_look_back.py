@@ -3,80 +3,77 @@
 from __future__ import annotations
 
 import random
-import sqlite3
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import afocal.core.data
 from afocal.core.case_file import loads_case
 from afocal.core.documents.look_back_report import look_back_page
-from afocal.core.look_back import FIELDS, look_back, look_back_records
+from afocal.core.look_back import figures_of, look_back
 from afocal.core.settings import Settings
-from afocal.core.store.index import CaseIndex
-from afocal.core.store.index_schema import INSERT_OUTCOME, SCHEMA, VERSION, outcome_rows
+from afocal.core.store.index import CaseIndex, IndexedFile
+from afocal.core.store.index_schema import FileState
 
 CASES = 10_000
 CASE_FILE = Path(afocal.core.data.__path__[0]) / "demo" / "cases" / "LQ-101.toml"
-QUERY = f"SELECT {', '.join(FIELDS)} FROM outcomes"
 
 
-def best_of(action, times: int = 7) -> float:
-    """Seconds of the fastest run."""
+def best_of(
+    action: Callable[[], object], times: int = 15, before: Callable[[], object] = lambda: None
+) -> float:
+    """Seconds of the fastest run; ``before`` is done before each and not counted."""
     found = []
     for _ in range(times):
+        before()
         start = time.perf_counter()
         action()
         found.append(time.perf_counter() - start)
     return min(found)
 
 
-def filled(path: Path) -> sqlite3.Connection:
-    """An index file of invented outcomes, one a case."""
-    chance = random.Random(5)
-    database = sqlite3.connect(path)
-    database.executescript(SCHEMA)
-    database.execute(f"PRAGMA user_version = {VERSION}")
-    for n in range(CASES):
-        promised = chance.uniform(0.1, 0.6)
-        outcome = {
-            "visit_date": f"2026-{1 + n % 12:02d}-{1 + n % 28:02d}",
+def invented(n: int, chance: random.Random) -> IndexedFile:
+    """An invented case as the index holds it; every third with a repeat, every tenth with a second visit."""
+    promised = chance.uniform(0.1, 0.6)
+    outcomes = [
+        {
+            "visit_date": f"2026-{1 + (n + later) % 12:02d}-{1 + n % 28:02d}",
             "eye": ("right", "left", "both")[n % 3],
             "goal": f"goal {n % 12}",
             "device": f"device {n % 40}",
             "promised_logmar": promised,
             "measured_logmar": promised + chance.gauss(0.02, 0.1),
+            "repeat_logmar": promised + chance.gauss(0.02, 0.1) if n % 3 == 0 else None,
             "outcome": ("goal met", "goal partly met", "returned")[n % 3],
             "reason": f"reason {n % 9}",
         }
-        database.executemany(INSERT_OUTCOME, outcome_rows(f"C-{n}.toml", {"outcomes": [outcome]}))
-    database.commit()
-    return database
+        for later in range(2 if n % 10 == 0 else 1)
+    ]
+    header = {"code": f"C-{n}", "outcomes": outcomes, "figures": figures_of(outcomes)}
+    return IndexedFile(FileState(f"C-{n}.toml", n, n, n), header)
 
 
 def main() -> None:
-    """Print both times and their ratio."""
+    """Print the times and their ratio to reading one case."""
+    chance = random.Random(5)
+    files = [invented(n, chance) for n in range(CASES)]
+    settings = Settings()
     with tempfile.TemporaryDirectory() as folder:
-        database = filled(Path(folder) / "index.sqlite")
-        one = best_of(lambda: loads_case(CASE_FILE.read_text(encoding="utf-8")), 50)
-        rows = best_of(lambda: look_back_records(database.execute(QUERY)))
-        columns = list(FIELDS)
-        database.commit()
         index = CaseIndex(Path(folder), Path(folder) / "index.sqlite")
-        settings = Settings()
-        look_back_page(index, settings)
-        kept = best_of(lambda: look_back_page(index, settings))
+        for start in range(0, CASES, 500):
+            index.put(files[start : start + 500])
+        one = best_of(lambda: loads_case(CASE_FILE.read_text(encoding="utf-8")), 50)
+        page = lambda: look_back_page(index, settings)  # noqa: E731
+        anew = best_of(page, before=lambda: index.put([files[chance.randrange(CASES)]]))
+        kept = best_of(page)
+        rows = index.outcomes()
+        plain = best_of(lambda: look_back(rows), 5)
         index.close()
-        found = database.execute(QUERY).fetchall()
-        plain = [dict(zip(columns, row, strict=True)) for row in found]
-        figures = best_of(lambda: look_back(plain))
-        database.close()
-    print(f"reading one case file     {one * 1e3:8.2f} ms")
-    print(f"look back, {CASES} cases   {rows * 1e3:8.2f} ms   {rows / one:6.1f} x   (query and figures)")
-    print(
-        f"kept in the index         {kept * 1e3:8.2f} ms   {kept / one:6.1f} x   (until an outcome changes)"
-    )
-    print(f"from plain dictionaries   {figures * 1e3:8.2f} ms   {figures / one:6.1f} x   (figures)")
+    print(f"reading one case file                    {one * 1e3:8.2f} ms")
+    print(f"look back over {CASES} cases, after a change{anew * 1e3:7.2f} ms   {anew / one:6.1f} x")
+    print(f"the same while nothing changed           {kept * 1e3:8.2f} ms   {kept / one:6.1f} x")
+    print(f"from all rows, without the index         {plain * 1e3:8.2f} ms   {plain / one:6.1f} x")
 
 
 if __name__ == "__main__":
