@@ -66,8 +66,7 @@ def _outcomes(visit: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
         "promised_logmar": promised.get("logmar"),
         "measured_logmar": measured,
         "repeat_logmar": repeat,
-        # A device that was kept goes without saying; one that was not is told with what it had come to.
-        "outcome": "; ".join(filter(None, (became if became != "kept" else "", met))) or became,
+        "outcome": "; ".join(filter(None, (became, met))),
         "reason": _value(visit, "follow_up.reason"),
         "signed": "signature" in visit,
     }

@@ -137,7 +137,7 @@ def _same_code(path: Path, workspace: Workspace) -> list[Path]:
 
     found = []
     for other in sorted(workspace.cases.glob("*.toml")):
-        if other != path and other.stem.startswith(path.stem):
+        if other != path and path.stem.casefold() in other.stem.casefold():
             try:
                 same = case_header(read_text(other).text)["code"] == path.stem
             except AfocalError:

@@ -18,9 +18,12 @@ SERVED = (
 
 def look_back_text(result: LookBack, *, width: int = 72) -> str:
     """The look back in words, at most ``width`` columns, plain ASCII letters."""
+    outcomes = _count(result.rows, "outcome", "outcomes")
     span = f", {result.first} to {result.last}" if result.first else ""
     blocks = [
-        [f"LOOK BACK: {result.rows} outcomes of {result.people} people{span}"],
+        [
+            f"LOOK BACK: {_count(result.rows, 'outcome', 'outcomes')} of {_count(result.people, 'person', 'people')}{span}"
+        ],
         ["PROMISED AND MEASURED ACUITY", *_promise_lines(result)],
         ["WHO WAS SERVED", *_served_lines(result)],
         ["BY GOAL", *(line for each in result.by_goal for line in _success_lines(each.name, each))],
@@ -35,6 +38,10 @@ def look_back_text(result: LookBack, *, width: int = 72) -> str:
     kept = [block for block in blocks if len(block) > 1 or block[0].startswith(("LOOK", "One"))]
     rows = [[row for line in block for row in fill(clean(line), width=width, rest="  ")] for block in kept]
     return in_letters("\n\n".join("\n".join(block) for block in rows), "ascii") + "\n"
+
+
+def _count(number: int, one: str, more: str) -> str:
+    return f"{number} {one if number == 1 else more}"
 
 
 def _promise_lines(result: LookBack) -> list[str]:

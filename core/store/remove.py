@@ -19,8 +19,9 @@ from .index import CaseIndex
 from .recovery import SET_ASIDE, copy_is_of
 
 OUT_OF_REACH = (
-    "Not reached from here: archives made by packing, printed notes and copies elsewhere, backups of this computer, "
-    "and older versions that a share or a synchronised folder keeps. The disk may hold traces until it is reused."
+    "Not reached from here: archives made by packing, tables and notes printed or saved elsewhere, copies that other "
+    "computers keep of what they could not save, backups of this computer, and older versions that a share or a "
+    "synchronised folder keeps. The disk may hold traces until it is reused."
 )
 
 

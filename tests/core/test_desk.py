@@ -100,7 +100,7 @@ def test_the_header_of_a_case_says_what_the_list_shows(tmp_path):
     first, second = header["outcomes"]
     assert first["measured_logmar"] == pytest.approx(0.358, abs=1e-3)
     assert second["measured_logmar"] == pytest.approx(0.398, abs=1e-3)
-    assert second["outcome"] == "goal met"
+    assert second["outcome"] == "kept; goal met"
 
 
 def test_the_acuity_after_delivery_comes_before_the_trial_and_the_trial_is_its_repeat():
