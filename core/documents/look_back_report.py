@@ -21,9 +21,7 @@ def look_back_text(result: LookBack, *, width: int = 72) -> str:
     outcomes = _count(result.rows, "outcome", "outcomes")
     span = f", {result.first} to {result.last}" if result.first else ""
     blocks = [
-        [
-            f"LOOK BACK: {_count(result.rows, 'outcome', 'outcomes')} of {_count(result.people, 'person', 'people')}{span}"
-        ],
+        [f"LOOK BACK: {outcomes} of {_count(result.people, 'person', 'people')}{span}"],
         ["PROMISED AND MEASURED ACUITY", *_promise_lines(result)],
         ["WHO WAS SERVED", *_served_lines(result)],
         ["BY GOAL", *(line for each in result.by_goal for line in _success_lines(each.name, each))],
