@@ -12,13 +12,12 @@ from typing import TYPE_CHECKING, TypeVar
 
 from . import paths
 from .errors import EntryRefusal, FileRefusal
-from .store.reading import read_text
-from .store.stamp import Stamp
 
 if TYPE_CHECKING:
     from .case import Case
     from .settings import Settings
     from .stock import Stock
+    from .store.stamp import Stamp
 
 DEMO = Path(__file__).parent / "data" / "demo"
 NO_SUCH_CASE = "there is no such case"
@@ -64,6 +63,8 @@ class Workspace:
         path = self.case_path(name)
         if not _exists(path):
             raise FileRefusal(path, NO_SUCH_CASE)
+        from .store.reading import read_text
+
         read = read_text(path)
         return OpenedCase(loads_case(read.text, path), path, read.stamp, written_with_older_schema(read.text))
 
@@ -91,6 +92,8 @@ class Workspace:
         if not _exists(self.stock_path):
             reason = "there is no stock file yet; 'afocal stock' prints one to start from"
             return Stock(), [FileRefusal(self.stock_path, reason)]
+        from .store.reading import read_text
+
         try:
             text = read_text(self.stock_path).text
         except FileRefusal as refusal:
@@ -108,6 +111,7 @@ class Workspace:
         if not _exists(self.tasks_path):
             return settings, problems
         from .goals import loads_tasks
+        from .store.reading import read_text
 
         try:
             text = read_text(self.tasks_path).text
@@ -121,6 +125,8 @@ class Workspace:
 
         if not _exists(self.settings_path):
             return Settings(), []
+        from .store.reading import read_text
+
         try:
             text = read_text(self.settings_path).text
         except FileRefusal as refusal:

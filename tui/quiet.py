@@ -2,8 +2,9 @@
 
 Two of its reactive attributes cost a clinic computer most of the time between key and glass: a change of
 focus repaints the whole screen, and every key in a text field lays the screen out again. Both are
-redeclared here without that effect; nothing else leans on how the framework stores them. Tests tell when a
-release changes it.
+redeclared here without that effect; nothing else leans on how the framework stores them. With a
+theme of ours set at the start it parses its style sheet twice before the first paint. Tests tell when a release
+changes any of it.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from typing import Any, ClassVar, TypeVar
 
 from rich.segment import Segment
 from textual.binding import Binding, BindingType
+from textual.css.stylesheet import Stylesheet
 from textual.events import Key
 from textual.geometry import Size
 from textual.reactive import Reactive
@@ -42,6 +44,22 @@ async def keys_in_order(widget: Widget | None) -> None:
 
 
 _MOST_TURNS = 200
+
+
+class QuietStylesheet(Stylesheet):
+    """A style sheet that is parsed again only when a variable has another value."""
+
+    _same = False
+
+    def set_variables(self, variables: dict[str, str]) -> None:
+        self._same = variables == self._variables
+        if not self._same:
+            super().set_variables(variables)
+
+    def reparse(self) -> None:
+        same, self._same = self._same, False
+        if not same:
+            super().reparse()
 
 
 def _place_caret(screen: Screen[Any]) -> None:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import gc
 import os
-import tempfile
-from argparse import Namespace
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,8 +14,13 @@ if TYPE_CHECKING:
     from .app import AfocalApp
 
 
-def open_screen(arguments: Namespace) -> int:
-    """Run the screen until it is left; returns the exit status."""
+def open_screen(
+    case: str = "", *, demo: bool = False, cases: Path | None = None, stock: Path | None = None
+) -> int:
+    """Run the screen until it is left; returns the exit status.
+
+    ``case`` is opened at once; ``demo`` takes the practice set; ``cases`` and ``stock`` stand for the usual ones.
+    """
     # Nothing made during the start is garbage yet: collecting then only costs time.
     gc.disable()
     from ..core import paths
@@ -25,21 +29,27 @@ def open_screen(arguments: Namespace) -> int:
     terminal.prepare()
     # Taken before a practice run moves the folders: a report must outlive it.
     reports = paths.reports_dir()
-    with tempfile.TemporaryDirectory(prefix="afocal-practice-", ignore_cleanup_errors=True) as folder:
-        if arguments.demo:
+    with _practice_folder() if demo else nullcontext("") as folder:
+        if demo:
             for name, place in practice_folders(Path(folder)).items():
                 os.environ.setdefault(name, place)
             workspace = demo_workspace(Path(folder))
         else:
             workspace = Workspace()
-        if arguments.cases or arguments.stock:
+        if cases or stock:
             workspace = Workspace(
-                arguments.cases or workspace.cases,
-                arguments.stock or workspace.stock_path,
+                cases or workspace.cases,
+                stock or workspace.stock_path,
                 workspace.settings_path,
                 workspace.is_demo,
             )
-        return _run(workspace, arguments.case or "", reports)
+        return _run(workspace, case, reports)
+
+
+def _practice_folder() -> AbstractContextManager[str]:
+    import tempfile
+
+    return tempfile.TemporaryDirectory(prefix="afocal-practice-", ignore_cleanup_errors=True)
 
 
 def _run(workspace: Workspace, case: str, reports: Path) -> int:

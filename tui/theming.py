@@ -20,6 +20,7 @@ from ..themes import ThemeData, ThemeRefusal, built_in_themes, load_built_in, th
 from . import terminal
 from .caret import CaretApp
 from .driver import colour_caret
+from .quiet import QuietStylesheet
 
 _THEME_LINE = re.compile(r'^\s*theme\s*=\s*"([A-Za-z0-9_-]+)"', re.MULTILINE)
 DEFAULT_THEME = "dark-room"
@@ -176,11 +177,24 @@ class ThemedApp(CaretApp[ReturnType]):
         first = theme or load_built_in(DEFAULT_THEME)
         self.add_theme(first)
         self.theme = first.name
+        self.stylesheet = QuietStylesheet(variables=self.get_css_variables())
 
     @property
     def theme_data(self) -> ThemeData:
         """The theme in use, as data."""
         return self._theme_data[self.theme]
+
+    _derived: tuple[Theme, dict[str, str]] | None = None
+
+    def get_css_variables(self) -> dict[str, str]:
+        """The variables of the theme in use, derived once; none before there is a theme of ours."""
+        if not hasattr(self, "_theme_data"):
+            return {}
+        theme = self.current_theme
+        if self._derived is None or self._derived[0] is not theme:
+            self._derived = theme, super().get_css_variables()
+        self.theme_variables = self._derived[1]
+        return self.theme_variables
 
     def add_theme(self, theme: ThemeData) -> None:
         """Make a theme available."""

@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from ..errors import AfocalError, EntryRefusal, FileRefusal
 from .figures import INSERT_FIGURE, Sums, figure_rows, stored_sums
-from .files import make_private_folder
 from .filesystem import REAL, FileSystem
 from .index_schema import (
     INSERT_OUTCOME,
@@ -326,7 +325,13 @@ class CaseIndex:
         return self._open_memory()
 
     def _open_file(self) -> sqlite3.Connection:
-        make_private_folder(self.path.parent, fs=self.fs)
+        try:
+            self.fs.lstat(self.path.parent)
+        except FileNotFoundError:
+            # Late: the first paint of the list waits for nothing that it does not need.
+            from .files import make_private_folder
+
+            make_private_folder(self.path.parent, fs=self.fs)
         with suppress(FileExistsError):
             # Made by us first, because sqlite would make it readable to others.
             self.fs.close(self.fs.open_new(self.path))

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
+from ..printable import printable
 from .figures import FIGURES_TABLE
-from .reading import printable
 
 VERSION = 3
 

@@ -15,7 +15,8 @@ import pytest
 from afocal.core.case_file import loads_case
 from afocal.core.plan.data import OPTIONS_SHOWN
 from afocal.core.workspace import DEMO, demo_workspace
-from afocal.tui.command_line import VERBS, main
+from afocal.tui.calls import VERBS
+from afocal.tui.command_line import main
 
 CODES = sorted(path.stem for path in (DEMO / "cases").glob("*.toml"))
 SECONDS = 60

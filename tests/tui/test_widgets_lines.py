@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.cells import cell_len
-from textual.app import ComposeResult
+from textual.app import App, ComposeResult
+from textual.css.stylesheet import Stylesheet
 from textual.geometry import Size
 from textual.screen import Screen
 from textual.widget import Widget
@@ -15,6 +16,7 @@ from textual.widgets import Input
 from afocal.tui.caret import CaretApp, caret_offset
 from afocal.tui.quiet import QuietDialog, QuietInput, QuietScreen
 from afocal.tui.safe_text import clean, fit, to_ascii, wrap
+from afocal.tui.theming import ThemedApp
 from afocal.tui.widgets.lines import AnswerLine, KeyLine, KeyWord, MessageLine, lay_out_keys
 
 KEYS = tuple(
@@ -176,6 +178,30 @@ def test_the_redeclared_attributes_still_exist() -> None:
     assert Widget.__dict__["virtual_size"]._layout is True
     assert QuietInput.__dict__["virtual_size"]._layout is False
     assert "virtual_size" not in Input.__dict__
+
+
+async def test_the_style_sheet_is_parsed_again_for_other_variables_only(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """With a theme set at the start the framework parses twice before the first paint; ours only for other values."""
+    parsed: list[object] = []
+    again = Stylesheet.reparse
+    monkeypatch.setattr(Stylesheet, "reparse", lambda self: (parsed.append(self), again(self))[1])
+    plain = App[None]()
+    plain.theme = "textual-light"
+    async with plain.run_test() as pilot:
+        await pilot.pause()
+    assert parsed, "the framework parses once only now: QuietStylesheet is not needed any more"
+    parsed.clear()
+    app = ThemedApp[None]()
+    async with app.run_test() as pilot:
+        await pilot.pause()
+        assert parsed == []
+        app.add_built_in_themes()
+        app.theme = "bright-room"
+        await pilot.pause()
+        assert len(parsed) == 1
+        assert app.screen.styles.background.hex6.lower() == app.theme_data.colours["ground"].lower()
 
 
 async def test_a_key_in_a_quiet_field_lays_nothing_out() -> None:

@@ -233,6 +233,48 @@ async def test_a_hundred_thousand_rows_ask_only_for_what_is_shown() -> None:
         assert sum(stop - start for start, stop in asked) < 1000
 
 
+async def test_rows_known_by_key_are_made_when_they_come_into_view() -> None:
+    """Of rows that cost something to make, only those in view are made, and after a change only those are compared."""
+    made: list[int] = []
+
+    def maker(word: str):
+        def make(number: int) -> ListRow:
+            made.append(number)
+            return ListRow(f"k{number}", (f"{word if number == 2 else 'tube'} {number}", "", "", ""))
+
+        return make
+
+    keys = [f"k{number}" for number in range(100)]
+    table = ListTable(COLUMNS)
+    app = OneWidget(table)
+    async with app.run_test(size=(80, 12)) as pilot:
+        await pilot.pause()
+        table.use_rows(keys, maker("tube"))
+        await pilot.pause()
+        assert max(made) < 12 and "tube 5" in lines(app)[6]
+        await pilot.press("down", "down", "down")
+        made.clear()
+        painted = spy_on(table)
+        table.use_rows(keys, maker("other"))
+        assert table.current_key == "k3" and max(made) < 12
+        assert set(painted) == {table.first_line(2), table.first_line(3)}
+        table.go_to("k70")
+        await pilot.pause()
+        assert table.current_key == "k70" and 70 in made and 50 not in made
+
+
+async def test_a_drawn_widget_knows_its_size_without_a_search() -> None:
+    """What a drawn widget takes for its size is the framework's, which has to search the screen for it."""
+    for widget in (ListTable(COLUMNS, ROWS), Sheet(SHEET)):
+        app = OneWidget(widget)
+        async with app.run_test(size=(61, 13)) as pilot:
+            await pilot.pause()
+            assert widget.extent == widget.size == (61, 13)
+            widget.display = False
+            await pilot.pause()
+            assert widget.extent == (61, 13)
+
+
 async def test_an_empty_table_says_so() -> None:
     """Without rows the table says what it was told to say, and no key fails."""
     table = ListTable(COLUMNS, empty="No case yet. Press Ctrl+N for the first.")

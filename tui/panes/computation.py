@@ -6,7 +6,7 @@ change the answer) are made when they are asked for.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 from textual import on
@@ -57,6 +57,7 @@ class ComputationPane(Pane):
         self.detail = Sheet(id="detail")
         self._view: View | None = None
         self._goals: tuple[str, ...] = ()
+        self._ranks: dict[str, int] = {}
         self._all = False
         self._is_narrow = False
         self._sensitivity_for: Configuration | None = None
@@ -74,7 +75,7 @@ class ComputationPane(Pane):
             self._is_narrow = narrow
             self._lay_out_columns()
             if self._view is not None and self._view.plan is not None:
-                self.options.rows = self._list_rows(self._view.plan)
+                self._list_options(self._view.plan)
 
     # ---- a view comes down
 
@@ -87,7 +88,7 @@ class ComputationPane(Pane):
         if goals != self._goals:
             self._goals = goals
             self._lay_out_columns()
-        self.options.rows = self._list_rows(view.plan)
+        self._list_options(view.plan)
         self._show_detail()
 
     def _lay_out_columns(self) -> None:
@@ -103,29 +104,31 @@ class ComputationPane(Pane):
         )
         self.options.laid_out()
 
-    def _list_rows(self, plan: Plan) -> list[ListRow]:
+    def _list_options(self, plan: Plan) -> None:
+        """Keys and places are known at once; an option is evaluated in full when its row comes into view."""
         chosen = self._view.case.visit.choice if self._view else None
+        brief = self._is_narrow
         if self._all:
-            return [_list_row(option, chosen, brief=self._is_narrow) for option in plan.options[:ALL_AT_ONCE]]
-        ranks = leading_ranks(plan)
-        rows = [_list_row(plan.options[rank], chosen, brief=self._is_narrow) for rank in ranks]
-        rest = len(plan.options) - len(ranks)
-        if rest > 0:
-            rows.append(
-                ListRow(MORE, ("", f"{rest} other ways: Enter lists them", *("" for _ in self._goals)))
-            )
-        return rows
+            ranks: Sequence[int] = range(min(len(plan.options), ALL_AT_ONCE))
+        else:
+            ranks = leading_ranks(plan)
+        keys = [plan.coverage.rows[rank].configuration.key for rank in ranks]
+        rest = 0 if self._all else len(plan.options) - len(ranks)
+        more = ListRow(MORE, ("", f"{rest} other ways: Enter lists them", *("" for _ in self._goals)))
+
+        def make(number: int) -> ListRow:
+            if number == len(ranks):
+                return more
+            return _list_row(plan.options[ranks[number]], chosen, brief=brief)
+
+        self._ranks = dict(zip(keys, ranks, strict=True))
+        self.options.use_rows([*keys, MORE] if rest > 0 else keys, make)
 
     def _option(self) -> Option | None:
         plan = self._view.plan if self._view else None
         if plan is None or not len(plan.options):
             return None
-        key = self.options.current_key
-        ranks = range(min(len(plan.options), ALL_AT_ONCE)) if self._all else leading_ranks(plan)
-        for rank in ranks:
-            if plan.coverage.rows[rank].configuration.key == key:
-                return plan.options[rank]
-        return plan.options[0]
+        return plan.options[self._ranks.get(self.options.current_key or "", 0)]
 
     def _show_detail(self) -> None:
         view = self._view
@@ -150,7 +153,7 @@ class ComputationPane(Pane):
         event.stop()
         if event.key == MORE and self._view is not None and self._view.plan is not None:
             self._all = True
-            self.options.rows = self._list_rows(self._view.plan)
+            self._list_options(self._view.plan)
         else:
             self.detail.focus()
 
@@ -168,7 +171,7 @@ class ComputationPane(Pane):
 
     def take_focus(self) -> None:
         """The list, or the reasons when there is nothing in it."""
-        (self.options if self.options.rows else self.detail).focus()
+        (self.options if self.options.row_count else self.detail).focus()
 
     def go_to(self, key: str) -> bool:
         """A row of the option in full, or an option."""
@@ -183,7 +186,8 @@ class ComputationPane(Pane):
     def jumps(self) -> Iterable[tuple[str, str]]:
         """The numbers of the option in full, and the options."""
         found = [(row.key, row.parts[0][0].strip(" :")) for row in self.detail.rows if row.key and row.parts]
-        return [*found, *((row.key, row.cells[1]) for row in self.options.rows if row.key != MORE)]
+        listed = range(min(LEADERS, len(self._ranks)))
+        return [*found, *((row.key, row.cells[1]) for row in map(self.options.row, listed))]
 
     def help_topic(self) -> tuple[str, str]:
         """What the number under the caret is."""

@@ -52,10 +52,17 @@ class PictureBox(Drawn):
         self._drawn_for = Size(0, 0)
         self._lines: Lines = []
 
-    def ensure_laid_out(self) -> None:
+    @property
+    def extent(self) -> Size:
+        """This one has a blank on either side."""
+        return self.size
+
+    def ensure_laid_out(self) -> bool:
         """Drawn anew at another width or height."""
-        if self.size != self._drawn_for:
-            self.draw_again()
+        if self.size == self._drawn_for:
+            return False
+        self.draw_again()
+        return True
 
     def draw_again(self) -> None:
         """Draw, and paint the rows that differ."""

@@ -14,7 +14,7 @@ from rich.cells import cell_len
 from rich.segment import Segment
 from rich.style import Style
 from textual import events
-from textual.geometry import Offset, Region
+from textual.geometry import Offset, Region, Size
 from textual.strip import Strip
 from textual.widget import Widget
 
@@ -83,6 +83,15 @@ class Drawn(Widget):
     # ---- scrolling by lines
 
     @property
+    def extent(self) -> Size:
+        """The cells of the widget, the last known ones while it is hidden.
+
+        A drawn widget has neither border nor padding, so this is its `size`, for which the framework searches the
+        whole screen: too slow to ask for in each line.
+        """
+        return self.outer_size
+
+    @property
     def top(self) -> int:
         """The first scrolled line on the screen, counted after the pinned ones."""
         return self._top
@@ -90,19 +99,21 @@ class Drawn(Widget):
     @property
     def text_width(self) -> int:
         """Cells available for a line; before the first layout as many as the whole screen would give."""
-        return max(1, (self.size.width or self.app.size.width) - self.edge_width)
+        return max(1, (self.extent.width or self.app.size.width) - self.edge_width)
 
     @property
     def visible_count(self) -> int:
         """Scrolled lines that fit on the screen."""
-        return max(1, (self.size.height or self.app.size.height) - self.pinned_count)
+        return max(1, (self.extent.height or self.app.size.height) - self.pinned_count)
 
-    def ensure_laid_out(self) -> None:
-        """Lay out if the width has changed: early enough for the first frame to be complete."""
+    def ensure_laid_out(self) -> bool:
+        """Lay out if the width has changed: early enough for the first frame to be complete; true when it had."""
         width = self.text_width
-        if width != self._laid_width:
-            self._laid_width = width
-            self.lay_out()
+        if width == self._laid_width:
+            return False
+        self._laid_width = width
+        self.lay_out()
+        return True
 
     def scroll_to_line(self, top: int) -> bool:
         """Make `top` the first scrolled line, as far as there are lines; true when something moved."""
@@ -145,11 +156,11 @@ class Drawn(Widget):
 
     def repaint_lines(self, first: int, count: int = 1, x: int = 0, width: int | None = None) -> None:
         """Repaint lines, or a part of their width; lines out of view cost nothing."""
-        height = self.size.height
+        height = self.extent.height
         start = max(self.row_of(first), self.pinned_count if first >= self.pinned_count else 0)
         end = min(self.row_of(first + count - 1) + 1, height)
         if end > start:
-            self.refresh(Region(x, start, self.size.width - x if width is None else width, end - start))
+            self.refresh(Region(x, start, self.extent.width - x if width is None else width, end - start))
 
     def role(self, name: str) -> Style:
         """The style of a role under the theme in use."""
@@ -158,9 +169,19 @@ class Drawn(Widget):
     def render_line(self, y: int) -> Strip:
         self.ensure_laid_out()
         line = self.line_at(y)
-        width = self.size.width
+        width = self.extent.width
         pieces = self.pieces(line) if line < self.line_count else ()
         return self._strip(pieces, width, self._edge(y))
+
+    def edges(self) -> tuple[str, str]:
+        """The signs at the right edge of the first scrolled row and of the last."""
+        return self._edge(self.pinned_count), self._edge(self.extent.height - 1)
+
+    def repaint_edges(self, before: tuple[str, str]) -> None:
+        """Repaint the signs at the right edge that are others than ``before``."""
+        for y, old in zip((self.pinned_count, self.extent.height - 1), before, strict=True):
+            if self._edge(y) != old:
+                self.refresh(Region(max(0, self.extent.width - 1), y, 1, 1))
 
     def _edge(self, y: int) -> str:
         """The sign at the right edge of widget row `y`."""
@@ -169,7 +190,7 @@ class Drawn(Widget):
         if y == self.pinned_count and self._top > 0:
             return current_signs().above
         below = self.line_count - self.pinned_count - self._top > self.visible_count
-        return current_signs().below if below and y == self.size.height - 1 else ""
+        return current_signs().below if below and y == self.extent.height - 1 else ""
 
     def _strip(self, pieces: Iterable[Piece], width: int, edge: str) -> Strip:
         """Pieces to a strip of exactly `width` cells; neighbours of one style are joined, to send fewer bytes."""

@@ -101,7 +101,7 @@ class DrawnList(Drawn, can_focus=True):
         if self.current < 0:
             return self.content_region.offset
         x, line = self.caret_cell(self.current)
-        y = min(max(self.row_of(line), self.pinned_count), self.size.height - 1)
+        y = min(max(self.row_of(line), self.pinned_count), self.extent.height - 1)
         return self.content_region.offset + Offset(x, y)
 
     def move_to(self, index: int) -> None:

@@ -50,13 +50,13 @@ class AnswerLine(Drawn, can_focus=True):
         if text == self._text:
             return
         self._text = text
-        before, count = self._lines, len(self._lines)
+        before, count, edges = self._lines, len(self._lines), self.edges()
         self.lay_out()
         if not self.scroll_to_line(0):
             for number in range(max(count, len(self._lines))):
                 if before[number : number + 1] != self._lines[number : number + 1]:
                     self.repaint_lines(number)
-            self.repaint_lines(0, self.size.height, x=max(0, self.size.width - 1), width=1)
+            self.repaint_edges(edges)
 
     def lay_out(self) -> None:
         self._lines = wrap(shown(self._text), self.text_width - 2)
@@ -256,4 +256,4 @@ class KeyLine(Drawn):
                 pieces.append(("  ", "bar"))
             pieces += [(shown(key.key), "bar-key"), (" " + shown(key.word), "bar")]
         used = sum(cell_len(text) for text, _ in pieces)
-        return [*pieces, (" " * max(0, self.size.width - used), "bar")]
+        return [*pieces, (" " * max(0, self.extent.width - used), "bar")]

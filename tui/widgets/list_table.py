@@ -92,8 +92,11 @@ class ListTable(DrawnList):
         super().__init__(id=id, classes=classes)
         self.columns = tuple(columns)
         self._layout_columns = columns_that_fit(self.columns, 80)
-        self._rows: list[ListRow] = list(rows)
-        self._index = {row.key: number for number, row in enumerate(self._rows)}
+        given = list(rows)
+        self._rows: list[ListRow | None] = [*given]
+        self._make: Callable[[int], ListRow] = given.__getitem__
+        self._keys = [row.key for row in given]
+        self._index = {key: number for number, key in enumerate(self._keys)}
         self._fetch: Fetch | None = None
         self._count = len(self._rows)
         self._pages: OrderedDict[int, Sequence[ListRow]] = OrderedDict()
@@ -106,24 +109,39 @@ class ListTable(DrawnList):
     @property
     def rows(self) -> tuple[ListRow, ...]:
         """The rows given as a sequence; assign to change them, what differs is painted again."""
-        return tuple(self._rows)
+        return tuple(self.row(number) for number in range(len(self._rows)))
 
     @rows.setter
     def rows(self, rows: Iterable[ListRow]) -> None:
-        key = self.current_key
-        before = self._rows if self._fetch is None else []
+        given = list(rows)
+        self.use_rows([row.key for row in given], given.__getitem__)
+
+    def use_rows(self, keys: Sequence[str], make: Callable[[int], ListRow]) -> None:
+        """Take rows known by their keys, each made by its number when it is first drawn or asked for.
+
+        The caret stays on its key, or on its place; what differs of the rows in view is painted again.
+        """
+        key, marked = self.current_key, self.current
+        before = self._shown_rows() if self._fetch is None else {}
         self._fetch = None
-        self._rows = list(rows)
-        self._index = {row.key: number for number, row in enumerate(self._rows)}
-        self._take_count(len(self._rows), same_source=True)
+        self._make = make
+        self._rows = [None] * len(keys)
+        self._keys = list(keys)
+        self._index = {row_key: number for number, row_key in enumerate(keys)}
+        self._take_count(len(keys), same_source=True)
         self._current = self._index.get(key or "", min(self._current, max(0, self._count - 1)))
-        for number in range(max(len(before), self._count)):
-            old = before[number] if number < len(before) else None
-            new = self._rows[number] if number < self._count else None
-            if old != new:
-                self.repaint_lines(self.first_line(number))
         self.show_current()
-        self._repaint_current()
+        after = self._shown_rows()
+        for number in before.keys() | after.keys():
+            if before.get(number) != after.get(number) or number in {marked, self.current}:
+                self.repaint_lines(self.first_line(number))
+
+    def _shown_rows(self) -> dict[int, ListRow]:
+        """The rows in view, by number; none before the first layout."""
+        if not self.extent.height:
+            return {}
+        last = min(self.top + self.visible_count, self._count)
+        return {number: self.row(number) for number in range(self.top, last)}
 
     def use_source(self, count: int, fetch: Fetch, *, stay: bool = False) -> None:
         """Take `count` rows from a function, which is asked only for what is scrolled to.
@@ -180,7 +198,10 @@ class ListTable(DrawnList):
     def row(self, index: int) -> ListRow:
         """A row by its number."""
         if self._fetch is None:
-            return self._rows[index]
+            found = self._rows[index]
+            if found is None:
+                found = self._rows[index] = self._make(index)
+            return found
         page, within = divmod(index, _PAGE)
         if page not in self._pages:
             self._pages[page] = self._fetch(page * _PAGE, min((page + 1) * _PAGE, self._count))
@@ -263,7 +284,7 @@ class ListTable(DrawnList):
         return self._count
 
     def key_of(self, index: int) -> str:
-        return self.row(index).key
+        return self._keys[index] if self._fetch is None else self.row(index).key
 
     def first_line(self, index: int) -> int:
         return index + self.pinned_count

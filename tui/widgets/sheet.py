@@ -72,31 +72,52 @@ def lay_out_row(row: SheetRow, width: int) -> _Laid:
     """Wrap a row into lines of at most `width` cells; `caret` is column and line of its caret."""
     if row.heading:
         return _lay_out_heading(row, width)
-    lines: list[list[Piece]] = [[(" " * (_MARKER + row.indent), "plain")]]
-    used = _MARKER + row.indent
-    hanging = min(_MARKER + row.indent + row.hanging, max(_MARKER, width // 2))
+    start = _MARKER + row.indent
+    blank: Piece = (" " * start, "plain")
+    parts = [(shown(raw), role) for raw, role in row.parts]
+    if start + sum(_cells(text) for text, _ in parts) <= width:
+        return _on_one_line(parts, row.caret_part, blank)
+    lines: list[list[Piece]] = [[blank]]
+    used = start
+    hanging = min(start + row.hanging, max(_MARKER, width // 2))
     caret = (used, 0)
-    for number, (raw, role) in enumerate(row.parts):
-        text = shown(raw)
+    for number, (text, role) in enumerate(parts):
         is_caret = number == row.caret_part
         for word in _words(text):
-            size = cell_len(word)
+            size = _cells(word)
             if used + len(word.rstrip()) > width and used > hanging:
                 lines.append([(" " * hanging, "plain")])
                 used = hanging
                 word = word.lstrip()
+                size = _cells(word)
             for piece in wrap(word, width - used) if used + size > width else (word,):
-                if used + cell_len(piece) > width:
+                cells = size if piece is word else _cells(piece)
+                if used + cells > width:
                     lines.append([(" " * hanging, "plain")])
                     used = hanging
                 if is_caret and piece.strip():
-                    caret, is_caret = (
-                        (used + cell_len(piece) - cell_len(piece.lstrip()), len(lines) - 1),
-                        False,
-                    )
+                    caret, is_caret = (used + len(piece) - len(piece.lstrip()), len(lines) - 1), False
                 _append(lines[-1], piece, role)
-                used += cell_len(piece)
+                used += cells
     return _Laid(tuple(tuple(line) for line in lines), caret)
+
+
+def _cells(text: str) -> int:
+    """The cells of a text that has been made safe; most are plain ASCII, one cell a letter."""
+    return len(text) if text.isascii() else cell_len(text)
+
+
+def _on_one_line(parts: list[tuple[str, str]], caret_part: int, blank: Piece) -> _Laid:
+    """A row that needs no wrapping."""
+    line = [blank]
+    used, caret = len(blank[0]), (len(blank[0]), 0)
+    for number, (text, role) in enumerate(parts):
+        if number == caret_part and text.strip():
+            caret = (used + len(text) - len(text.lstrip()), 0)
+        if text:
+            _append(line, text, role)
+        used += _cells(text)
+    return _Laid((tuple(line),), caret)
 
 
 def _append(line: list[Piece], text: str, role: str) -> None:
@@ -144,6 +165,9 @@ class Sheet(DrawnList):
         self._laid: list[_Laid] = []
         self._starts: list[int] = []
         self._lines: list[tuple[Piece, ...]] = []
+        self._kept: dict[SheetRow, _Laid] = {}
+        self._kept_width = 0
+        self._marked_line = 0
         self._current = max(0, self._stop(0, 1))
 
     @property
@@ -157,6 +181,7 @@ class Sheet(DrawnList):
         if new == self._rows:
             return
         key = self.current_key
+        self._marked_line = self.first_line(self.current) if self.current >= 0 else 0
         self._rows = new
         keys = [row.key for row in new]
         at = keys.index(key) if key and key in keys else min(self._current, len(new) - 1)
@@ -167,8 +192,9 @@ class Sheet(DrawnList):
 
     def _repaint_difference(self) -> None:
         before = self._lines
-        count = len(before)
-        self.lay_out()
+        count, edges, marked = len(before), self.edges(), self._marked_line
+        if not self.ensure_laid_out():
+            self.lay_out()
         if len(self._lines) != count:
             self.scroll_to_line(self.top)
             if len(self._lines) < count:
@@ -179,12 +205,19 @@ class Sheet(DrawnList):
             elif line != before[number]:
                 x, width = changed_cells(before[number], line)
                 self.repaint_lines(number, x=x, width=width)
-        self.repaint_lines(self.top, self.size.height, x=max(0, self.size.width - 1), width=1)
+        if self.current >= 0 and self.first_line(self.current) != marked:
+            self.repaint_lines(marked, width=_MARKER)
+            self.repaint_lines(self.first_line(self.current), width=_MARKER)
+        self.repaint_edges(edges)
         self.show_current()
 
     def lay_out(self) -> None:
         width = self.text_width
-        self._laid = [lay_out_row(row, width) for row in self._rows]
+        # Most rows of a new view are those of the last one.
+        kept = self._kept if self._kept_width == width else {}
+        self._kept = {row: kept.get(row) or lay_out_row(row, width) for row in self._rows}
+        self._kept_width = width
+        self._laid = [self._kept[row] for row in self._rows]
         self._starts = []
         self._lines = []
         for laid in self._laid:
