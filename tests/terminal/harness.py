@@ -11,7 +11,7 @@ import signal
 import struct
 import sys
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import pyte
@@ -169,6 +169,18 @@ class Terminal:
             if data is None:
                 break
         raise AssertionError(f"{text!r} did not come onto the screen:\n{self.text}")
+
+    def wait_until(self, holds: Callable[[], bool], *, timeout_s: float = 8.0) -> bool:
+        """Read until ``holds`` is true of the screen; false when it never was."""
+        start = time.perf_counter()
+        while not holds():
+            if time.perf_counter() - start > timeout_s:
+                return False
+            data = self._read(0.05)
+            if data is None:
+                return holds()
+            self._feed(data)
+        return True
 
     def _read(self, wait: float) -> bytes | None:
         """What the program wrote; empty after `wait` seconds without; None when it has ended."""

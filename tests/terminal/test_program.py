@@ -226,18 +226,20 @@ def test_the_cursor_is_where_the_work_is(
         for step, keys, on in WALK:
             for key in keys:
                 terminal.press(key, quiet_s=0.45 if key == "escape" else 0.15)
-            where = f"{step}: cursor {terminal.cursor}\n{terminal.text}"
-            assert terminal.cursor_visible, where
-            x, y = terminal.cursor
-            line = terminal.lines[y]
-            if on.startswith("<"):
-                assert line[:x].endswith(on[1:]), where
-            elif on:
-                assert terminal.under_cursor(len(on)) == on, where
-            elif "answer" in step or "new case" in step:
-                assert y < rows - 2, where
-            else:
-                assert line[x : x + 1].strip(), where
+
+            def stands(step: str = step, on: str = on) -> bool:
+                x, y = terminal.cursor
+                line = terminal.lines[y]
+                if on.startswith("<"):
+                    return line[:x].endswith(on[1:])
+                if on:
+                    return terminal.under_cursor(len(on)) == on
+                if "answer" in step or "new case" in step:
+                    return y < rows - 2
+                return bool(line[x : x + 1].strip())
+
+            arrived = terminal.wait_until(stands)
+            assert arrived and terminal.cursor_visible, f"{step}: cursor {terminal.cursor}\n{terminal.text}"
 
 
 def test_a_first_start_on_an_empty_machine(tmp_path: Path) -> None:
