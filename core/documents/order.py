@@ -18,6 +18,7 @@ from ..fitting.carrier import (
     FORMS_WITH_SEGMENT,
     STRONG_LENS_D,
     carrier_question,
+    lens_behind,
     lens_form,
     looks_through_near_part,
 )
@@ -144,7 +145,13 @@ def carrier_obstacles(option: Option, plan: Plan) -> tuple[Obstacle, ...]:
     choice, person = option.configuration, plan.person
     questions = (carrier_question(person, choice, side) for side in choice.eyes)
     found = [Obstacle("", clean(each)) for each in questions if each]
+    near = any(looks_through_near_part(person, choice, eye) for eye in option.device.eyes)
     if not has_carrier(choice):
+        if near:
+            words = f"the near part of the {lens_behind(person, choice)} lenses that it clips to"
+            path = "face.segment_height" if person.segment_height_mm is None else ""
+            ending = "which was not computed with: measure the segment height, or take another mount."
+            found.append(Obstacle(path, f"The tube would be looked through {words}, {ending}"))
         return tuple(found)
     form = lens_form(person)
     if not form:
@@ -157,9 +164,7 @@ def carrier_obstacles(option: Option, plan: Plan) -> tuple[Obstacle, ...]:
     if form in FORMS_WITH_SEGMENT and person.segment_height_mm is None:
         words = f"The lens form is {form}, but no segment height is recorded: measure it in this frame."
         found.append(Obstacle("face.segment_height", words))
-    elif any(
-        looks_through_near_part(person, choice, s, option.telescope.housing_radius_mm) for s in choice.eyes
-    ):
+    elif near:
         words = (
             f"The tube would be looked through the near part of a {form} lens, which was not computed with"
         )

@@ -64,7 +64,10 @@ def telescope(option: Option) -> Iterator[Item]:
     yield Item("Correction", "in the person's own spectacles, over which it clips" if own else place)
     lengths = {round(eye.tube_length_mm, 2) for eye in device.eyes}
     shown = ", ".join(f"{e.side} {number(e.tube_length_mm, 2)} mm" for e in device.eyes)
-    yield Item("Tube length", shown if len(lengths) > 1 else f"{number(device.leading.tube_length_mm, 2)} mm")
+    yield Item(
+        "Tube length (optical)",
+        shown if len(lengths) > 1 else f"{number(device.leading.tube_length_mm, 2)} mm",
+    )
     if option.filter is not None:
         tint = option.filter
         yield Item(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import dataclass
+from math import radians, tan
 
 from ..configuration import Configuration
 from ..errors import Refusal
@@ -28,6 +29,10 @@ STRONG_LENS_D = 4.0
 # Lens forms that hold an add, and those of them whose near part has an edge that is measured; the others are for far.
 FORMS_WITH_ADD = ("bifocal", "trifocal", "progressive")
 FORMS_WITH_SEGMENT = ("bifocal", "trifocal")
+
+
+# Common practice, as where a bifocal stays under a bioptic.
+SEGMENT_BELOW_GAZE_MM = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,20 +96,25 @@ def carried_add_d(person: Person) -> float | None:
     return person.add_d if lens_form(person) in FORMS_WITH_ADD else None
 
 
-def looks_through_near_part(
-    person: Person, choice: Configuration, side: str, housing_radius_mm: float
-) -> bool:
-    """The tube of an eye would be looked through the near part of its carrier lens, which was not computed with.
+def looks_through_near_part(person: Person, choice: Configuration, eye: EyeNumbers) -> bool:
+    """The tube of an eye would be looked through the near part of the lens behind it, which was not computed with.
 
-    A bioptic stands above it. Straight ahead the edge of the segment must lie below the housing; a progressive lens
-    begins to change at the pupil.
+    A bioptic stands above it. Straight ahead the edge of the segment must lie below the part of the lens that the
+    view through the tube takes up, and 5 mm below the gaze line at least; a progressive lens changes from the pupil on.
     """
-    form = lens_form(person)
+    form = lens_behind(person, choice)
     if form not in FORMS_WITH_ADD or choice.position == "bioptic" or not looks_through_carrier(choice):
         return False
     if choice.position == "low" or form not in FORMS_WITH_SEGMENT or person.segment_height_mm is None:
         return True
-    return person.segment_height_mm > person.eye(side).pupil_height_mm - housing_radius_mm
+    from_pupil = person.vertex_mm + eye.eye_distance_mm - eye.ocular_to_cornea_mm
+    taken = from_pupil * tan(radians(eye.field.apparent_field_deg / 2)) + eye.pupil_mm / 2
+    return person.segment_height_mm > person.eye(eye.side).pupil_height_mm - max(SEGMENT_BELOW_GAZE_MM, taken)
+
+
+def lens_behind(person: Person, choice: Configuration) -> str:
+    """The form of the lenses that the device is worn with: those to order, or the person's own under a clip."""
+    return person.lenses_worn if choice.mount == "clip-on" else lens_form(person)
 
 
 def looks_through_carrier(choice: Configuration) -> bool:

@@ -194,7 +194,7 @@ def test_a_lens_at_the_ocular_has_its_cylinder():
 
 def test_a_refocused_tube_is_ordered_at_its_length():
     """A Keplerian of 80 mm refocused for 7 D of myopia: 78.37 mm (derived by ray matrices)."""
-    assert "Tube length: 78.37 mm" in text_of(cases.focusing())
+    assert "Tube length (optical): 78.37 mm" in text_of(cases.focusing())
 
 
 @pytest.mark.parametrize(

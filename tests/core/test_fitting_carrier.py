@@ -198,24 +198,47 @@ def test_the_add_goes_with_the_lens_form():
 
 
 @pytest.mark.parametrize(
-    ("position", "form", "segment", "through"),
+    ("position", "telescope", "form", "segment", "through"),
     [
-        # The pupil 20 mm above the rim, the housing 13: a segment over 7 mm stands before the tube.
-        ("full diameter", "bifocal", "6", False),
-        ("full diameter", "bifocal", "8", True),
-        ("full diameter", "progressive", "6", True),
-        ("low", "bifocal", "6", True),
-        ("bioptic", "progressive", "", False),
+        # The pupil 20 mm above the rim. By a ray from the pupil to the rim of the apparent field of 21 degrees, 16 mm
+        # behind the lens: 3 mm, and half the pupil; the 5 mm of common practice ask for more.
+        ("full diameter", "wide-2.5", "bifocal", "14.9", False),
+        ("full diameter", "wide-2.5", "bifocal", "15.1", True),
+        # An apparent field of 35 degrees takes up 5 mm and half the pupil.
+        ("full diameter", "wide-1.6", "bifocal", "13", False),
+        ("full diameter", "wide-1.6", "bifocal", "14.5", True),
+        ("full diameter", "wide-2.5", "bifocal", "", True),
+        ("full diameter", "wide-2.5", "progressive", "6", True),
+        ("low", "wide-2.5", "bifocal", "6", True),
+        ("bioptic", "small-2.5", "progressive", "", False),
     ],
 )
-def test_no_tube_is_looked_through_a_near_part(position, form, segment, through):
+def test_no_tube_is_looked_through_a_near_part(position, telescope, form, segment, through):
     """What was computed with the far lens is not made with a segment or corridor behind it."""
-    case = music(position=position, mount="in front", correction="carrier")
-    case = cases.typed(case, {"face.lens_form": form, "face.segment_height": segment, "test.add": "+2.50"})
-    person = person_of(case, cases.SETTINGS)
-    assert looks_through_near_part(person, case.visit.choice, "left", 13.0) is through
+    mount = "flip-up" if position == "bioptic" else "in front"
+    case = music(position=position, telescope=telescope, mount=mount, correction="carrier")
+    typed = {"face.lens_form": form, "face.segment_height": segment, "test.add": "+2.50", "face.b_size": "55"}
+    case = cases.typed(case, typed)
+    made = plan(case, demo_stock(), cases.SETTINGS)
+    option = chosen_option(made, case.visit.choice, cases.SETTINGS)
+    eye = option.device.leading
+    assert looks_through_near_part(made.person, case.visit.choice, eye) is through
+    assert any("near part" in each.sentence for each in carrier_obstacles(option, made)) is (
+        through and segment != ""
+    )
     beside = replace(case.visit.choice, mount="through the lens", correction="ocular")
-    assert not looks_through_near_part(person, beside, "left", 13.0)
+    assert not looks_through_near_part(made.person, beside, eye)
+
+
+def test_a_clip_over_bifocals_asks_where_their_near_part_begins():
+    """The person's own lenses count under a clip, whatever form is ordered otherwise."""
+    case = music(telescope="wide-2.0", mount="clip-on", correction="carrier", cap="cap+2.25")
+    case = cases.typed(case, {"test.lenses_worn": "bifocal", "face.lens_form": "single vision"})
+    stock = demo_stock()
+    (one,) = obstacles(case, plan(case, stock, cases.SETTINGS), cases.SETTINGS)
+    assert one.path == "face.segment_height" and "the bifocal lenses that it clips to" in one.sentence
+    case = case.with_typed("face.segment_height", "12")
+    assert obstacles(case, plan(case, stock, cases.SETTINGS), cases.SETTINGS) == ()
 
 
 def traced_demand(magnification: float, power_d: float, apart_mm: float, inward_mm: float) -> float:
