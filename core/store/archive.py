@@ -8,9 +8,12 @@ than a clinic can have, contents that do not fit the manifest. It is not encrypt
 
 from __future__ import annotations
 
+import errno
 import io
 import json
+import os
 import re
+import stat
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping
@@ -32,9 +35,13 @@ MANIFEST = "manifest.json"
 CLINIC_FOLDER = "clinic"
 MOST_FILES = 5_000_000
 MOST_BYTES = 64 * 1024**3
-MOST_MANIFEST_BYTES = 1024**3
-# Text packs to a tenth or so; a thousandth is what an archive made to fill a disk does.
+# The manifest is read whole, so it may be no larger than its entries account for.
+_MANIFEST_HEAD_BYTES = 4096
+_MANIFEST_LINE_BYTES = 2048
+# Text packs to a tenth or so; a thousandth is what an archive made to fill a disk does, with few files or with many.
 _MOST_RATIO = 400
+_MOST_RATIO_IN_ALL = 50
+_SMALL_IN_ALL = 64 * 1024**2
 _SMALL = 64 * 1024
 
 _PART = r"[^/\\:*?\"<>|\x00-\x1f\x7f-\x9f]+"
@@ -173,6 +180,8 @@ def unpack(
     ``clinic`` tells where "stock" and "settings" go; without it they are left in the archive.
     """
     try:
+        if not stat.S_ISREG(os.stat(source).st_mode):
+            raise FileRefusal(source, "this is no ordinary file")
         with open(source, "rb") as stream, zipfile.ZipFile(stream) as archive:
             listed = _verified(source, archive)
             return _write(archive, listed, folder, clinic or {}, fs)
@@ -199,11 +208,15 @@ def _verified(source: Path, archive: zipfile.ZipFile) -> dict[str, tuple[int, st
 
 
 def _judge_entries(source: Path, entries: list[zipfile.ZipInfo]) -> None:
-    if len(entries) > MOST_FILES or sum(entry.file_size for entry in entries) > MOST_BYTES:
+    total = sum(entry.file_size for entry in entries)
+    if len(entries) > MOST_FILES or total > MOST_BYTES:
         raise FileRefusal(source, "more or larger files than a case folder can hold")
+    if total > _SMALL_IN_ALL and total > os.stat(source).st_size * _MOST_RATIO_IN_ALL:
+        raise FileRefusal(source, "its files together swell too much; nothing was unpacked")
+    most_manifest = _MANIFEST_HEAD_BYTES + _MANIFEST_LINE_BYTES * len(entries)
     seen: set[str] = set()
     for entry in entries:
-        reason = _fault(entry)
+        reason = _fault(entry, most_manifest)
         folded = entry.filename.casefold()
         if not reason and folded in seen:
             reason = "is there twice, or differs from another name only in capitals"
@@ -212,7 +225,7 @@ def _judge_entries(source: Path, entries: list[zipfile.ZipInfo]) -> None:
         seen.add(folded)
 
 
-def _fault(entry: zipfile.ZipInfo) -> str:
+def _fault(entry: zipfile.ZipInfo, most_manifest: int) -> str:
     name, mode = entry.filename, entry.external_attr >> 16
     parts = name.split("/")
     if mode & 0o170000 not in (0, 0o100000):
@@ -225,8 +238,8 @@ def _fault(entry: zipfile.ZipInfo) -> str:
         return "is no name that a case folder has"
     if entry.flag_bits & 1:
         return "is encrypted"
-    if entry.file_size > (MOST_MANIFEST_BYTES if name == MANIFEST else MAX_BYTES):
-        return "is larger than any case file"
+    if entry.file_size > (most_manifest if name == MANIFEST else MAX_BYTES):
+        return "is larger than any case file, or than a list of the files"
     if entry.file_size > _SMALL and entry.file_size > entry.compress_size * _MOST_RATIO:
         return "swells too much"
     return ""
@@ -265,7 +278,10 @@ def _write(
     for name in listed:
         target = _target(name, folder, clinic)
         if target is not None:
-            _write_one(target, _content(archive, name), listed[name][1], done, fs)
+            data = _content(archive, name)
+            if digest_of(data) != listed[name][1]:
+                raise OSError(errno.EIO, "the archive changed while it was unpacked")
+            _write_one(target, data, listed[name][1], done, fs)
             touched.add(target.parent)
     for each in touched:
         with suppress(FileNotFoundError):

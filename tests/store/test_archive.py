@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import warnings
 import zipfile
 
 import pytest
@@ -120,7 +121,24 @@ def test_names_that_lead_elsewhere_refuse_the_whole_archive(tmp_path, name):
     assert sorted(each.name for each in tmp_path.iterdir()) == ["a.zip"]
 
 
+def twice(path) -> None:
+    """The same name two times, with two contents."""
+    prepared(path, {"P1.toml": b"a"})
+    with warnings.catch_warnings(), zipfile.ZipFile(path, "a") as made:
+        warnings.simplefilter("ignore")
+        made.writestr("P1.toml", b"b")
+
+
+def many_small_bombs(path) -> None:
+    """Each file within every limit; together they fill a disk."""
+    prepared(path, {f"P{n}.toml": b"\0" * 65536 for n in range(1100)})
+
+
 BAD = {
+    "twice": twice,
+    "many small bombs": many_small_bombs,
+    "manifest bomb": lambda path: prepared(path, {"P1.toml": b"a"}, manifest=[["x" * 500] * 90] * 20),
+    "deep manifest": lambda path: prepared(path, {}, manifest=json.loads("[" * 900 + "]" * 900)),
     "links": lambda path: prepared(path, {"P1.toml": b"/etc/passwd"}, mode=0o120777),
     "devices": lambda path: prepared(path, {"P1.toml": b""}, mode=0o020600),
     "capitals": lambda path: prepared(path, {"P1.toml": b"a", "p1.toml": b"b"}),
@@ -154,6 +172,34 @@ def test_bad_archives_are_refused_before_anything_is_written(tmp_path, how):
         unpack(tmp_path / "a.zip", tmp_path / "cases")
     assert refused.value.path == tmp_path / "a.zip"
     assert not (tmp_path / "cases").exists()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes with names here")
+def test_a_pipe_in_the_place_of_an_archive_is_refused_at_once(tmp_path):
+    """Nobody waits for a writer that never comes."""
+    os.mkfifo(tmp_path / "a.zip")
+    with pytest.raises(FileRefusal, match="no ordinary file"):
+        unpack(tmp_path / "a.zip", tmp_path / "cases")
+
+
+def test_an_archive_exchanged_while_it_is_unpacked_writes_nothing_wrong(folder, tmp_path, monkeypatch):
+    """What was verified is what is written: another content under the same name is refused."""
+    from afocal.core.store import archive
+
+    pack(folder, tmp_path / "a.zip")
+    real, seen = archive._content, set()
+
+    def exchanged(opened, name):
+        data = real(opened, name)
+        if name in seen and name.endswith(".toml"):
+            return data + b"# more"
+        seen.add(name)
+        return data
+
+    monkeypatch.setattr(archive, "_content", exchanged)
+    with pytest.raises(FileRefusal):
+        unpack(tmp_path / "a.zip", tmp_path / "other")
+    assert not list((tmp_path / "other").rglob("*.toml"))
 
 
 def test_any_damaged_byte_is_noticed_or_harmless(folder, tmp_path):

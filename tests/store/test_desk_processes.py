@@ -61,7 +61,7 @@ def in_two_rooms(
             time.sleep(0.002)
         (folder / "go").touch()
         for room in rooms:
-            _, error = room.communicate(timeout=300)
+            _, error = room.communicate(timeout=max(300, EDITS))
             assert room.returncode == 0, error.decode()
         for output in (one, two):
             output.seek(0)
