@@ -33,11 +33,18 @@ def summary_of(case: Case, rows: list[Row]) -> tuple[str, ...]:
         if cell.change and cell.change.direction == "same" and label != DEVICE_CHOSEN
     ]
     carried = [label for label, cell in latest if cell.change and cell.change.direction == "not measured"]
-    sentences = [
-        "Changed by more than repeats: " + "; ".join(beyond) + "."
-        if beyond
-        else "Nothing changed by more than repeats."
+    measured = [
+        label
+        for label, cell in latest
+        if cell.change and cell.change.direction != "not measured" and label != DEVICE_CHOSEN
     ]
+    if beyond:
+        first = "Changed by more than repeats: " + "; ".join(beyond) + "."
+    elif measured:
+        first = "Nothing changed by more than repeats."
+    else:
+        first = "Nothing is measured at this visit yet."
+    sentences = [first]
     sentences += _acuity_sentence(case, rows)
     if case.visit.kind == "follow-up":
         sentences.append(_device_sentence(case.visit))

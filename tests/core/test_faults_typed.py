@@ -383,3 +383,30 @@ def test_a_device_without_numbers_says_why_no_cause_is_named(edit: Callable[[Cas
     assert diagnosis.sentence.startswith("No cause can be computed for the device as chosen: ")
     assert says in diagnosis.sentence
     assert "stays in the record" in diagnosis.sentence
+
+
+def test_an_acuity_that_is_short_by_more_than_repeats_is_explained_or_named() -> None:
+    """Slid down by 5 mm and 0.30 log short: sliding costs field, not acuity, so the acuity is named besides.
+
+    0.30 log is over the 0.20 log within which 95 % of repeats lie (Kiser AK et al., Optom Vis Sci 2005;82:946, abstract).
+    """
+    case, sheet, model, _ = prepared("keplerian")
+    promised = model.base["acuity.left"].mean  # type: ignore[union-attr]
+    steps = {
+        "fit.stays": "no",
+        "fit.eye_distance.left": "18",
+        "performance.acuity.left": f"{promised + 0.30:.2f} logMAR",
+    }
+    for key, text in steps.items():
+        step = sheet.step(key)
+        assert step is not None, key
+        case = with_result(case, step, text)
+    diagnosis = diagnose_case(case, sheet, stock(), SETTINGS)
+    assert diagnosis is not None and diagnosis.first is not None and diagnosis.first.fault == "creep"
+    assert any(words.startswith("acuity through it, left eye") for words in diagnosis.unexplained)
+    assert diagnosis.besides is not None and "By itself that points to" in diagnosis.sentence
+    # Within what repeats nothing is left over.
+    step = sheet.step("performance.acuity.left")
+    assert step is not None
+    near = diagnose_case(with_result(case, step, f"{promised + 0.16:.2f} logMAR"), sheet, stock(), SETTINGS)
+    assert near is not None and not near.unexplained

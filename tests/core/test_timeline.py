@@ -201,3 +201,11 @@ def test_a_follow_up_says_acuity_and_device_in_words() -> None:
     later = timeline(third, SETTINGS).summary
     assert any("was 20/80 on 2026-12-25: worse by 0.4 log, more than repeats (0.2)" in each for each in later)
     assert any(each.startswith("Not said yet whether the device is kept") for each in later)
+
+
+def test_a_visit_at_which_nothing_is_measured_yet_says_so() -> None:
+    """Before anything is measured nothing can be called unchanged."""
+    case = followed_up({"right.distance_acuity": "20/100"}, {})
+    assert timeline(case, SETTINGS).summary[0] == "Nothing is measured at this visit yet."
+    again = case.with_typed("right.distance_acuity", "20/80")
+    assert timeline(again, SETTINGS).summary[0] == "Nothing changed by more than repeats."

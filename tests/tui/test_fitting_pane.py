@@ -461,3 +461,24 @@ async def test_trouble_with_the_disk_stays_in_the_message_line(app, fitting, typ
         await pilot.press("f5")
         await pilot.pause()
         assert screen.messages.stands and screen.messages.recent[-1].text.startswith("Not saved")
+
+
+async def test_a_new_visit_begins_at_its_first_open_step(app, fitting, typing, seen) -> None:
+    """Wherever the caret stood, the follow-up starts at what it asks first, and says how much is carried over."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        pane.go_to(POWER)
+        await typing(pilot, ("17.4", "enter"))
+        pane.go_to("training.localise.minutes")
+        await pilot.pause()
+        on = screen.desk.case.visit.on
+        screen.change(lambda case: case.with_new_visit(on.replace(day=25), "follow-up"))
+        for _ in range(100):
+            await pilot.pause(0.02)
+            if pane.form.current_key == "fit.eye_distance.right":
+                break
+        assert pane.form.current_key == "fit.eye_distance.right"
+        assert "0 of 12 for this follow-up; 1 carried over" in " ".join(seen(program).split())
+        assert row(pane, POWER).status == "carried over"
+        assert row(pane, POWER).echo == "last 17.4 on 2026-11-18"

@@ -12,6 +12,7 @@ from textual import events, on
 from textual.app import ComposeResult
 from textual.containers import Container
 
+from ...core.configuration import Configuration
 from ...core.errors import AfocalError
 from ...core.fitting.sheet import next_attention, next_open
 from ...core.fitting.types import Step
@@ -76,7 +77,7 @@ class FittingPane(Pane):
         self._view: View | None = None
         self._refused: dict[str, str] = {}
         self._day: date | None = None
-        self._began = False
+        self._began_at: tuple[int, Configuration | None] | None = None
 
     def compose(self) -> ComposeResult:
         yield self.state
@@ -119,8 +120,11 @@ class FittingPane(Pane):
             self.state.action_edge(-1)
         self.form.rows = rows
         self._fit(self.size.height)
-        if not empty and not self._began:
-            self._began = True
+        here = (len(view.case.visits), view.case.visit.choice)
+        is_new = before is None or view.sheet is not before.sheet
+        if not empty and here != self._began_at and is_new:
+            # A sheet that is opened, of another visit or of another choice: the old place says nothing there.
+            self._began_at = here
             self._go_first()
         if had_focus:
             self.take_focus()

@@ -237,6 +237,8 @@ def _echo(view: View, step: Step, result: StepResult | None, judged: Verdict) ->
     finding = view.case.visit.findings.get(step.field) if step.field else None
     if finding is not None and judged.state != "open":
         return f"{finding.typed} from the record"
+    if finding is not None and finding.status == "carried over" and step.earlier is None:
+        return f"last {finding.typed}, carried over"
     return _last_words(step)
 
 
