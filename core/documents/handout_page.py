@@ -51,7 +51,7 @@ footer {{ margin-top: 1.6em; border-top: 3pt solid #000000; padding-top: 0.4em; 
 @media print {{
   body {{ max-width: none; padding: 0; }}
   h2 {{ break-after: avoid; }}
-  footer {{ break-inside: avoid; }}
+  footer {{ break-before: avoid; break-inside: avoid; }}
   p {{ break-inside: avoid; orphans: 3; widows: 3; }}
 }}
 """
