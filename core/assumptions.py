@@ -6,16 +6,14 @@ under ``[assumptions]``. A default that is a figure of the literature or of prac
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from .constants import constant
 
 HowSure = Literal["published", "common practice", "memory", "derived"]
 
 
-@dataclass(frozen=True, slots=True)
-class Assumption:
+class Assumption(NamedTuple):
     """``source`` is a key of the list of sources, "" for common practice; ``sentence`` completes "assumed: ..."."""
 
     name: str

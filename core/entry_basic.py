@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import ClassVar
+from typing import NamedTuple
 
 from .acuity import Notation
 from .errors import EntryRefusal, RangeRefusal
@@ -59,14 +59,13 @@ def length_mm(text: str, *, default_unit: str = "mm") -> float:
     return float(match[1]) * _MM_PER[match[2] or default_unit]
 
 
-@dataclass(frozen=True, slots=True)
-class Number:
+class Number(NamedTuple):
     """A number within a declared range; the unit may be typed or left out."""
 
     range: Range
     decimals: int = 2
     signed: bool = False
-    spelled: ClassVar[str] = "a number, with or without its unit"
+    spelled = "a number, with or without its unit"
 
     def read(self, text: str, label: str) -> float:
         """The number, checked against the accepted range."""
@@ -139,13 +138,12 @@ _SUFFIX = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Length:
+class Length(NamedTuple):
     """A distance in any everyday unit, kept in millimetres."""
 
     range: Range
     default_unit: str = "mm"
-    spelled: ClassVar[str] = "a length with its unit: mm, cm, m, in or ft"
+    spelled = "a length with its unit: mm, cm, m, in or ft"
 
     def read(self, text: str, label: str) -> float:
         """Millimetres."""
@@ -204,9 +202,9 @@ class Choice:
     """One of a few words; the first letters are enough."""
 
     options: tuple[str, ...]
-    unit: ClassVar[str] = ""
-    usual: ClassVar[str] = ""
-    spelled: ClassVar[str] = "the word or its first letters"
+    unit = ""
+    usual = ""
+    spelled = "the word or its first letters"
 
     @property
     def accepted(self) -> str:
@@ -264,16 +262,15 @@ class YesNo(Choice):
         return {}
 
 
-@dataclass(frozen=True, slots=True)
-class Words:
+class Words(NamedTuple):
     """Free words on one line, or on several."""
 
     longest: int = 400
     example: str = "stable for two years"
     several_lines: bool = False
-    unit: ClassVar[str] = ""
-    usual: ClassVar[str] = ""
-    spelled: ClassVar[str] = "free words; no name, address or phone number"
+    unit = ""
+    usual = ""
+    spelled = "free words; no name, address or phone number"
 
     @property
     def accepted(self) -> str:
@@ -301,15 +298,14 @@ class Words:
         return {}
 
 
-@dataclass(frozen=True, slots=True)
 class Day:
     """A calendar day, year first."""
 
-    unit: ClassVar[str] = ""
-    usual: ClassVar[str] = ""
-    accepted: ClassVar[str] = "a date as year-month-day"
-    example: ClassVar[str] = "2026-11-25"
-    spelled: ClassVar[str] = "2026-11-25, or 25.11.2026"
+    unit = ""
+    usual = ""
+    accepted = "a date as year-month-day"
+    example = "2026-11-25"
+    spelled = "2026-11-25, or 25.11.2026"
 
     def read(self, text: str, label: str) -> date:
         """The day; day-first only with dots, so that no order has to be guessed."""

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Any, NamedTuple
 
 from .acuity import Acuity, Notation, OffChart, format_acuity, parse_acuity
 from .entry_basic import Parts, length_mm, normal, plain_number, show_length
@@ -15,15 +14,14 @@ from .refraction import EXAMPLE as REFRACTION_EXAMPLE
 from .refraction import Refraction, parse_refraction
 
 
-@dataclass(frozen=True, slots=True)
 class AcuityKind:
     """A distance acuity in any notation, or an off-chart category in words."""
 
-    unit: ClassVar[str] = ""
-    example: ClassVar[str] = "20/100-2, 6/30, 0.2, 0.7 logMAR, CF 2 ft or HM"
-    usual: ClassVar[str] = "20/40 to 20/400"
-    accepted: ClassVar[str] = "an acuity from 20/10 to 20/2000, or CF, HM, LP, NLP"
-    spelled: ClassVar[str] = (
+    unit = ""
+    example = "20/100-2, 6/30, 0.2, 0.7 logMAR, CF 2 ft or HM"
+    usual = "20/40 to 20/400"
+    accepted = "an acuity from 20/10 to 20/2000, or CF, HM, LP, NLP"
+    spelled = (
         "Snellen (20/100-2, 6/30, 4/20, 10/50), decimal (0.2), 0.7 logMAR, 55 letters; CF 2 ft, HM, LP, NLP"
     )
 
@@ -50,15 +48,14 @@ class AcuityKind:
         )
 
 
-@dataclass(frozen=True, slots=True)
 class NearKind:
     """A near print size, with the distance it was read at where that was typed."""
 
-    unit: ClassVar[str] = ""
-    example: ClassVar[str] = "1.6M @ 40, 0.4/1.6M or N12 at 33cm"
-    usual: ClassVar[str] = "0.8M to 8M"
-    accepted: ClassVar[str] = "print of 0.2M to 20M, with its distance"
-    spelled: ClassVar[str] = "M units (1.6M @ 40), fraction (0.4/1.6M), N points (N12 at 33cm)"
+    unit = ""
+    example = "1.6M @ 40, 0.4/1.6M or N12 at 33cm"
+    usual = "0.8M to 8M"
+    accepted = "print of 0.2M to 20M, with its distance"
+    spelled = "M units (1.6M @ 40), fraction (0.4/1.6M), N points (N12 at 33cm)"
 
     def read(self, text: str, label: str) -> NearPrint:
         """The print size; the field is named in the refusal."""
@@ -80,15 +77,14 @@ class NearKind:
         return parts
 
 
-@dataclass(frozen=True, slots=True)
 class RefractionKind:
     """A sphere, or sphere, cylinder and axis, in either cylinder form."""
 
-    unit: ClassVar[str] = "D"
-    example: ClassVar[str] = REFRACTION_EXAMPLE
-    usual: ClassVar[str] = ""
-    accepted: ClassVar[str] = "sphere -30 to +25 D, cylinder to 8 D, axis 1 to 180"
-    spelled: ClassVar[str] = "-2.00 -1.00 x 90, pl, +1.50 sph; either cylinder form"
+    unit = "D"
+    example = REFRACTION_EXAMPLE
+    usual = ""
+    accepted = "sphere -30 to +25 D, cylinder to 8 D, axis 1 to 180"
+    spelled = "-2.00 -1.00 x 90, pl, +1.50 sph; either cylinder form"
 
     def read(self, text: str, label: str) -> Refraction:
         """The refraction; the field is named in the refusal."""
@@ -112,8 +108,7 @@ class RefractionKind:
         return {"sphere_d": value.sphere_d, "cylinder_d": value.cylinder_d, "axis_deg": value.axis_deg}
 
 
-@dataclass(frozen=True, slots=True)
-class Pd:
+class Pd(NamedTuple):
     """Distance interpupillary distance, whole or by eye (mm)."""
 
     right_mm: float
@@ -126,15 +121,14 @@ class Pd:
         return self.right_mm + self.left_mm
 
 
-@dataclass(frozen=True, slots=True)
-class PdKind:
+class PdKind(NamedTuple):
     """Distance PD: ``62`` or ``31.5/30.5`` (right/left)."""
 
     whole: Range
     half: Range
-    unit: ClassVar[str] = "mm"
-    example: ClassVar[str] = "62 or 31.5/30.5"
-    spelled: ClassVar[str] = "whole (62) or right/left (31.5/30.5)"
+    unit = "mm"
+    example = "62 or 31.5/30.5"
+    spelled = "whole (62) or right/left (31.5/30.5)"
 
     @property
     def accepted(self) -> str:
@@ -183,8 +177,7 @@ class PdKind:
         return {"mm": value.total_mm}
 
 
-@dataclass(frozen=True, slots=True)
-class Reserve:
+class Reserve(NamedTuple):
     """A fusional reserve: blur, break and recovery in prism dioptres; blur None where there was none."""
 
     blur_prism: float | None
@@ -197,15 +190,14 @@ class Reserve:
         return self.break_prism if self.blur_prism is None else self.blur_prism
 
 
-@dataclass(frozen=True, slots=True)
-class ReserveKind:
+class ReserveKind(NamedTuple):
     """Blur/break/recovery in prism dioptres, ``x`` for no blur; a single number is the break."""
 
     highest: float = 60.0
-    unit: ClassVar[str] = "prism D"
-    example: ClassVar[str] = "9/19/10, x/7/4 or 7"
-    usual: ClassVar[str] = ""
-    spelled: ClassVar[str] = "blur/break/recovery with x for no blur (x/7/4); break alone (7)"
+    unit = "prism D"
+    example = "9/19/10, x/7/4 or 7"
+    usual = ""
+    spelled = "blur/break/recovery with x for no blur (x/7/4); break alone (7)"
 
     @property
     def accepted(self) -> str:
@@ -252,8 +244,7 @@ class ReserveKind:
         return {key: number for key, number in numbers.items() if number is not None}
 
 
-@dataclass(frozen=True, slots=True)
-class Detail:
+class Detail(NamedTuple):
     """The size of what is to be seen: an acuity, a letter height, or a print size. One of the three is set."""
 
     logmar: float | None = None
@@ -261,15 +252,14 @@ class Detail:
     m_units: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
 class DetailKind:
     """An acuity to reach (``20/40``), a letter or detail height (``80 mm``) or a print size (``1.0M``, ``N8``)."""
 
-    unit: ClassVar[str] = ""
-    usual: ClassVar[str] = ""
-    accepted: ClassVar[str] = "an acuity, a letter height with its unit, or a print size"
-    example: ClassVar[str] = "20/40, 80 mm, 3 in, 1.0M or N8"
-    spelled: ClassVar[str] = "acuity (20/40), letter height (80 mm, 3 in), print (1.0M, N8)"
+    unit = ""
+    usual = ""
+    accepted = "an acuity, a letter height with its unit, or a print size"
+    example = "20/40, 80 mm, 3 in, 1.0M or N8"
+    spelled = "acuity (20/40), letter height (80 mm, 3 in), print (1.0M, N8)"
 
     def read(self, text: str, label: str) -> Detail:
         """The detail, by what its spelling says it is."""
@@ -312,15 +302,14 @@ class DetailKind:
         return {key: round(number, 4) for key, number in numbers.items() if number is not None}
 
 
-@dataclass(frozen=True, slots=True)
 class CurveKind:
     """A reading curve: print sizes with their speeds, ``4M 82, 3.2M 80, 2.5M 61 @ 40``."""
 
-    unit: ClassVar[str] = "M and wpm"
-    usual: ClassVar[str] = ""
-    accepted: ClassVar[str] = "print size and speed, pairs separated by commas, and the distance"
-    example: ClassVar[str] = "4M 82, 3.2M 80, 2.5M 78, 2M 55, 1.6M 20 @ 40"
-    spelled: ClassVar[str] = "pairs of print and words per minute, then @ distance in cm"
+    unit = "M and wpm"
+    usual = ""
+    accepted = "print size and speed, pairs separated by commas, and the distance"
+    example = "4M 82, 3.2M 80, 2.5M 78, 2M 55, 1.6M 20 @ 40"
+    spelled = "pairs of print and words per minute, then @ distance in cm"
 
     def read(self, text: str, label: str) -> Curve:
         """The curve, largest print first."""
@@ -358,8 +347,7 @@ class CurveKind:
         return {"distance_mm": value.distance_mm}
 
 
-@dataclass(frozen=True, slots=True)
-class Curve:
+class Curve(NamedTuple):
     """Reading speed against print: (M units, wpm) pairs, largest print first, and the distance in mm."""
 
     points: tuple[tuple[float, float], ...]

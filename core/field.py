@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from .entry import Kind
 
@@ -11,8 +11,7 @@ EXAMINATION, FITTING, FOLLOW_UP = "examination", "fitting", "follow-up"
 VISIT_KINDS = (EXAMINATION, FITTING, FOLLOW_UP)
 
 
-@dataclass(frozen=True, slots=True)
-class Field:
+class Field(NamedTuple):
     """One thing that is asked. ``assumption`` names the setting that stands in while it is not measured."""
 
     path: str

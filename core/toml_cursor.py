@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from .errors import FileRefusal
 from .store.toml import dotted, line_of_key
@@ -22,8 +21,7 @@ def nearest(word: object, options: tuple[str, ...]) -> str:
     return started[0] if started else next(iter(difflib.get_close_matches(str(word), options, 1)), "")
 
 
-@dataclass(frozen=True, slots=True)
-class Cursor:
+class Cursor(NamedTuple):
     """One table of a file: its values, where it stands, and the text to find lines in."""
 
     table: Mapping[str, Any]

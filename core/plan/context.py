@@ -6,7 +6,7 @@ Made once a plan from the person and the settings; frozen and hashable, so that 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from ..acuity import Notation, on_chart
 from ..acuity_scale import mar_arcmin
@@ -26,8 +26,7 @@ VERTEX_NEEDED_OVER_D = 10.0
 READING_DISTANCE_MM = 400.0
 
 
-@dataclass(frozen=True, slots=True)
-class Figures:
+class Figures(NamedTuple):
     """The assumptions in force that every outcome leans on, read from the settings once, and how acuities are said."""
 
     blur_constant: float
@@ -64,7 +63,7 @@ _NOT_ASSUMED = ("weights", "acuity_notation")
 
 def figures_of(settings: Settings) -> Figures:
     """The figures in force by these settings."""
-    own = {name: settings.assume(name) for name in Figures.__dataclass_fields__ if name not in _NOT_ASSUMED}
+    own = {name: settings.assume(name) for name in Figures._fields if name not in _NOT_ASSUMED}
     weights = tuple(settings.weight(name) for name in WEIGHT_NAMES)
     return Figures(**own, weights=weights, acuity_notation=settings.acuity_notation)
 

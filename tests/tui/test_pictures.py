@@ -242,8 +242,8 @@ def test_an_unclear_goal_is_said_with_its_defocus(views):
     """A goal out of focus has the sign for no, the word, and the dioptres that the plan computed."""
     view = views["LQ-107"]
     option = view.plan.options[0]
-    blurred = replace(option.outcomes[0], clear=False, defocus_d=0.62, cap_on=False)
-    words = said(PICTURES[0].words(only(view, replace(option, outcomes=(blurred,)))))
+    blurred = option.outcomes[0]._replace(clear=False, defocus_d=0.62, cap_on=False)
+    words = said(PICTURES[0].words(only(view, option._replace(outcomes=(blurred,)))))
     cap = ", cap off" if option.cap else ""
     assert f"× not clear at 1.00 m{cap}: 0.62 D out of focus" in words
 
@@ -266,8 +266,8 @@ def test_the_field_circle_is_to_scale_with_its_measure(views, code):
     device = subject.option.device
     union = device.pair.union_field_deg if device.pair else device.leading.field.real_field_deg
     # No ring, so that only rims are in the row below the middle.
-    bare = replace(subject.option, device=replace(
-        device, eyes=tuple(replace(eye, field=replace(eye.field, ring_outer_diameter_deg=None)) for eye in device.eyes),
+    bare = subject.option._replace(device=device._replace(
+        eyes=tuple(eye._replace(field=eye.field._replace(ring_outer_diameter_deg=None)) for eye in device.eyes),
     ), outcomes=())  # fmt: skip
     lines = texts(PICTURES[1].draw(only(view, bare), 77, 26))
     circles = fields.circles_of(bare)
@@ -283,7 +283,7 @@ def test_the_ring_is_dotted_from_field_to_outer_rim(views):
     """Along the middle row dots begin at the field's rim and end at the ring's; inside the field there are none."""
     view = views["LQ-101"]
     option = view.plan.options[0]
-    subject = replace(only(view, replace(option, outcomes=())), way="plain")
+    subject = replace(only(view, option._replace(outcomes=())), way="plain")
     lines = texts(PICTURES[1].draw(subject, 77, 21))
     field = option.device.leading.field
     scale = fields.cells_per_degree(fields.circles_of(option), 77, 20)
