@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from math import log10
-from typing import Any, Literal
+from typing import Any
 
 from .acuity import Acuity, OffChart
 from .case import Case, Finding, Visit
@@ -24,74 +24,12 @@ from .settings import Settings
 from .signing import verify
 from .stock import Stock
 from .timeline_summary import DEVICE_CHOSEN, UNREAD, summary_of
+from .timeline_tasks import task_rows
+from .timeline_types import Cell, Change, Direction, Heading, Row, Timeline
 
-Direction = Literal["better", "worse", "same", "changed", "first", "not comparable", "not measured"]
 _EYES = (("right", "R"), ("left", "L"), ("both", "both"))
 # Labels of the intake that would read alike beside other rows here.
 _LABELS = {"follow_up.device": "Kept, changed, returned"}
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """What changed since the value was last measured. ``beyond`` says that it is more than repeats."""
-
-    direction: Direction
-    words: str
-    beyond: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Cell:
-    """One value at one visit: as typed, what it was understood as, how it is known, and the change. Empty: nothing."""
-
-    typed: str = ""
-    words: str = ""
-    status: str = ""
-    change: Change | None = None
-
-    @property
-    def empty(self) -> bool:
-        """Nothing was recorded."""
-        return not self.typed
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One line of the timeline: a cell for each visit, oldest first."""
-
-    key: str
-    label: str
-    cells: tuple[Cell, ...]
-    group: str
-
-    @property
-    def last_change(self) -> Change | None:
-        """The change at the latest visit that has a value."""
-        return next((cell.change for cell in reversed(self.cells) if not cell.empty), None)
-
-
-@dataclass(frozen=True, slots=True)
-class Heading:
-    """One visit as a column."""
-
-    on: date
-    kind: str
-    signed: str
-    days_since_last: int | None
-    age_words: str
-
-
-@dataclass(frozen=True, slots=True)
-class Timeline:
-    """All visits side by side, rows without any value left out, and the summary of the latest visit in sentences."""
-
-    visits: tuple[Heading, ...]
-    rows: tuple[Row, ...]
-    summary: tuple[str, ...]
-
-    def row(self, key: str) -> Row | None:
-        """The row of that key."""
-        return next((row for row in self.rows if row.key == key), None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +67,7 @@ def changes_since_last(case: Case, settings: Settings) -> tuple[tuple[str, Chang
 def _rows(case: Case, settings: Settings, stock: Stock | None) -> Iterator[Row]:
     for measure in _measures(settings):
         yield _measured_row(case, measure, settings)
+    yield from task_rows(case)
     yield _device_row(case, stock)
     for key in ("use", "use_words", "problems", "task_met", "device", "reason"):
         yield _told_row(case, f"follow_up.{key}", "Use")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from .case import Case, Visit
 
 if TYPE_CHECKING:
-    from .timeline import Row
+    from .timeline_types import Row
 
 # What stands in the place of a value that cannot be read.
 UNREAD = "not readable"

@@ -209,3 +209,38 @@ def test_a_visit_at_which_nothing_is_measured_yet_says_so() -> None:
     assert timeline(case, SETTINGS).summary[0] == "Nothing is measured at this visit yet."
     again = case.with_typed("right.distance_acuity", "20/80")
     assert timeline(again, SETTINGS).summary[0] == "Nothing changed by more than repeats."
+
+
+def test_the_task_itself_stands_across_visits() -> None:
+    """Tried at the examination, done in part at the fitting, done at the follow-up: each against the time before."""
+    case = new_case("L-4", date(2026, 11, 25))
+    case = case.with_goal_typed(0, "task", "departures board").with_goal_typed(1, "task", "street name sign")
+    case = case.with_visit(
+        replace(case.visit, choice=ONE, steps={"trial.task": StepResult(measured="not done")})
+    )
+    case = case.with_new_visit(date(2026, 12, 2), "fitting")
+    steps = {
+        "performance.task.1": StepResult(measured="partly"),
+        "performance.task.2": StepResult(measured="done"),
+    }
+    case = case.with_visit(replace(case.visit, steps=steps)).with_new_visit(date(2027, 1, 2), "follow-up")
+    # The goals change their order: a goal keeps its row.
+    case = case.with_goals([case.visit.goals[1], case.visit.goals[0]])
+    steps = {
+        "performance.task.1": StepResult(measured="done"),
+        "performance.task.2": StepResult(measured="done"),
+    }
+    case = case.with_visit(replace(case.visit, steps=steps))
+    shown = timeline(case, SETTINGS)
+    sign, board = shown.row("task.1"), shown.row("task.2")
+    assert sign is not None and board is not None
+    assert (sign.label, [cell.typed for cell in sign.cells]) == (
+        "Task: street name sign",
+        ["", "done", "done"],
+    )
+    assert [cell.typed for cell in board.cells] == ["not done", "partly", "done"]
+    assert [cell.change.words for cell in board.cells if cell.change] == [
+        "first try", "partly, was not done", "done, was partly",
+    ]  # fmt: skip
+    assert "Task: departures board done, was partly" in shown.summary[0]
+    assert sign.last_change is not None and sign.last_change.direction == "same"
