@@ -45,6 +45,10 @@ def _is_settings(path: Path, tables: Mapping[str, Any]) -> bool:
 def check_case(subject: Subject) -> Iterator[Finding]:
     """Unreadable values, unknown keys with the nearest known one, stale readings, altered signed content."""
     case = case_of(subject.tables, subject.path, subject.text)
+    stem = subject.path.stem
+    if stem != case.code:
+        said = f"the file is named {stem}; copies under another name are listed as further cases of this code"
+        yield subject.finding(said, ("code",), severity="warning")
     visits = subject.tables["visit"]
     for number, (visit, table) in enumerate(zip(case.visits, _listed(visits), strict=True)):
         where = ("visit", number)

@@ -27,14 +27,23 @@ _TITLE = re.compile(
 _KIN = "wife|husband|partner|mother|father|daughter|son|sister|brother|carer|friend|teacher|neighbour"
 _CALLED = re.compile(
     r"\b(?i:(?:sur|first |last |family |given |maiden )?names?(?: is|:| =)|called"
-    rf"|(?:her|his|their) (?:{_KIN})|(?:{_KIN}) is)\s+[^\W\d_a-zß-ÿ][\w'’-]+"
+    rf"|\b(?:{_KIN})(?: is|,| called)?)\s+[^\W\d_a-zß-ÿ][\w'’-]+"
 )
 _BORN = re.compile(r"\b(?i:born(?: on)?|date of birth|d\.?o\.?b\.?)\s*:?\s*\d{1,4}[./ -]\w{1,9}[./ -]\d{1,4}")
 _ADDRESS = re.compile(
     r"\b\d{1,4}[a-z]?,?\s+[^\W\d_a-zß-ÿ]\w+\s+(?:Street|St|Road|Rd|Avenue|Ave|Lane|Drive|Close|Court|Square)\b"
     r"|\b[^\W\d_a-zß-ÿ]\w*(?:straße|strasse|gasse|weg|platz)\s+\d{1,4}[a-z]?\b"
 )
-_TWO_CAPITALS = re.compile(r"(?<=[\w,;:)] )[^\W\d_a-zß-ÿ][a-zß-ÿ'’-]+ [^\W\d_a-zß-ÿ][a-zß-ÿ'’-]+\b")
+# Within a sentence or at the beginning of a line, where a sentence seldom has a second word with a capital.
+_TWO_CAPITALS = re.compile(
+    r"(?:(?<=[\w,;:)] )|^)[^\W\d_a-zß-ÿ][a-zß-ÿ'’-]+ [^\W\d_a-zß-ÿ][a-zß-ÿ'’-]+\b", re.MULTILINE
+)
+# An initial or two before a name; and a line that is nothing but a name in capitals or "Name, First name".
+_WRITTEN_NAMES = (
+    re.compile(r"\b(?:[A-Z]\. ?){1,2}[^\W\d_a-zß-ÿ][a-zß-ÿ'’-]{2,}\b"),
+    re.compile(r"^[A-Z]{3,20} [A-Z]{3,20}$", re.MULTILINE),
+    re.compile(r"^[^\W\d_a-zß-ÿ][a-zß-ÿ'’-]+, [^\W\d_a-zß-ÿ][a-zß-ÿ'’-]+$", re.MULTILINE),
+)
 # Words with a capital that a clinician writes in the middle of a sentence and that name nobody.
 _TRADE_TEXT = """
     Snellen Landolt Jaeger Sloan Galilean Keplerian Prentice Amsler Charles Bonnet Braille Right Left
@@ -66,16 +75,20 @@ def looks_personal(text: str) -> list[str]:
         for found in pattern.finditer(rest):
             warn(kind, found[0])
         rest = pattern.sub(" ; ", rest)
-    for found in _two_capitals(rest):
+    for found in _names(rest):
         warn("a name", found)
     for found in _telephones(rest):
         warn("a telephone number", found)
     return warnings
 
 
-def _two_capitals(text: str) -> list[str]:
-    pairs = (found[0] for found in _TWO_CAPITALS.finditer(text))
-    return [pair for pair in pairs if not any(word in _TRADE_WORDS for word in pair.split())]
+def _names(text: str) -> list[str]:
+    found = [each[0] for pattern in (_TWO_CAPITALS, *_WRITTEN_NAMES) for each in pattern.finditer(text)]
+    return [
+        pair
+        for pair in found
+        if not any(word.strip(",").capitalize() in _TRADE_WORDS for word in pair.split())
+    ]
 
 
 def _telephones(text: str) -> list[str]:

@@ -86,3 +86,16 @@ def test_a_signed_visit_that_was_altered_is_told(checker, tmp_path):
     report = lines(checker, path, altered)
     assert report.exit_status == 1
     assert any("changed outside" in str(finding) for finding in report.findings)
+
+
+def test_a_file_named_otherwise_than_its_code_is_a_warning(tmp_path):
+    """What a synchroniser renamed or somebody copied over: named, and no error."""
+    text = 'schema = 1\ncode = "KM-014"\n[[visit]]\ndate = 2026-11-25\n'
+    for name in ("KM-014.toml", "KM-014 (conflicted copy).toml"):
+        (tmp_path / name).write_text(text, "utf-8")
+    checker = Checker()
+    register_all(checker)
+    report = checker.check([tmp_path])
+    (finding,) = report.findings
+    assert (finding.path.name, finding.line, finding.key) == ("KM-014 (conflicted copy).toml", 2, "code")
+    assert finding.severity == "warning" and report.exit_status == 0
