@@ -65,7 +65,11 @@ class Number(NamedTuple):
     range: Range
     decimals: int = 2
     signed: bool = False
-    spelled = "a number, with or without its unit"
+
+    @property
+    def spelled(self) -> str:
+        """How it is typed."""
+        return f"a number, with or without {self.range.unit}" if self.range.unit else "a number"
 
     def read(self, text: str, label: str) -> float:
         """The number, checked against the accepted range."""
@@ -143,7 +147,11 @@ class Length(NamedTuple):
 
     range: Range
     default_unit: str = "mm"
-    spelled = "a length with its unit: mm, cm, m, in or ft"
+
+    @property
+    def spelled(self) -> str:
+        """How it is typed."""
+        return f"a length; a number alone is in {self.default_unit}, else with mm, cm, m, in or ft"
 
     def read(self, text: str, label: str) -> float:
         """Millimetres."""

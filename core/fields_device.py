@@ -30,7 +30,7 @@ def both_eyes_fields() -> Iterator[Field]:
         "dominant",
         Choice(("right", "left", "none")),
         at,
-        "Sighting dominance.",
+        "The eye that is used to aim, for example to look through a hole in a card.",
         "which eye when acuities are alike",
     )
     yield Field(
@@ -57,7 +57,7 @@ def both_eyes_fields() -> Iterator[Field]:
         "cover",
         Words(80, example="6 prism exo at near, none far"),
         at,
-        "Distance and near, with direction and size.",
+        "What the eyes do behind a cover, far and near: direction and size in prism dioptres.",
         "one eye or two; the note",
     )
     for key, label, short in (
@@ -73,7 +73,7 @@ def both_eyes_fields() -> Iterator[Field]:
             short,
             ReserveKind(),
             at,
-            "Blur/break/recovery in prism dioptres, x where there was no blur.",
+            "How much prism the two eyes overcome and still see one: blur/break/recovery, x where there was no blur.",
             "tolerances of alignment, spread, convergence with caps",
             assumption="fusional_reserves",
         )
@@ -83,7 +83,7 @@ def both_eyes_fields() -> Iterator[Field]:
         "double",
         Choice(("never", "sometimes", "always")),
         at,
-        "In ordinary life.",
+        "Whether things are seen double in ordinary life.",
         "one eye or two",
     )
 
@@ -101,7 +101,7 @@ def face_fields() -> Iterator[Field]:
         "PD, distance",
         "PD",
         PdKind(r.PD, r.MONOCULAR_PD),
-        "Whole, or right/left from the middle of the bridge.",
+        "Between the pupils, looking far: whole, or right/left from the middle of the bridge.",
         "lateral position of each tube; convergence",
         "pd_mm",
     )
@@ -119,7 +119,7 @@ def face_fields() -> Iterator[Field]:
         "Ocular to cornea",
         "ocular at",
         Length(r.OCULAR_TO_CORNEA),
-        "Measured with the device on. It decides the field.",
+        "From the lens of the tube next to the eye to the cornea, measured with the device on. It decides the field.",
         "field of view, exit pupil",
         "ocular_to_cornea_mm",
     )
@@ -179,7 +179,7 @@ def face_fields() -> Iterator[Field]:
         "Pantoscopic tilt",
         "panto",
         Number(r.PANTOSCOPIC, 1),
-        "Of the adjusted frame.",
+        "How far the lower rim of the adjusted frame leans toward the cheek; 0 for upright lenses.",
         "angle between tube and lens",
         "pantoscopic_deg",
     )
@@ -213,7 +213,7 @@ def face_fields() -> Iterator[Field]:
         "Spread of the tubes, each",
         "spread",
         Length(r.DECENTRATION),
-        "Outward decentration of each tube from the PD.",
+        "How far each tube stands outward of its pupil; negative is inward.",
         "binocular field",
         "spread_mm",
     )
@@ -263,7 +263,7 @@ def trial_fields() -> Iterator[Field]:
         "thru print",
         NearKind(),
         at,
-        "Smallest print with its distance.",
+        "The smallest print read through it, with the distance of the page.",
         "promised against measured",
         carries_over=False,
     )
@@ -361,7 +361,7 @@ GOAL_FIELDS: tuple[Field, ...] = tuple(
             "task",
             "Task",
             "task",
-            Words(80),
+            Words(80, example="television subtitles"),
             "A task of the library by its first letters, or your own words.",
             "fills the rest with usual figures",
         ),
@@ -395,7 +395,7 @@ GOAL_FIELDS: tuple[Field, ...] = tuple(
             "detail",
             DetailKind(),
             "An acuity (20/40), a letter height (80 mm) or a print size (1.0M, N8).",
-            "required power or EVD",
+            "required power or equivalent viewing distance (EVD)",
         ),
         (
             "reserve",
@@ -403,14 +403,14 @@ GOAL_FIELDS: tuple[Field, ...] = tuple(
             "reserve",
             Number(r.ACUITY_RESERVE, 2),
             "How many times larger than threshold it must look.",
-            "required power or EVD",
+            "required power or equivalent viewing distance (EVD)",
         ),
         (
             "contrast",
             "Contrast of it",
             "contrast",
             Number(r.PRINT_CONTRAST, 2),
-            "0.05 to 1; newspaper about 0.7.",
+            "How far the mark stands out from its ground: crisp black print about 0.9, newspaper about 0.7.",
             "contrast reserve",
         ),
         (
@@ -450,7 +450,7 @@ GOAL_FIELDS: tuple[Field, ...] = tuple(
             "Seated or moving",
             "posture",
             Choice(("seated", "standing", "walking")),
-            "Where the body is.",
+            "Whether the task is done sitting, standing or walking.",
             "cautions; position",
         ),
         (

@@ -256,8 +256,8 @@ def acuity_fields() -> Iterator[Field]:
         "print",
         NearKind(),
         at,
-        "Threshold print in words, with its distance: 1.6M @ 40.",
-        "required EVD for print",
+        "The smallest words that can just be read, with the distance of the page: 1.6M @ 40 is 1.6M at 40 cm.",
+        "required equivalent viewing distance (EVD) for print",
         both=True,
     )
     yield Field(
@@ -277,7 +277,7 @@ def acuity_fields() -> Iterator[Field]:
         CurveKind(),
         at,
         "Print sizes with words per minute, at least five from easy to hardest: the last sizes below the plateau.",
-        "critical print, target EVD for sustained reading",
+        "critical print, equivalent viewing distance (EVD) for sustained reading",
         both=True,
     )
 
@@ -300,7 +300,7 @@ def refraction_fields() -> Iterator[Field]:
         "Rx vertex",
         Length(r.VERTEX),
         at,
-        "Trial lens to cornea during refraction.",
+        "From the back of the trial lens to the cornea during refraction.",
         "ametropia at the ocular",
         assumption="vertex_mm",
     )
@@ -402,7 +402,7 @@ def light_fields() -> Iterator[Field]:
         "colour",
         Words(80, example="tells red from green, each eye"),
         at,
-        "Result and test, each eye.",
+        "Colour vision: the test used and its result, each eye.",
         "the note",
     )
 

@@ -85,6 +85,7 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
             if self._list is not None:
                 self.call_from_any_thread(self._list.look_behind, case_header)
             from ..core import case_file, plan  # noqa: F401
+            from ..core.documents.version import made_by
             from ..core.fitting import sheet  # noqa: F401
             from ..core.store.files import sweep_leftovers
             from .panes import computation, fitting, intake, notes  # noqa: F401
@@ -92,6 +93,7 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
 
             self.settings  # noqa: B018 - loaded and kept
             self.stock  # noqa: B018
+            made_by()  # the foot of every note; reading the version of the program takes a while
             sweep_leftovers(self.workspace.cases)
         except Exception as error:  # a thread would print it with its values
             self.call_from_any_thread(self._handle_exception, error)
@@ -266,10 +268,7 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
         self.push_screen(
             Pick(
                 "All commands",
-                [
-                    (command.id, f"{command.word[:1].upper()}{command.word[1:]}: {command.sentence}")
-                    for command in found
-                ],
+                [(command.id, command.title) for command in found],
                 details=[shown_key(self.keys_of[command.id]) for command in found],
             ),
             picked,

@@ -42,6 +42,13 @@ class Command:
         """The name of the action method, without its prefix."""
         return self.id.replace(".", "_").replace("-", "_")
 
+    @property
+    def title(self) -> str:
+        """Its name and its sentence, the name once only."""
+        if self.sentence.casefold().startswith(self.word.casefold()):
+            return self.sentence
+        return f"{self.word[:1].upper()}{self.word[1:]}: {self.sentence}"
+
 
 COMMANDS: tuple[Command, ...] = (
     Command("help", "f1", "help", "Help: for this field, for this page, for the program.", "everywhere"),

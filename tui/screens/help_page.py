@@ -39,7 +39,5 @@ def key_words(app: AfocalApp, place: Place) -> str:
     lines = []
     for command in commands_in(place):
         key = app.keys_of[command.id]
-        lines.append(
-            f"{shown_key(key) if key else 'palette':9} {command.word}: {command.sentence}  [{command.id}]"
-        )
+        lines.append(f"{shown_key(key) if key else 'palette':9} {command.title}  [{command.id}]")
     return "\n".join(lines)
