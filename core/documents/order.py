@@ -95,7 +95,9 @@ def obstacles(
             ),
         )
     found = [
-        Obstacle("", f"Refer the same day before any device: {_ended(clean(each.sentence))}")
+        Obstacle(
+            "", f"Refer the same day before any device: {_ended(clean(each.sentence.partition(': ')[0]))}"
+        )
         for each in plan.referrals
         if each.urgency == "same day"
     ]

@@ -272,7 +272,12 @@ def test_nothing_chosen_refused_and_referred_are_said():
     assert blocked(new_case("TC-000", cases.ON)) == ("No device is chosen.",)
     assert any("usion" in each for each in blocked(cases.two_tubes().with_typed("binocular.fusion", "no")))
     (sentence,) = blocked(cases.bioptic().with_typed("history.eye_pain", "yes"))
-    assert sentence.startswith("Refer the same day before any device: Eye pain")
+    assert sentence == "Refer the same day before any device: Eye pain is on record."
+    both = cases.typed(cases.bioptic(), {"history.eye_pain": "yes", "history.sudden_loss": "yes"})
+    assert [each.rpartition(": ")[2] for each in blocked(both)] == [
+        "Sudden loss of sight is on record.",
+        "Eye pain is on record.",
+    ]
 
 
 @pytest.mark.parametrize("letters", ["utf-8", "ascii"])
