@@ -84,8 +84,10 @@ def clean(value: object, *, lines: bool = False, limit: int = 20_000) -> str:
         str(value).replace("\r\n", "\n").replace("\r", "\n").replace("\u2028", "\n").replace("\u2029", "\n")
     )
     text = text.replace("\x0b", "\n").replace("\x0c", "\n").replace("\x85", "\n").expandtabs(4)
-    kept = "".join(c for c in text if c == "\n" or unicodedata.category(c) not in _UNSAFE_CATEGORIES)
-    kept = _few_marks(kept)
+    # Most texts are one line of printable letters: nothing of theirs is unsafe, and ASCII has no marks.
+    if not text.isprintable():
+        text = "".join(c for c in text if c == "\n" or unicodedata.category(c) not in _UNSAFE_CATEGORIES)
+    kept = text if text.isascii() else _few_marks(text)
     rows = [" ".join(row.split()) for row in kept.split("\n")]
     shown = "\n".join(rows).strip("\n") if lines else " ".join(row for row in rows if row)
     return shown if len(shown) <= limit else shown[: limit - 2] + " …"
@@ -93,6 +95,8 @@ def clean(value: object, *, lines: bool = False, limit: int = 20_000) -> str:
 
 def _few_marks(text: str) -> str:
     """At most three combining marks on a letter: a tower of them would run over the lines above."""
+    if not any(map(unicodedata.combining, text)):
+        return text
     kept: list[str] = []
     marks = 0
     for character in text:

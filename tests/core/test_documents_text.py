@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import unicodedata
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -75,3 +77,25 @@ def test_paragraphs_keep_single_empty_lines():
 def test_zero_has_a_plus_and_no_minus():
     """A dioptre figure of nothing is +0.00, never -0.00."""
     assert signed(-0.001) == "+0.00"
+
+
+@given(
+    st.text(
+        alphabet=st.one_of(st.characters(), st.sampled_from("e\u0301\u202e\ufeff\x1b\n\u200d")), max_size=60
+    )
+)
+def test_clean_is_the_same_for_every_letter_wherever_it_stands(text):
+    """The short way for printable text gives what the long way gives: nothing unsafe, at most three marks in a row."""
+    shown = clean(text, lines=True)
+    assert not {unicodedata.category(c) for c in shown.replace("\n", "")} & {
+        "Cc",
+        "Cf",
+        "Cs",
+        "Co",
+        "Cn",
+        "Zl",
+        "Zp",
+    }
+    marks = "".join("m" if unicodedata.combining(c) else " " for c in shown)
+    assert "mmmm" not in marks
+    assert clean(shown, lines=True) == shown
