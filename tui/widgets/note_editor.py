@@ -25,7 +25,9 @@ class WordsArea(TextArea):
     WordsArea {
         background: $field-ground; color: $field-ink; border: none; scrollbar-size: 0 0; padding: 0;
         &:focus { border: none; background-tint: transparent; }
-        &>.text-area--cursor { background: transparent; color: $field-ink; text-style: none; }
+        &>.text-area--cursor {
+            background: $field-ground !important; color: $field-ink !important; text-style: none !important;
+        }
         &>.text-area--cursor-line { background: transparent; }
         &>.text-area--selection { background: $selection-ground; color: $selection-ink; text-style:
         $selection-style; } &:ansi { background: ansi_default; color: ansi_default; }
