@@ -264,7 +264,9 @@ def _acuity(outcome: Outcome, settings: Settings) -> Iterator[Shown]:
         yield Shown("Acuity promised", words, criterion, "predicted_logmar", value, brief=True)
     if outcome.probability is not None:
         criterion = f"95 % of repeats within {number(outcome.cr95_logmar)} logMAR"
-        words = f"{outcome.probability:.0%}"
+        # No prediction is certain, nor out of the question.
+        whole = round(100 * outcome.probability)
+        words = "under 1%" if whole < 1 else "over 99%" if whole > 99 else f"{whole}%"
         yield Shown(
             "Chance of reaching the goal", words, criterion, "probability", outcome.probability, brief=True
         )

@@ -26,7 +26,7 @@ def _paragraphs(plan: Plan, settings: Settings, most: int | None) -> Iterator[st
     yield f"{plan.decision.word.upper()}: {plan.decision.sentence}"
     yield from plan.problems
     for need in plan.needs:
-        yield f"Needed for goal {need.goal_index + 1}, {need.goal}: {need.sentence}"
+        yield f"Goal {need.goal_index + 1}, needed for {need.sentence}"
         for method in need.methods:
             yield f"  {method.name}: {method.value:.4g} {method.unit}. {method.sentence}"
     yield f"One eye or two: {plan.eye_advice.sentence}"
@@ -42,7 +42,7 @@ def _paragraphs(plan: Plan, settings: Settings, most: int | None) -> Iterator[st
         yield f"{len(plan.options) - count} more options: --all lists them."
     for table in plan.alternatives:
         yield ""
-        yield f"Other near devices for {table.goal}: {table.sentence}"
+        yield f"Other near devices for {table.sentence}"
         for row in table.rows:
             yield f"  {row.name}: {row.sentence}"
     yield ""
@@ -84,6 +84,6 @@ def _assumed(plan: Plan) -> Iterator[str]:
     for path, words in plan.assumptions_used.items():
         where.setdefault(words, []).append(path.partition(".")[0])
     for words, tables in where.items():
-        eyes = [table for table in tables if table in ("right", "left")]
+        eyes = [table for table in dict.fromkeys(tables) if table in ("right", "left")]
         of = f", {' and '.join(eyes)} eye{'s' if len(eyes) > 1 else ''}" if eyes else ""
         yield f"Assumed{of}: {words}"

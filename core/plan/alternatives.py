@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from ..errors import Refusal
 from ..goals import Demand
 from ..magnification import display_evd_mm, evp_from_evd_d, required_evd_mm
@@ -69,7 +71,25 @@ def alternatives_for(
         rows.append(_held_near(eye, needed))
     rows.sort(key=lambda row: (not row.reaches, -(row.characters or 0.0)))
     rows.append(_plain_help())
+    if demand.contrast * 10.0**eye.log_cs <= 1.0:
+        return _out_of_contrast(demand, rows)
     return _table(demand, rows, telescope, power)
+
+
+def _out_of_contrast(demand: Demand, rows: list[Alternative]) -> AlternativeTable:
+    """Print fainter than the threshold at any size: only a screen can raise its contrast."""
+    kept = [
+        row
+        if row.kind in ("electronic", "non-optical")
+        else replace(row, reaches=False, sentence="It magnifies, but the contrast stays below the threshold.")
+        for row in rows
+    ]
+    kept.sort(key=lambda row: row.reaches is False)
+    words = (
+        f"{demand.name}: print of this contrast is below the threshold at any size, so no lens and no telescope serves "
+        "it: a screen that raises the contrast, more light, bolder print, or listening."
+    )
+    return AlternativeTable(demand.index, demand.name, tuple(kept), False, None, words)
 
 
 def _telescope(best: Option, demand: Demand, needed: float) -> Alternative | None:

@@ -17,19 +17,22 @@ from ..optics.blur import blur_law_holds
 from ..optics.telescope import objective_focal_length_mm, objective_is_fast
 from .context import Context
 from .formulas import defocus_with_cylinder_d
-from .types import Option, Outcome, PlanCaution, Referral
+from .types import Decision, Option, Outcome, PlanCaution, Referral
+from .verdict import MEETS_CHANCE
 
 EXAM_DAYS = 366
 SMALL_FIELD_DEG = 5.0
+# A central scotoma under this allowed fluent reading (WLK93).
+SCOTOMA_FOR_READING_DEG = 22.0
 STRONG_POWER = 3.0
 SHORT_MM = 100.0
 
 _WARNINGS = {
-    "sudden_loss": "Sudden loss of sight is on record: same-day eye care before any device.",
-    "new_distortion": "New distortion of lines is on record: same-day eye care before any device.",
-    "flashes_or_floaters": "New flashes or floaters are on record: same-day eye care before any device.",
-    "eye_pain": "Eye pain is on record: same-day eye care before any device.",
-    "field_loss_new": "New loss of side vision is on record: same-day eye care before any device.",
+    "sudden_loss": ("sudden loss of sight", "is"),
+    "new_distortion": ("new distortion of lines", "is"),
+    "flashes_or_floaters": ("new flashes or floaters", "are"),
+    "eye_pain": ("eye pain", "is"),
+    "field_loss_new": ("new loss of side vision", "is"),
 }
 
 DRIVING = PlanCaution("driving", cautions.DRIVING, True)
@@ -56,7 +59,14 @@ def last_exam_of(case: Case) -> date | None:
 def referrals_of(context: Context, visit_date: date, last_exam: date | None) -> tuple[Referral, ...]:
     """Prompts to refer, most urgent first."""
     person = context.person
-    found = [Referral(key, "same day", _WARNINGS[key]) for key in person.warnings if key in _WARNINGS]
+    found = [
+        Referral(
+            key,
+            "same day",
+            f"{name[:1].upper()}{name[1:]} {verb} on record: same-day eye care before any device.",
+        )
+        for key, (name, verb) in ((key, _WARNINGS[key]) for key in person.warnings if key in _WARNINGS)
+    ]
     if person.stability == "recently changed":
         found.append(
             Referral(
@@ -82,6 +92,18 @@ def referrals_of(context: Context, visit_date: date, last_exam: date | None) -> 
             )
         )
     return tuple(found)
+
+
+def held_back(decision: Decision, referrals: Sequence[Referral]) -> Decision:
+    """The decision, put off where an eye has to be seen the same day: what the plan says is for afterwards."""
+    signs = [_WARNINGS[referral.key][0] for referral in referrals if referral.urgency == "same day"]
+    if not signs:
+        return decision
+    return Decision(
+        "refuse",
+        f"Same-day eye care first ({', '.join(signs)}): no device is ordered before the eye has been seen. For "
+        f"afterwards: {decision.sentence}",
+    )
 
 
 def cautions_for(
@@ -117,6 +139,13 @@ def device_cautions(context: Context, option: Option, demands: Sequence[Demand])
     if lead.field.real_field_deg < SMALL_FIELD_DEG:
         words = f"A field of {lead.field.real_field_deg:.1f} degrees makes finding things hard: train without it first."
         found.append(PlanCaution("small_field", words, False))
+    scotoma = context.eye(lead.side).scotoma_deg
+    if scotoma is not None and scotoma >= SCOTOMA_FOR_READING_DEG and any(d.by_print for d in demands):
+        words = (
+            f"A central scotoma of {scotoma:g} degrees: fluent reading was found only under "
+            f"{SCOTOMA_FOR_READING_DEG:g}. Expect spot reading, and try print at the task."
+        )
+        found.append(PlanCaution("scotoma", words, True))
     if configuration.position == "bioptic" and person.neck in ("stiff", "painful"):
         found.append(
             PlanCaution("neck", f"The neck is {person.neck} and the head must drop each time.", False)
@@ -134,7 +163,9 @@ def device_cautions(context: Context, option: Option, demands: Sequence[Demand])
             )
         )
     if any(
-        (outcome.probability or 0.0) < 0.5 for outcome in option.outcomes if outcome.probability is not None
+        (outcome.probability or 0.0) < MEETS_CHANCE
+        for outcome in option.outcomes
+        if outcome.probability is not None
     ):
         found.append(PlanCaution("chance", "For at least one goal the chance is under one half.", True))
     reserves = [o.contrast_reserve for o in option.outcomes if o.contrast_reserve is not None]

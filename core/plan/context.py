@@ -99,6 +99,7 @@ class EyeIn:
     tolerance_d: float
     tolerance_dim_d: float
     visual_field_deg: float | None
+    scotoma_deg: float | None
     pupil_height_mm: float
     pupil_height_known: bool
 
@@ -153,6 +154,7 @@ def eye_in(person: Person, side: Side, figures: Figures) -> EyeIn:
         tolerance_d=room,
         tolerance_dim_d=dim,
         visual_field_deg=eye.visual_field_deg,
+        scotoma_deg=eye.scotoma_deg,
         pupil_height_mm=as_recorded(eye.pupil_height_mm),
         pupil_height_known=f"face.pupil_height_{side}" not in person.assumed,
     )

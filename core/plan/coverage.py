@@ -68,7 +68,9 @@ def coverage_of(grid: Grid, goals: tuple[str, ...]) -> Coverage:
 def smallest_set(grid: Grid, goals: tuple[str, ...]) -> DeviceSet:
     """The fewest devices that meet the goals; a goal that no option meets is named as left."""
     count = len(goals)
-    if not len(grid) or not count:
+    if len(grid) and not count:
+        return DeviceSet((), (), (), (), "No goal is recorded, so no device can be named for one.")
+    if not len(grid):
         return DeviceSet((), (), (), tuple(range(count)), "No option to choose from.")
     best = _best_by_mask(grid, count)
     reachable = 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from ..case import Case
 from ..configuration import Configuration
@@ -12,7 +13,7 @@ from ..settings import Settings
 from ..stock import Stock
 from .advice import eye_advice
 from .alternatives import alternatives_for
-from .cautions import cautions_for, last_exam_of, referrals_of
+from .cautions import cautions_for, held_back, last_exam_of, referrals_of
 from .configurations import checked
 from .context import Context, context_of
 from .coverage import Lazy, coverage_of, smallest_set
@@ -23,7 +24,7 @@ from .outcome import outcome_of
 from .ranking import score_parts
 from .reasons import reasons_of, summary_of
 from .tube_field import Infeasible
-from .types import Decision, Option, Plan, Refused
+from .types import GRADES, Decision, EyeAdvice, Option, Plan, Refused
 from .verdict import decision_of
 
 _BY_CODE = {
@@ -46,18 +47,19 @@ def plan(case: Case, stock: Stock, settings: Settings, tasks: Iterable[Task] | N
     refused = Lazy(len(grid.refused), lambda number: _refused(grid, number))
     tables = (alternatives_for(context, stock, settings, d, _best_for(grid, options, d)) for d in demands)
     person = context.person
+    referrals = referrals_of(context, case.visit.on, last_exam_of(case))
     return Plan(
         person=person,
         demands=demands,
         needs=tuple(need_of(context, demand) for demand in demands),
-        decision=_decision(context, best, refused, demands, stock),
+        decision=held_back(_decision(context, best, refused, demands, stock), referrals),
         options=options,
         refused=refused,
         coverage=coverage_of(grid, goals),
         smallest_set=smallest_set(grid, goals),
-        eye_advice=eye_advice(context, demands),
+        eye_advice=_advice(grid, options, demands),
         alternatives=tuple(table for table in tables if table is not None),
-        referrals=referrals_of(context, case.visit.on, last_exam_of(case)),
+        referrals=referrals,
         cautions=cautions_for(context, best, demands),
         assumptions_used={path: assumed.sentence for path, assumed in person.assumed.items()},
         problems=tuple(problem for demand in demands for problem in demand.problems),
@@ -149,6 +151,28 @@ def _best_for(grid: Grid, options: Sequence[Option], demand: Demand) -> Option |
         if row is not None and points[row] > score:
             best, score = (number, row), points[row]
     return options[0] if best is None else options[grid.rank_of(*best)]
+
+
+def _advice(grid: Grid, options: Sequence[Option], demands: Sequence[Demand]) -> EyeAdvice:
+    """One eye or two, and where the first option goes against it, what speaks against the best pair."""
+    advice = eye_advice(grid.context, demands)
+    if advice.choice != "both" or not demands or not options or options[0].configuration.eye == "both":
+        return advice
+    words = "The first option is for one eye all the same"
+    rank = grid.first_rank_of("both")
+    if rank is None:
+        return replace(advice, sentence=f"{advice.sentence} {words}: no pair comes near it.")
+    pair = options[rank]
+    worse = next(
+        (
+            outcome
+            for outcome, alone in zip(pair.outcomes, options[0].outcomes, strict=True)
+            if GRADES.index(outcome.grade) > GRADES.index(alone.grade)
+        ),
+        None,
+    )
+    why = worse.sentence if worse is not None else "it stands behind by power, field or how it is worn."
+    return replace(advice, sentence=f"{advice.sentence} {words}. The best pair is option {rank + 1}; {why}")
 
 
 def neither_eye(context: Context) -> str:

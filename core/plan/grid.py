@@ -113,6 +113,11 @@ class Grid:
             if entry.block == block and entry.row == row and entry.score >= score - 1e-12
         )
 
+    def first_rank_of(self, eye: EyeChoice) -> int | None:
+        """The rank of the first option for that choice of eyes, None where none is among the foremost."""
+        blocks = [number for number, block in enumerate(self.blocks) if block.eye == eye]
+        return next((rank for rank, entry in enumerate(self._first) if entry.block in blocks), None)
+
     def _entries_of(self, block: int, row: int) -> Iterator[Entry]:
         found = self.blocks[block]
         base, used, telescope = found.base[row], found.used[row], found.rows.rows[row].telescope

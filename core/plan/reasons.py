@@ -72,7 +72,7 @@ def reasons_of(
     found = Reasons()
     for demand, outcome in zip(demands, outcomes, strict=True):
         _of_goal(demand, outcome, found)
-    _of_field(configuration, device, found)
+    _of_field(context, configuration, device, found)
     _of_light(context, device, demands, found)
     _of_correction(context, telescope, configuration, device, found)
     _of_focus(context, telescope, configuration, device, found)
@@ -104,7 +104,7 @@ def _of_goal(demand: Demand, outcome: Outcome, found: Reasons) -> None:
             found.con(f"For {demand.name} {loss.sentence}.")
 
 
-def _of_field(configuration: Configuration, device: DeviceNumbers, found: Reasons) -> None:
+def _of_field(context: Context, configuration: Configuration, device: DeviceNumbers, found: Reasons) -> None:
     field = device.leading.field
     by = (
         "as measured"
@@ -117,6 +117,12 @@ def _of_field(configuration: Configuration, device: DeviceNumbers, found: Reason
         found.con(f"Its true field is only {field.real_field_deg:.1f} degrees ({by}).")
     if field.limited_by == "keyhole":
         found.con("The eye stands off the exit pupil and sees through a keyhole: move the ocular.")
+    scotoma = context.eye(device.leading.side).scotoma_deg
+    if scotoma is not None and scotoma >= field.apparent_field_deg:
+        found.con(
+            f"The central scotoma of {scotoma:g} degrees is as wide as its apparent field of "
+            f"{field.apparent_field_deg:.0f}: looking straight through it nothing is seen."
+        )
     ring = field.ring_outer_diameter_deg
     if configuration.position == "full diameter" and ring is not None:
         found.con(f"Worn straight ahead it hides a ring out to at least {ring:.0f} degrees: for use seated.")
