@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from ..errors import Refusal
 from ..goals import Demand
 from ..magnification import display_evd_mm, evp_from_evd_d, required_evd_mm
@@ -81,7 +79,7 @@ def _out_of_contrast(demand: Demand, rows: list[Alternative]) -> AlternativeTabl
     kept = [
         row
         if row.kind in ("electronic", "non-optical")
-        else replace(row, reaches=False, sentence="It magnifies, but the contrast stays below the threshold.")
+        else row._replace(reaches=False, sentence="It magnifies, but the contrast stays below the threshold.")
         for row in rows
     ]
     kept.sort(key=lambda row: row.reaches is False)

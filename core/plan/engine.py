@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 
 from ..case import Case
 from ..configuration import Configuration
@@ -161,7 +160,7 @@ def _advice(grid: Grid, options: Sequence[Option], demands: Sequence[Demand]) ->
     words = "The first option is for one eye all the same"
     rank = grid.first_rank_of("both")
     if rank is None:
-        return replace(advice, sentence=f"{advice.sentence} {words}: no pair comes near it.")
+        return advice._replace(sentence=f"{advice.sentence} {words}: no pair comes near it.")
     pair = options[rank]
     worse = next(
         (
@@ -172,7 +171,7 @@ def _advice(grid: Grid, options: Sequence[Option], demands: Sequence[Demand]) ->
         None,
     )
     why = worse.sentence if worse is not None else "it stands behind by power, field or how it is worn."
-    return replace(advice, sentence=f"{advice.sentence} {words}. The best pair is option {rank + 1}; {why}")
+    return advice._replace(sentence=f"{advice.sentence} {words}. The best pair is option {rank + 1}; {why}")
 
 
 def neither_eye(context: Context) -> str:

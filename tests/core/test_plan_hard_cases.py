@@ -17,8 +17,10 @@ import pytest
 import afocal.core
 from afocal.core.case import Case, new_case
 from afocal.core.documents.plan_page import plan_page
-from afocal.core.plan import explain, plan, plan_data
+from afocal.core.plan import plan
+from afocal.core.plan.data import plan_data
 from afocal.core.plan.types import Plan
+from afocal.core.plan.workings import explain
 from afocal.core.settings import Settings
 from afocal.core.stock import Cap, Stock, Telescope, loads_stock
 
@@ -180,7 +182,7 @@ def test_every_number_of_a_hard_case_has_a_working(who: str) -> None:
     case = PEOPLE[who]
     option = plan(case, PRACTICE, SETTINGS).options[0]
     for goal, outcome in enumerate(option.outcomes):
-        for name in outcome.__dataclass_fields__:
+        for name in outcome._fields:
             if isinstance(getattr(outcome, name), float):
                 steps = explain(case, PRACTICE, SETTINGS, option.configuration, goal, name).steps
                 assert steps and all(step.replay() == step.result for step in steps), name
