@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import tomllib
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -17,6 +18,7 @@ from afocal.core.store.history import (
     LAST_NAME,
     compare,
     hold_present,
+    keep_text,
     read_version,
     restore,
     save_case,
@@ -201,3 +203,31 @@ def test_a_failed_save_leaves_no_version_that_an_editor_could_alter(tmp_path):
     with open(path, "r+", encoding="utf-8") as stream:
         stream.write("n = 7")
     assert [read_version(each) for each in versions(path)] == ["n = 1"]
+
+
+def test_a_text_that_others_put_aside_is_kept_once(tmp_path):
+    """Not the present file: what this room saved before; alike texts are one version, and it reads back."""
+    path = tmp_path / "P1.toml"
+    save_case(path, "theirs", None)
+    for _ in range(3):
+        keep_text(path, "ours")
+    (version,) = versions(path)
+    assert read_version(version) == "ours" and not version.is_kept
+    assert path.read_text(encoding="utf-8") == "theirs"
+
+
+def test_keeping_a_text_fails_whole(tmp_path, failing_file_system):
+    """Whichever call fails: the version is there and right, or not there, and no piece of it stays."""
+    number = 0
+    while True:
+        number += 1
+        path = tmp_path / str(number) / "P1.toml"
+        save_case(path, "theirs", None)
+        fs = failing_file_system(number)
+        with suppress(OSError, FileRefusal):
+            keep_text(path, "ours", fs=fs)
+        assert [read_version(each) for each in versions(path)] in ([], ["ours"])
+        assert not list(path.parent.rglob("*.afocal-tmp"))
+        if len(fs.calls) < number:
+            break
+    assert number > 6
