@@ -61,8 +61,8 @@ def both_eyes_fields() -> Iterator[Field]:
         "one eye or two; the note",
     )
     for key, label, short in (
-        ("base_in_distance", "Base-in reserve, distance", "BI far"),
-        ("base_out_distance", "Base-out reserve, distance", "BO far"),
+        ("base_in_distance", "Base-in reserve, distance", "Base-in, distance"),
+        ("base_out_distance", "Base-out reserve, distance", "Base-out, distance"),
         ("base_in_near", "Base-in reserve, near", "BI near"),
         ("base_out_near", "Base-out reserve, near", "BO near"),
         ("vertical", "Vertical reserve", "vertical"),
@@ -108,7 +108,7 @@ def face_fields() -> Iterator[Field]:
     yield face(
         "vertex_distance",
         "Vertex distance, carrier",
-        "vertex",
+        "Carrier vertex",
         Length(r.VERTEX),
         "Back of the carrier lens to the cornea, frame adjusted.",
         "eye distance; ametropia at the ocular",
@@ -211,7 +211,7 @@ def face_fields() -> Iterator[Field]:
     yield face(
         "spread",
         "Spread of the tubes, each",
-        "spread",
+        "Spread of the tubes",
         Length(r.DECENTRATION),
         "How far each tube stands outward of its pupil; negative is inward.",
         "binocular field",
@@ -244,7 +244,7 @@ def trial_fields() -> Iterator[Field]:
         Field(
             f"trial.acuity_{eye}",
             f"Acuity through it, {words}",
-            f"thru {short}",
+            f"Acuity through it {short}",
             AcuityKind(),
             at,
             "Distance acuity through the device.",

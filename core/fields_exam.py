@@ -112,7 +112,7 @@ def history_fields() -> Iterator[Field]:
     yield Field(
         "history.hallucinations",
         "Sees things not there (asked)",
-        "images",
+        "Sees things not there",
         YesNo(),
         *at,
         "Images without an object are common with sight loss and harmless, and people fear to tell.",
@@ -166,7 +166,7 @@ def history_fields() -> Iterator[Field]:
     yield Field(
         "history.understanding",
         "Memory and understanding",
-        "memory",
+        "Memory",
         Words(120, example="follows easily"),
         *at,
         "As seen in talk; no test is implied.",
@@ -234,7 +234,7 @@ def acuity_fields() -> Iterator[Field]:
     yield from by_eye(
         "distance_acuity",
         "Distance acuity",
-        "acuity",
+        "Distance acuity",
         AcuityKind(),
         at,
         "With best lenses, by letters: 20/100-2 counts each letter as 0.02 log.",
@@ -244,7 +244,7 @@ def acuity_fields() -> Iterator[Field]:
     yield from by_eye(
         "viewing",
         "Eccentric viewing",
-        "looks",
+        "Eccentric viewing",
         Words(80, example="looks up and left, 10 o'clock"),
         at,
         "Where the eye looks to see best, in clock hours, or 'straight'.",
@@ -253,7 +253,7 @@ def acuity_fields() -> Iterator[Field]:
     yield from by_eye(
         "near_acuity",
         "Smallest print read",
-        "print",
+        "Smallest print",
         NearKind(),
         at,
         "The smallest words that can just be read, with the distance of the page: 1.6M @ 40 is 1.6M at 40 cm.",
@@ -273,7 +273,7 @@ def acuity_fields() -> Iterator[Field]:
     yield from by_eye(
         "reading_curve",
         "Reading curve",
-        "curve",
+        "Reading curve",
         CurveKind(),
         at,
         "Print sizes with words per minute, at least five from easy to hardest: the last sizes below the plateau.",
@@ -297,7 +297,7 @@ def refraction_fields() -> Iterator[Field]:
     yield Field(
         "test.refraction_vertex",
         "Vertex of the refraction",
-        "Rx vertex",
+        "Refraction vertex",
         Length(r.VERTEX),
         at,
         "From the back of the trial lens to the cornea during refraction.",
@@ -325,7 +325,7 @@ def refraction_fields() -> Iterator[Field]:
     yield from by_eye(
         "accommodation",
         "Accommodation",
-        "acc",
+        "Accommodation",
         Number(r.ACCOMMODATION, 2),
         at,
         "Measured amplitude in dioptres; leave empty to use the figure by age.",
@@ -335,7 +335,7 @@ def refraction_fields() -> Iterator[Field]:
     yield from by_eye(
         "sustained_accommodation",
         "Sustained accommodation",
-        "acc kept",
+        "Accommodation kept",
         Number(r.ACCOMMODATION, 2),
         at,
         "What can be kept up for minutes; half the amplitude is taken if left empty.",
@@ -349,7 +349,7 @@ def light_fields() -> Iterator[Field]:
     yield from by_eye(
         "contrast",
         "Letter contrast",
-        "contrast",
+        "Letter contrast",
         Number(r.LOG_CS, 2),
         at,
         "Log contrast sensitivity by letters, 0.05 a letter.",
@@ -360,7 +360,7 @@ def light_fields() -> Iterator[Field]:
     yield from by_eye(
         "pupil",
         "Pupil in the room",
-        "pupil",
+        "Pupil in the room",
         Number(r.EYE_PUPIL, 1),
         at,
         "Entrance pupil in the light in which the device will be used.",
@@ -370,7 +370,7 @@ def light_fields() -> Iterator[Field]:
     yield from by_eye(
         "pupil_dim",
         "Pupil in dim light",
-        "dim pupil",
+        "Pupil in dim light",
         Number(r.EYE_PUPIL, 1),
         at,
         "Entrance pupil in dim light.",
@@ -412,7 +412,7 @@ def field_of_vision_fields() -> Iterator[Field]:
     yield from by_eye(
         "scotoma",
         "Central scotoma, width",
-        "scotoma",
+        "Central scotoma",
         Number(r.SCOTOMA, 1),
         at,
         "Diameter of the central blind area in degrees; 0 if none.",
@@ -421,7 +421,7 @@ def field_of_vision_fields() -> Iterator[Field]:
     yield from by_eye(
         "visual_field",
         "Seeing field, width",
-        "field",
+        "Seeing field",
         Number(r.VISUAL_FIELD, 0),
         at,
         "Horizontal extent of the seeing field in degrees by confrontation.",
