@@ -143,6 +143,39 @@ def place_refusal(
     return None
 
 
+def hole_refusal(
+    context: Context, telescope: Telescope, position: Position, lead: EyeIn
+) -> tuple[RefusalCode, str] | None:
+    """Why the hole for a tube straight ahead or low would run over the edge of the lens; a bioptic has its own rule.
+
+    Only a measured frame refuses. A low tube clears the pupil downwards by what a bioptic needs upwards.
+    """
+    if position == "bioptic" or not lead.pupil_height_known:
+        return None
+    person, figures = context.person, context.figures
+    edge = telescope.housing_radius_mm + figures.rim_mm
+    drop = 0.0
+    where = "straight ahead"
+    if position == "low":
+        drop = telescope.housing_radius_mm + 0.5 * lead.pupil_mm + figures.clearance_mm
+        where = "low in the lens"
+    if drop + edge > lead.pupil_height_mm:
+        return (
+            "frame too shallow",
+            f"{drop + edge:.0f} mm of lens are needed below the pupil for this tube {where}; the frame has "
+            f"{lead.pupil_height_mm:g} mm. More depth below the pupil, a smaller housing, or a mount in front of the "
+            "lens would do.",
+        )
+    if lead.pupil_height_mm - drop + edge > person.b_size_mm and "face.b_size" not in person.assumed:
+        return (
+            "frame too shallow",
+            f"A lens height of {lead.pupil_height_mm - drop + edge:.0f} mm is needed for this tube {where}; the "
+            f"frame has {person.b_size_mm:g} mm. A deeper frame, a smaller housing, or a mount in front of the lens "
+            "would do.",
+        )
+    return None
+
+
 def reach_refusal(context: Context, working_distance_mm: float) -> tuple[RefusalCode, str] | None:
     """Why a cap works too near for these hands; only a measured reach refuses."""
     reach = context.person.reach_mm
@@ -182,6 +215,8 @@ def checked(
     _raise(mount_refusal(configuration.mount, configuration.correction))
     _raise(clip_refusal(context, configuration.mount))
     _raise(place_refusal(context, telescope, configuration.position, lead))
+    if configuration.mount not in FRONT_MOUNTS:
+        _raise(hole_refusal(context, telescope, configuration.position, lead))
     device = device_numbers(context, telescope, cap, tint, configuration)
     if device.cap is not None:
         _raise(reach_refusal(context, device.cap.working_distance_mm))

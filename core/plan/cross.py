@@ -15,6 +15,7 @@ from .configurations import (
     clip_refusal,
     eye_refusal,
     filters_asked_for,
+    hole_refusal,
     place_refusal,
 )
 from .context import Context, EyeIn, Side
@@ -102,6 +103,14 @@ def _spots(ready: Prepared, context: Context, lead: EyeIn) -> Spots:
         if shallow is not None:
             found.shut.append(Shut(index, shallow[0], *_split(high)))
             offered = tuple(place for place in offered if place[0] != "bioptic")
+        for position in ("full diameter", "low"):
+            behind = tuple(
+                place for place in offered if place[0] == position and place[1] not in FRONT_MOUNTS
+            )
+            narrow = hole_refusal(context, telescope, position, lead) if behind else None
+            if narrow is not None:
+                found.shut.append(Shut(index, narrow[0], behind, ()))
+                offered = tuple(place for place in offered if place not in behind)
         found.places.append(_split(offered))
     return found
 
