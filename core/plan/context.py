@@ -73,6 +73,7 @@ class EyeIn:
     """One eye for planning. ``closed`` says why it cannot be computed with, "" when it can.
 
     ``near_m_units`` at ``near_distance_mm`` is threshold print; ``near_estimated`` marks one taken from letter acuity.
+    ``mar_arcmin`` is by letters, ``mar_of_print_arcmin`` by that print: blur is weighed against what is looked at.
     ``tolerance_d`` holds for the room pupil, ``tolerance_dim_d`` for the pupil in dim light.
     """
 
@@ -96,6 +97,7 @@ class EyeIn:
     dim_pupil_mm: float
     accommodation_d: float
     mar_arcmin: float
+    mar_of_print_arcmin: float
     tolerance_d: float
     tolerance_dim_d: float
     visual_field_deg: float | None
@@ -151,6 +153,7 @@ def eye_in(person: Person, side: Side, figures: Figures) -> EyeIn:
         dim_pupil_mm=as_recorded(eye.pupil_dim_mm),
         accommodation_d=as_recorded(eye.accommodation_d),
         mar_arcmin=mar,
+        mar_of_print_arcmin=mar if near_m is None else min(1000.0, max(0.1, 1000.0 * near_m / near_at)),
         tolerance_d=room,
         tolerance_dim_d=dim,
         visual_field_deg=eye.visual_field_deg,

@@ -161,14 +161,13 @@ def _losses(
 ) -> tuple[list[Loss], float]:  # fmt: skip
     figures = context.figures
     found: list[Loss] = []
-    blur = blur_loss_logmar(eye.mar_arcmin, pupil, seen.defocus_d, figures.blur_constant)
+    mar = eye.mar_of_print_arcmin if demand.by_print else eye.mar_arcmin
+    blur = blur_loss_logmar(mar, pupil, seen.defocus_d, figures.blur_constant)
     if blur > 0.0:
         found.append(Loss("blur", blur, f"{seen.defocus_d:.2f} D out of focus costs {blur:.2f} log"))
     if lead.residual_cylinder_d > 0.0:
         whole = defocus_with_cylinder_d(seen.defocus_d, lead.residual_cylinder_d)
-        more = cylinder_loss_logmar(
-            blur_loss_logmar(eye.mar_arcmin, pupil, whole, figures.blur_constant), blur
-        )
+        more = cylinder_loss_logmar(blur_loss_logmar(mar, pupil, whole, figures.blur_constant), blur)
         words = f"a cylinder of {lead.residual_cylinder_d:.2f} D left uncorrected costs {more:.2f} log"
         found.append(Loss("cylinder", more, words))
     light = light_loss_logmar(brightness, figures.light_loss_per_halving_logmar)

@@ -96,7 +96,9 @@ def eye_goal(
         intermediate=demand.kind != "distance",
         start=start,
         to_z=_Z95 / cr95,
-        blur_scale=figures.blur_constant * pupil / eye.mar_arcmin,
+        blur_scale=figures.blur_constant
+        * pupil
+        / (eye.mar_of_print_arcmin if demand.by_print else eye.mar_arcmin),
         tolerance_d=eye.tolerance_dim_d if dim else eye.tolerance_d,
         accommodation_d=eye.accommodation_d,
         room_tolerance_d=eye.tolerance_d,
