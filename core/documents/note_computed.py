@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from ..assumptions import ASSUMPTIONS
 from ..case import Visit
+from ..entry_clinical import DetailKind
 from ..fields import by_path, goal_by_key
 from ..fitting.carrier import carrier_question
 from ..goals import Demand
@@ -138,7 +139,13 @@ def _goal_figure(demand: Demand, key: str, source: str) -> str:
         return f"{goal_key_words(key)} ({clean(source)})"
     value = getattr(demand, f"{key}_mm", None)
     value = getattr(demand, key, None) if value is None else value
-    shown = "" if value is None else f" {value_of_goal(field, value)}"
+    if value is None:
+        shown = ""
+    elif isinstance(field.kind, DetailKind):
+        # The demand holds a detail by its size alone.
+        shown = f" {value:g} mm"
+    else:
+        shown = f" {value_of_goal(field, value)}"
     return f"{goal_key_words(key)}{shown} ({clean(source)})"
 
 
