@@ -17,9 +17,10 @@ import pytest
 from afocal.core.case import Case, new_case
 from afocal.core.configuration import Configuration
 from afocal.core.faults import Diagnosis, Findings, diagnose_case, findings_of, predict
+from afocal.core.faults.of_case import as_recorded
 from afocal.core.fitting.sheet import fitting_sheet, with_result
 from afocal.core.fitting.types import FittingSheet
-from afocal.core.plan import option_for, read_case
+from afocal.core.plan import read_case
 from afocal.core.settings import Settings
 from afocal.core.stock import Cap, Stock, Telescope
 
@@ -79,9 +80,8 @@ def _step(sheet: FittingSheet, key: str):
 
 def expected(choice: Configuration, fault: str, size: float, eye: str = "", **record: str) -> Findings:
     """What the forward model would have measured."""
-    context, demands = read_case(case_of(choice, **record), SETTINGS)
-    option = option_for(context, STOCK, demands, choice)
-    return predict(fault, size, option, context.person, SETTINGS, eye)
+    context, _ = read_case(case_of(choice, **record), SETTINGS)
+    return predict(fault, size, as_recorded(context, STOCK, choice), context.person, SETTINGS, eye)
 
 
 # 2.0x, tilt 32' between the tubes: (2 - 1) x 32' = 32', 100 tan 32' = 0.93 prism D. The right tube up: an object straight
