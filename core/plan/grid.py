@@ -81,7 +81,7 @@ class Grid:
     _first: list[Entry] = field(default_factory=list)
     _all: list[Entry] | None = None
     _rest: list[Entry] | None = None
-    _suits: dict[tuple[int, Place], float] = field(default_factory=dict)
+    _suits: dict[tuple[bool, int, Place], float] = field(default_factory=dict)
 
     def __len__(self) -> int:
         """How many options there are."""
@@ -122,8 +122,9 @@ class Grid:
         found = self.blocks[block]
         base, used, telescope = found.base[row], found.used[row], found.rows.rows[row].telescope
         weight = self.context.figures.weights[6]
+        two = found.eye == "both"
         for place in found.places_of(row):
-            yield Entry(base + used * weight * self._suits[telescope, place], block, row, place)
+            yield Entry(base + used * weight * self._suits[two, telescope, place], block, row, place)
 
     def _useful_entries(self) -> Iterator[Entry]:
         for number, block in enumerate(self.blocks):
@@ -147,7 +148,8 @@ class Grid:
         heads: list[tuple[float, int, int]] = []
         for number, block in enumerate(self.blocks):
             counts, suits = SMALL.get(
-                (self.ready, suited, block.frame.spots), lambda block=block: self._by_kind(block)
+                (self.ready, suited, block.frame.spots, block.eye == "both"),
+                lambda block=block: self._by_kind(block),
             )
             kinds = block.rows.kinds
             best = [
@@ -180,10 +182,11 @@ class Grid:
         # Every row left out has a best place no better than the last of these, so this many are surely in order.
         self._first = first if len(top) == len(heads) else first[: len(top)]
 
-    def _comforts(self, positions: dict[Position, float]) -> dict[tuple[int, Place], float]:
-        """How comfortable each telescope is in each of its places."""
+    def _comforts(self, positions: dict[Position, float]) -> dict[tuple[bool, int, Place], float]:
+        """How comfortable each telescope is in each of its places, as one tube and as two."""
         return {
-            (index, place): comfort(positions, place[0], place[1], telescope)
+            (two, index, place): comfort(positions, place[0], place[1], telescope, 1 + two)
+            for two in (False, True)
             for index, telescope in enumerate(self.ready.telescopes)
             for place in self.ready.places[index]
         }
@@ -193,7 +196,10 @@ class Grid:
         counts: list[int] = []
         suits: list[float] = []
         for index, (behind, front) in enumerate(block.frame.places):
-            worth = [[self._suits[index, place] for place in where] for where in (behind, front)]
+            worth = [
+                [self._suits[block.eye == "both", index, place] for place in where]
+                for where in (behind, front)
+            ]
             for found in (worth[0], worth[1], worth[0] + worth[1]):
                 counts.append(len(found))
                 suits.append(max(found, default=0.0))

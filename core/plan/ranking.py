@@ -99,10 +99,10 @@ def _suits(demand: Demand) -> dict[Position, float]:
 
 
 def comfort(
-    positions: dict[Position, float], position: Position, mount: Mount, telescope: Telescope
+    positions: dict[Position, float], position: Position, mount: Mount, telescope: Telescope, tubes: int
 ) -> float:
-    """Comfort of a position and mount with this weight, 0 to 1."""
-    over = ((telescope.weight_g or 0.0) - LIGHT_G) / (HEAVY_G - LIGHT_G)
+    """Comfort of a position and mount with the weight of so many tubes, 0 to 1."""
+    over = ((telescope.weight_g or 0.0) * tubes - LIGHT_G) / (HEAVY_G - LIGHT_G)
     return positions[position] * _MOUNT_COMFORT[mount] * (1.0 - HEAVY_COST * min(1.0, max(0.0, over)))
 
 
@@ -195,7 +195,11 @@ def score_parts(
     steady = steady_power(context.person)
     parts: dict[str, list[float]] = {name: [] for name in WEIGHT_NAMES}
     suits = comfort(
-        position_comfort(context.person, demands), configuration.position, configuration.mount, telescope
+        position_comfort(context.person, demands),
+        configuration.position,
+        configuration.mount,
+        telescope,
+        len(configuration.eyes),
     )
     uncorrected = configuration.correction == "none" and context.eye(device.leading.side).needs_correction
     cap_power = 0.0 if device.cap is None else device.cap.power_d

@@ -246,8 +246,10 @@ def _of_steadiness(
         found.con(
             f"The head trembles ({context.person.head_tremor}) and this power multiplies it {power:.1f} times."
         )
-    if device.weight_g is not None and device.weight_g > (LIGHT_G + HEAVY_G) / 2.0:
-        found.con(f"It weighs {device.weight_g:g} g on the nose.")
+    carried_g = (device.weight_g or 0.0) * len(device.eyes)
+    if carried_g > (LIGHT_G + HEAVY_G) / 2.0:
+        both = " with both tubes" if len(device.eyes) == 2 else ""
+        found.con(f"It weighs {carried_g:g} g on the nose{both}.")
 
 
 def _of_eyes(context: Context, configuration: Configuration, device: DeviceNumbers, found: Reasons) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -86,3 +87,21 @@ def test_the_height_of_the_lens_decides_above():
 def test_an_assumed_frame_refuses_nothing():
     """What was not measured is asked for, not held against a device."""
     assert ways(case_of("")) == ({FULL, LOW} | FRONT, set())
+
+
+def test_a_pair_is_weighed_as_two_tubes():
+    """Comfort and the reason against both count what the nose carries, as the fitting sheet does."""
+    heavy = replace(TUBE, weight_g=45.0)
+    case = case_of("30").with_typed("left.distance_acuity", "20/100").with_typed("left.refraction", "pl")
+    case = case.with_typed("binocular.fusion", "yes").with_typed("face.pd", "62")
+    found = plan(case, Stock(telescopes=(heavy,)), SETTINGS)
+    one = next(each for each in found.options if each.configuration.eye == "right")
+    same = replace(one.configuration, eye="both")
+    pair = next(each for each in found.options if each.configuration == same)
+    worth = {
+        name: next(part.value for part in option.score_parts if part.criterion == "comfort")
+        for name, option in (("one", one), ("pair", pair))
+    }
+    assert worth["pair"] < worth["one"]
+    assert any("90 g on the nose with both tubes" in words for words in pair.reasons_against)
+    assert not any("on the nose" in words for words in one.reasons_against)
