@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from textual.binding import Binding
 
@@ -26,8 +25,7 @@ _LIVES_IN: dict[Place, tuple[Place, ...]] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Command:
+class Command(NamedTuple):
     """One thing that can be done. ``key`` is "" for what only the palette offers; ``word`` stands in the key line."""
 
     id: str

@@ -6,11 +6,10 @@ at the start (`use_signs`), from what the output stream can encode.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 
-@dataclass(frozen=True)
-class Signs:
+class Signs(NamedTuple):
     """One set of signs; every sign is one cell wide, so that columns stay where they are."""
 
     ascii_only: bool

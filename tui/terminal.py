@@ -58,7 +58,7 @@ def takes_unicode(encoding: str | None) -> bool:
     """True when every sign of the Unicode set can be encoded for this stream."""
     if not encoding:
         return False
-    signs = "".join(value for value in vars(UNICODE_SIGNS).values() if isinstance(value, str))
+    signs = "".join(value for value in UNICODE_SIGNS if isinstance(value, str))
     try:
         (signs + "−°²×≤").encode(encoding)
     except (LookupError, UnicodeEncodeError):

@@ -61,11 +61,11 @@ def test_plain_ascii_where_the_stream_takes_nothing_else(encoding: str | None, t
 def test_every_sign_is_one_cell_and_the_ascii_ones_are_ascii() -> None:
     """Both sets have the same signs, each one cell wide; in one set they differ where both can stand in one place."""
     for signs in (UNICODE_SIGNS, ASCII_SIGNS):
-        values = [value for value in vars(signs).values() if isinstance(value, str)]
+        values = [value for value in signs if isinstance(value, str)]
         assert all(len(value) == 1 for value in values)
         assert len({signs.assumed, signs.carried, signs.error}) == 3
         assert len({signs.ok, signs.check, signs.no, signs.error}) == 4
-    assert all(str(value).isascii() for value in vars(ASCII_SIGNS).values())
+    assert all(str(value).isascii() for value in ASCII_SIGNS)
 
 
 @pytest.mark.parametrize(

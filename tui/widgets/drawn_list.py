@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import ClassVar
 
 from textual import events
@@ -27,23 +26,23 @@ class DrawnList(Drawn, can_focus=True):
         Binding("enter", "choose", show=False, priority=True),
     ]
 
-    @dataclass
     class RowFocused(Message):
         """The caret came to another row."""
 
-        sender_list: DrawnList
-        key: str
+        def __init__(self, sender_list: DrawnList, key: str) -> None:
+            super().__init__()
+            self.sender_list, self.key = sender_list, key
 
         @property
         def control(self) -> DrawnList:
             return self.sender_list
 
-    @dataclass
     class RowChosen(Message):
         """Enter was pressed on a row."""
 
-        sender_list: DrawnList
-        key: str
+        def __init__(self, sender_list: DrawnList, key: str) -> None:
+            super().__init__()
+            self.sender_list, self.key = sender_list, key
 
         @property
         def control(self) -> DrawnList:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import datetime
-from typing import ClassVar, Literal
+from typing import ClassVar, Literal, NamedTuple
 
 from rich.cells import cell_len
 from textual.binding import Binding, BindingType
@@ -98,8 +97,7 @@ class AnswerLine(Drawn, can_focus=True):
 Weight = Literal["done", "note", "check", "error"]
 
 
-@dataclass(frozen=True)
-class Said:
+class Said(NamedTuple):
     """A message that was shown, and when."""
 
     at: datetime
@@ -161,8 +159,7 @@ class MessageLine(Drawn):
         return ((fit(text, max(1, room - cell_len(tail))), role), (tail, "bar-key"))
 
 
-@dataclass(frozen=True)
-class KeyWord:
+class KeyWord(NamedTuple):
     """A key and the word for what it does."""
 
     key: str

@@ -8,8 +8,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
-from typing import ClassVar, Literal
+from typing import ClassVar, Literal, NamedTuple
 
 from rich.cells import cell_len
 from textual.binding import Binding, BindingType
@@ -24,8 +23,7 @@ _PAGE = 128
 _PAGES_KEPT = 16
 
 
-@dataclass(frozen=True)
-class Column:
+class Column(NamedTuple):
     """A column: `width` cells at least, all that is left when `flexible`; the lowest `priority` number stays
     longest, 0 always."""
 
@@ -38,8 +36,7 @@ class Column:
     short_title: str = ""
 
 
-@dataclass(frozen=True)
-class ListRow:
+class ListRow(NamedTuple):
     """A row: its key, one text a column, and where wanted one role a column."""
 
     key: str

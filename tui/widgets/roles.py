@@ -7,15 +7,13 @@ colours that is not here cannot get onto the screen through a drawn widget.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from rich.style import Style
 from textual.color import Color
 
 
-@dataclass(frozen=True)
-class Role:
+class Role(NamedTuple):
     """Theme variables for text and ground, text attributes, and what the contrast rule is: text or mark."""
 
     ink: str
