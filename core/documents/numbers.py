@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from ..configuration import Configuration
 from ..plan.formulas import cap_prism_relief_prism
 from ..plan.types import EyeNumbers, MountNumbers, Option, Outcome, PairNumbers
+from ..plan.verdict import percent
 from ..settings import Settings
 from ..stock import Telescope
 from .findings import logmar_words
@@ -264,9 +265,7 @@ def _acuity(outcome: Outcome, settings: Settings) -> Iterator[Shown]:
         yield Shown("Acuity promised", words, criterion, "predicted_logmar", value, brief=True)
     if outcome.probability is not None:
         criterion = f"95 % of repeats within {number(outcome.cr95_logmar)} logMAR"
-        # No prediction is certain, nor out of the question.
-        whole = round(100 * outcome.probability)
-        words = "under 1%" if whole < 1 else "over 99%" if whole > 99 else f"{whole}%"
+        words = percent(outcome.probability)
         yield Shown(
             "Chance of reaching the goal", words, criterion, "probability", outcome.probability, brief=True
         )

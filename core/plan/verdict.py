@@ -87,6 +87,11 @@ def percent(chance: float) -> str:
     return "under 1 %" if value < 1 else "over 99 %" if value > 99 else f"{value} %"
 
 
+def percent_brief(chance: float) -> str:
+    """The same for a narrow column: ``80%``, ``>99%``."""
+    return percent(chance).replace("under ", "<").replace("over ", ">").replace(" ", "")
+
+
 def hindrances_of(chosen: dict, vergence: int, share: float, share_wanted: float) -> list[str]:
     """What keeps the goal from being met beside its chance, in words."""
     found = []

@@ -170,8 +170,9 @@ def test_a_tube_that_the_frame_does_not_hold_is_not_ordered():
 
     low = music(position="low", mount="through the lens", correction="carrier", cap="cap+2.25")
     (sentence,) = against(low)
-    # Housing 13, tube 15.75 below the pupil, rim 3.
-    assert "at least 31.8 mm; now 20 mm" in sentence and sentence.endswith("or a smaller tube.")
+    # Housing 13, tube 15.75 below the pupil, rim 3: 31.75 mm, and the pupil stands 20 mm above the rim.
+    assert sentence.startswith("The chosen device cannot be ordered: 32 mm of lens are needed below the pupil")
+    assert "the frame has 20 mm" in sentence
     straight = music(mount="through the lens", correction="carrier", cap="cap+2.25")
     assert against(straight) == []
     # 33 mm from the middle and 13 of housing reach to 46 mm; a lens of 34 mm beside a bridge of 18 ends at 43.

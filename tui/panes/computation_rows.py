@@ -14,6 +14,7 @@ from ...core.documents.numbers import Shown, device_numbers, outcome_numbers
 from ...core.formula import REGISTRY
 from ...core.plan.sensitivity import measure_next, sensitivity
 from ...core.plan.types import Option, Outcome
+from ...core.plan.verdict import percent_brief
 from ..signs import current_signs
 from ..view import View
 from ..widgets.sheet import SheetRow, heading_row, text_row, value_row
@@ -49,7 +50,7 @@ def grade_words(outcome: Outcome, *, brief: bool = False) -> str:
     """The grade with its sign, and the chance; brief without the word."""
     signs = current_signs()
     sign = {"meets": signs.ok, "nearly": signs.check}.get(outcome.grade, signs.no)
-    chance = "" if outcome.probability is None else f" {outcome.probability:.0%}"
+    chance = "" if outcome.probability is None else f" {percent_brief(outcome.probability)}"
     if brief and chance:
         return sign + chance
     return f"{sign} {outcome.grade}{chance}"

@@ -16,6 +16,7 @@ from ...core.entry import AcuityKind, NearKind
 from ...core.errors import Refusal
 from ...core.goals import Demand
 from ...core.plan.types import Option, Outcome
+from ...core.plan.verdict import percent
 from ...core.print_size import NearPrint, format_near_print
 from ...core.settings import Settings
 from ..signs import current_signs
@@ -294,7 +295,7 @@ def words(subject: Subject) -> list[SheetRow]:
     outcome = subject.outcome
     if outcome is not None and outcome.probability is not None:
         key = f"goal:{outcome.goal_index}:probability"
-        rows.append(value_row("Chance of reaching what is wanted", f"{outcome.probability:.0%}", key=key))
+        rows.append(value_row("Chance of reaching what is wanted", percent(outcome.probability), key=key))
     tried = subject.view.case.value("trial.device")
     if tried:
         rows.append(value_row("Tried", str(tried)))

@@ -52,6 +52,7 @@ class Beside(Sheet):
 def working_rows(view: View) -> list[SheetRow]:
     """The working of the chance for the first goal with the best option; in words when there is none."""
     from ...core.errors import AfocalError
+    from ...core.plan.verdict import percent
     from ...core.plan.workings import explain
     from .working import step_rows
 
@@ -61,7 +62,7 @@ def working_rows(view: View) -> list[SheetRow]:
     outcome = best.outcomes[0]
     if outcome.probability is None:
         return [heading_row("Working"), text_row(f"No chance can be given for {outcome.goal}.", "note")]
-    rows = [heading_row(f"Chance for {outcome.goal}: {outcome.probability:.0%}")]
+    rows = [heading_row(f"Chance for {outcome.goal}: {percent(outcome.probability)}")]
     try:
         working = explain(view.case, view.stock, view.settings, best.configuration, 0, "probability")
     except AfocalError as error:

@@ -8,6 +8,7 @@ from rich.style import Style
 from textual.renderables.digits import Digits
 
 from ...core.documents.findings import logmar_words
+from ...core.plan.verdict import percent_brief
 from ..signs import current_signs
 from ..view import View
 from ..widgets.sheet import SheetRow, text_row
@@ -29,7 +30,10 @@ def figures(view: View) -> Iterator[tuple[str, str]]:
         return
     outcome = best.outcomes[0]
     if outcome.probability is not None:
-        yield f"Chance for {outcome.goal}", f"{outcome.probability:.0%}"
+        # The large figures have no sign for over or under, so that stands in the words.
+        brief = percent_brief(outcome.probability)
+        beyond = {"<": ", under", ">": ", over"}.get(brief[0], "")
+        yield f"Chance for {outcome.goal}{beyond}", brief.lstrip("<>")
     if outcome.print_read_m_units is not None:
         yield "Smallest print expected", f"{outcome.print_read_m_units:.2g}M"
     elif outcome.predicted_logmar_with_losses is not None:
