@@ -25,9 +25,13 @@ def run(kinds: str, rows: int = 40, columns: int = 80, **env: str) -> Terminal:
 
 
 def assert_on(terminal: Terminal, expected: str, step: str) -> None:
-    """The cursor is visible and the text under it begins as expected; "" stands for a blank cell."""
+    """The cursor comes to stand, visible, where the text begins as expected; "" stands for a blank cell."""
+    length = max(1, len(expected))
+    terminal.wait_until(
+        lambda: terminal.cursor_visible and terminal.under_cursor(length).strip() == expected, timeout_s=4.0
+    )
     assert terminal.cursor_visible, f"{step}: the cursor is hidden"
-    found = terminal.under_cursor(max(1, len(expected)))
+    found = terminal.under_cursor(length)
     assert found.strip() == expected, f"{step}: cursor {terminal.cursor} on {found!r}\n{terminal.text}"
 
 

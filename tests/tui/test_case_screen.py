@@ -15,6 +15,7 @@ from textual.pilot import Pilot
 
 from afocal.core.case_file import loads_case
 from afocal.core.plan import plan as plan_of
+from afocal.core.plan.verdict import percent
 from afocal.tui.app import AfocalApp
 from afocal.tui.screens import case as case_module
 from afocal.tui.screens.case import CaseScreen, answer_sentence
@@ -334,11 +335,11 @@ async def test_the_working_stands_beside_the_intake_where_it_is_wide(
         await until(pilot, lambda: len(screen.beside.rows) > 10)
         assert screen.view.best is not None
         first = screen.beside.rows
-        assert f"{screen.view.best.outcomes[0].probability:.0%}" in first[0].parts[0][0]
+        assert percent(screen.view.best.outcomes[0].probability) in first[0].parts[0][0]
         screen.pane.go_to("right.distance_acuity")
         await typing(pilot, ("20/160", "tab"))
         await until(pilot, lambda: screen.beside.rows != first)
-        assert f"{screen.view.best.outcomes[0].probability:.0%}" in screen.beside.rows[0].parts[0][0]
+        assert percent(screen.view.best.outcomes[0].probability) in screen.beside.rows[0].parts[0][0]
         form = screen.pane.form  # type: ignore[attr-defined]
         on = form.current_key
         shown = screen.beside.rows
