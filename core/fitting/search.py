@@ -17,7 +17,8 @@ from .vergence import near_vergence
 
 _HALF_FIELD = Range("field to one side", "deg", 0, 60, 1, 25, "6")
 _VERTICAL = Range("vertical prism", "prism D", -20, 20, -3, 3, "0.5")
-_HORIZONTAL = Range("horizontal prism", "prism D", -60, 60, -10, 30, "4")
+# Strong plain caps on parallel tubes ask for far more than is usual elsewhere; the step's own limits judge it.
+_HORIZONTAL = Range("horizontal prism", "prism D", -400, 400, -60, 400, "4")
 _SIZES = Range("difference in size of the two pictures", "%", 0, 60, 0, 15, "4")
 _CYLINDER = Range("cylinder", "D", 0, 10, 0, 4, "1")
 # Dissociated eyes at a page repeat sideways so many times worse than at a far light (common practice).

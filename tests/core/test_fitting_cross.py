@@ -202,6 +202,17 @@ def test_every_step_accepts_its_own_target() -> None:
             assert verdict(step, StepResult(measured=typed)).state == "ok", (step.key, typed)
 
 
+def test_the_strongest_plain_caps_have_a_prism_that_can_be_typed() -> None:
+    """Two +20 D caps on parallel tubes ask for more prism than any other step; its target is accepted as typed."""
+    strongest = Cap(id="strongest", description="cap +20", power_d=20.0)
+    choice = Configuration("middle", "both", "full diameter", "through the lens", cap="strongest")
+    stock = replace(STOCK, caps=(*STOCK.caps, strongest))
+    sheet = fitting_sheet(CASE.with_visit(replace(CASE.visit, choice=choice)), stock, SETTINGS)
+    step = next(each for each in sheet if each.key == "search.near_horizontal")
+    assert step.target_value is not None and abs(step.target_value) > 60
+    assert verdict(step, StepResult(measured=f"{step.target_value:.2f}")).state == "ok"
+
+
 def test_progress_starts_with_what_the_record_knows() -> None:
     """A measured frame answers its step before anything is typed on the sheet."""
     choice = Configuration("middle", "right", "bioptic", "through the lens")
