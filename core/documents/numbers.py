@@ -16,7 +16,7 @@ from ..settings import Settings
 from ..stock import Telescope
 from .findings import logmar_words
 from .numbers_cap import cap_shown
-from .shown import CORRECTION_WORDS, FOCUS_WORDS, Shown, field_criterion, length, span
+from .shown import CORRECTION_WORDS, FOCUS_WORDS, Shown, correction_words, field_criterion, length, span
 from .text import clean, number, signed
 
 
@@ -32,7 +32,7 @@ def choice_words(option: Option) -> str:
         f"{power_words(option.telescope)} telescope ({clean(option.telescope.id)})",
         eye_words(choice.eye),
         f"{choice.position} position, {choice.mount}",
-        CORRECTION_WORDS[choice.correction],
+        correction_words(choice),
         FOCUS_WORDS[choice.focus],
     ]
     if option.cap is not None:
@@ -131,7 +131,7 @@ def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
         eye.ametropia_at_ocular_d,
     )
     if eye.correction_lens_d is not None:
-        place_of = f"best sphere, {CORRECTION_WORDS[option.configuration.correction]}"
+        place_of = f"best sphere, {correction_words(option.configuration)}"
         words = f"{signed(eye.correction_lens_d)} D"
         yield Shown(f"Correcting lens{of}", words, place_of, "correction_lens_d", eye.correction_lens_d)
     if abs(eye.residual_sphere_d) >= 0.005 or abs(eye.residual_cylinder_d) >= 0.005:

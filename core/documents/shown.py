@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from ..configuration import Configuration
 from .findings import Item
 from .text import number
 
@@ -19,6 +20,13 @@ FOCUS_WORDS = {
     "infinity": "focused for far distance",
     "hyperfocal": "focused hyperfocally",
 }
+
+
+def correction_words(choice: Configuration) -> str:
+    """Where the correction of a device is; under a clip it is in the spectacles that the person has."""
+    if choice.mount == "clip-on" and choice.correction == "carrier":
+        return "correction in the person's own spectacles"
+    return CORRECTION_WORDS[choice.correction]
 
 
 class Shown(NamedTuple):

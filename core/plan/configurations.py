@@ -16,17 +16,36 @@ from .tube_field import Infeasible
 from .types import DeviceNumbers, RefusalCode
 from .wearing import wanted_tilt_deg
 
-# Through the person's own lenses nothing but those lenses can correct.
-FRONT_CORRECTIONS: tuple[Correction, ...] = ("carrier", "none")
 OFF_AXIS_MOST_DEG = 45.0
 
 
-def corrections_for(context: Context, telescope: Telescope, eye: EyeChoice) -> tuple[Correction, ...]:
-    """The places of correction to weigh: what the telescope offers, or none where no eye needs one."""
+def needs_lens(context: Context, eye: EyeChoice) -> bool:
+    """Whether any eye of the choice needs a lens."""
     sides = ("right", "left") if eye == "both" else (eye,)
-    if not any(context.eye(side).needs_correction for side in sides):
+    return any(context.eye(side).needs_correction for side in sides)
+
+
+def offered_corrections(telescope: Telescope, needs: bool) -> tuple[Correction, ...]:
+    """The places of correction to weigh: what the telescope offers, or none where no eye needs one.
+
+    A telescope that is only ever mounted in front is looked through the carrier lens, whatever else it offers.
+    """
+    if not needs:
         return ("none",)
+    only_front = all(mount in FRONT_MOUNTS for mount in telescope.mounts)
+    if only_front and "carrier" not in telescope.corrections:
+        return (*telescope.corrections, "carrier")
     return telescope.corrections
+
+
+def corrections_for(context: Context, telescope: Telescope, eye: EyeChoice) -> tuple[Correction, ...]:
+    """The places of correction to weigh for this eye, or both."""
+    return offered_corrections(telescope, needs_lens(context, eye))
+
+
+def goes_in_front(correction: Correction, needs: bool) -> bool:
+    """Whether a correction goes with a mount in front: a lens corrects there, or needs no power."""
+    return correction == "carrier" or (correction == "none" and not needs)
 
 
 def places_for(telescope: Telescope) -> tuple[tuple[Position, Mount], ...]:
@@ -89,25 +108,37 @@ def _pair_refusal(context: Context, telescope: Telescope) -> tuple[RefusalCode, 
     return None
 
 
-def mount_refusal(mount: Mount, correction: Correction) -> tuple[RefusalCode, str] | None:
-    """Why a correction does not go with a mount."""
-    if mount in FRONT_MOUNTS and correction not in FRONT_CORRECTIONS:
-        return (
-            "mount",
-            f"Mounted {mount}, the person looks through the carrier lens, which already corrects: no correction at "
-            f"the {correction if correction != 'refocused' else 'tube'} is needed.",
+def mount_refusal(mount: Mount, correction: Correction, needs: bool) -> tuple[RefusalCode, str] | None:
+    """Why a correction does not go with a mount, for eyes that need a lens or do not."""
+    if mount not in FRONT_MOUNTS or goes_in_front(correction, needs):
+        return None
+    if mount == "clip-on":
+        lens = (
+            "Clipped on, it is looked through the person's own spectacles, which stay and hold the correction"
         )
-    return None
+    else:
+        lens = f"Mounted {mount}, it is looked through the carrier lens, which holds the correction"
+    if correction == "none":
+        return "mount", f"{lens}: it cannot be left out."
+    place = "tube" if correction == "refocused" else correction
+    return "mount", f"{lens}: no correction at the {place} is needed."
 
 
 def clip_refusal(context: Context, mount: Mount) -> tuple[RefusalCode, str] | None:
-    """Why nothing can be clipped on: no spectacles are worn."""
-    if mount == "clip-on" and context.person.lenses_worn == "none":
+    """Why nothing can be clipped on: no spectacles are worn, or only such as blur what lies far."""
+    worn = context.person.lenses_worn
+    if mount != "clip-on" or worn not in ("none", "reading only"):
+        return None
+    if worn == "none":
         return (
             "mount",
             "No spectacles are worn that it could be clipped to: take another mount, or fit a frame first.",
         )
-    return None
+    return (
+        "mount",
+        "Only reading spectacles are worn, and clipped to them it would be looked through their add: take another "
+        "mount, or spectacles for far first.",
+    )
 
 
 def place_refusal(
@@ -212,7 +243,7 @@ def checked(
     order = context.order(configuration.eyes)
     lead = context.eye(order[0])
     _raise(eye_refusal(context, telescope, eye))
-    _raise(mount_refusal(configuration.mount, configuration.correction))
+    _raise(mount_refusal(configuration.mount, configuration.correction, needs_lens(context, eye)))
     _raise(clip_refusal(context, configuration.mount))
     _raise(place_refusal(context, telescope, configuration.position, lead))
     if configuration.mount not in FRONT_MOUNTS:

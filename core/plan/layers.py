@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 
 from ..configuration import Correction, Mount, Position
 from ..stock import Cap, Stock, Telescope
-from .configurations import FRONT_CORRECTIONS, places_for, reach_refusal
+from .configurations import goes_in_front, offered_corrections, places_for, reach_refusal
 from .context import VERTEX_NEEDED_OVER_D, Context, EyeIn
 from .device import FRONT_MOUNTS, IN_FRONT_GAP_MM
 from .quick_tube import (
@@ -179,9 +179,8 @@ def _kinds(ready: Prepared, eye: EyeIn, needs: bool, index: int) -> Iterator[tup
     has_front = any(mount in FRONT_MOUNTS for _, mount in places)
     has_behind = any(mount not in FRONT_MOUNTS for _, mount in places)
     same = eye.ocular_to_cornea_mm is not None or tube.behind_mm <= -IN_FRONT_GAP_MM
-    corrections: tuple[Correction, ...] = ready.telescopes[index].corrections if needs else ("none",)
-    for correction in corrections:
-        front_fits = has_front and correction in FRONT_CORRECTIONS
+    for correction in offered_corrections(ready.telescopes[index], needs):
+        front_fits = has_front and goes_in_front(correction, needs)
         if has_behind:
             yield correction, False, same and front_fits
         if front_fits and not (has_behind and same):

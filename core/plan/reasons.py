@@ -57,6 +57,8 @@ def summary_of(
         parts.append(tint.description or tint.id)
     if configuration.correction == "refocused":
         parts.append("tube refocused for the bare eye")
+    elif configuration.correction == "carrier" and configuration.mount == "clip-on":
+        parts.append("correction in the person's own spectacles")
     elif configuration.correction != "none":
         parts.append(f"correction in the {configuration.correction}")
     if configuration.focus == "hyperfocal":
@@ -170,8 +172,9 @@ def _of_ametropia(
             ", advised even for a slight error (common practice)" if eye.strongest_d < SLIGHT_ERROR_D else ""
         )
         if configuration.mount in FRONT_MOUNTS:
+            lens = "person's own lens" if configuration.mount == "clip-on" else "carrier"
             found.pro(
-                "It stands in front of the carrier, which holds sphere and cylinder: the tube needs no correction."
+                f"It stands in front of the {lens}, which holds sphere and cylinder: the tube needs no correction."
             )
         else:
             found.pro(

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from ..configuration import Correction, EyeChoice
 from ..stock import Filter
 from .configurations import (
-    FRONT_CORRECTIONS,
     corrections_for,
+    goes_in_front,
+    needs_lens,
 )
 from .context import EyeIn
 from .device import FRONT_MOUNTS
@@ -128,12 +129,13 @@ def refuse_places(
     grid: Grid, choice: EyeChoice, rows: EyeRows, frame: Frame, usable: list[bool], tints: int
 ) -> None:
     """Places that the frame does not allow: all settings of such a telescope there, whatever else holds."""
+    needs = needs_lens(grid.context, choice)
     for shut in frame.spots.shut:
         if shut.telescope in frame.closed:
             continue
         count, stands = 0, None
         for correction in corrections_for(grid.context, grid.ready.telescopes[shut.telescope], choice):
-            where = shut.behind if correction not in FRONT_CORRECTIONS else shut.behind + shut.front
+            where = shut.behind + shut.front if goes_in_front(correction, needs) else shut.behind
             count += len(where) * grid.ready.states(shut.telescope)
             if where and stands is None:
                 stands = (shut.telescope, choice, where[0], -1, None, correction, False)
@@ -142,12 +144,13 @@ def refuse_places(
 
 
 def refuse_mounts(grid: Grid, choice: EyeChoice, frame: Frame, tints: int) -> None:
+    needs = needs_lens(grid.context, choice)
     for index, telescope in enumerate(grid.ready.telescopes):
         front = [place for place in grid.ready.places[index] if place[1] in FRONT_MOUNTS]
         if not front or index in frame.closed:
             continue
         for correction in corrections_for(grid.context, telescope, choice):
-            if correction not in FRONT_CORRECTIONS:
+            if not goes_in_front(correction, needs):
                 count = len(front) * grid.ready.states(index) * tints
                 stands = (index, choice, front[0], -1, None, correction, False)
                 grid.refused.append(RefusedEntry(stands, "mount", count))

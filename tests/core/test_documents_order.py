@@ -263,7 +263,7 @@ def test_a_clip_on_needs_no_carrier():
     sentences = [each.sentence for each in obstacles(case, plan, cases.SETTINGS)]
     # The right eye needs a lens, so that the spectacles under the clip are in question first.
     (sentence,) = sentences
-    assert "needs -0.50 -0.75 x 180" in sentence and "the person's own spectacles" in sentence
+    assert "the person's own spectacles, which stay and hold the correction" in sentence
     text = text_of(case.with_typed("right.refraction", "pl"))
     over = cases.chosen(case, **{**CLIP, "correction": "carrier"})
     assert "Correction: in the person's own spectacles, over which it clips" in text_of(over)
