@@ -10,6 +10,7 @@ from ..entry_clinical import DetailKind
 from ..fields import by_path, goal_by_key
 from ..fitting.carrier import carrier_question
 from ..goals import Demand
+from ..plan.alternatives import with_telescope
 from ..plan.types import Plan
 from .findings import Item, goal_key_words, value_of_goal
 from .note_facts import NoteFacts
@@ -89,7 +90,11 @@ def _outcomes(facts: NoteFacts, brief: bool = False) -> list[Item]:
 
 
 def _alternatives(facts: NoteFacts) -> list[Item]:
-    tables = facts.plan.alternatives if facts.plan else ()
+    plan, option = facts.plan, facts.option
+    tables = plan.alternatives if plan else ()
+    if plan is not None and option is not None:
+        # The note is about the chosen device, which need not be the one that serves this goal best.
+        tables = tuple(with_telescope(plan, table, option) for table in tables)
     return [Item(f"Near devices for goal {table.goal_index + 1}", clean(table.sentence)) for table in tables]
 
 

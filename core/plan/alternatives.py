@@ -19,7 +19,7 @@ from ..settings import Settings
 from ..stock import NearAlternative, Stock
 from .context import Context, EyeIn
 from .formulas import as_recorded, field_ratio
-from .types import Alternative, AlternativeTable, Option
+from .types import Alternative, AlternativeTable, Option, Plan
 
 REACH_MARGIN = 1.0 + 1e-9
 STRONGEST_ADD_D = 40.0
@@ -67,11 +67,34 @@ def alternatives_for(
         rows.append(telescope)
     if eye.accommodation_d >= ACCOMMODATION_OF_USE_D:
         rows.append(_held_near(eye, needed))
-    rows.sort(key=lambda row: (not row.reaches, -(row.characters or 0.0)))
+    rows.sort(key=_place_in_table)
     rows.append(_plain_help())
     if demand.contrast * 10.0**eye.log_cs <= 1.0:
         return _out_of_contrast(demand, rows)
     return _table(demand, rows, telescope, power)
+
+
+def _place_in_table(row: Alternative) -> tuple[bool, float]:
+    """What reaches the goal first, and the widest of it; what has no power of its own last."""
+    if row.evd_mm is None:
+        return True, 1.0
+    return not row.reaches, -(row.characters or 0.0)
+
+
+def with_telescope(plan: Plan, table: AlternativeTable, option: Option) -> AlternativeTable:
+    """The table of a goal with this option as its telescope, in place of the one that serves the goal best.
+
+    For papers about a chosen device: the working distance in the sentence is then that of this device.
+    """
+    demand, need = plan.demands[table.goal_index], plan.needs[table.goal_index]
+    if need.required_evd_mm is None or (need.contrast_reserve or 0.0) <= 1.0:
+        return table
+    rows = [row for row in table.rows if row.kind != "telescope"]
+    telescope = _telescope(option, demand, need.required_evd_mm)
+    if telescope is not None:
+        rows = sorted([*rows, telescope], key=_place_in_table)
+    power = evp_from_evd_d(need.required_evd_mm)
+    return _table(demand, rows, telescope, power, "the chosen telescope does not serve it")
 
 
 def _out_of_contrast(demand: Demand, rows: list[Alternative]) -> AlternativeTable:
@@ -248,7 +271,11 @@ def _plain_help() -> Alternative:
 
 
 def _table(
-    demand: Demand, rows: list[Alternative], telescope: Alternative | None, power: float
+    demand: Demand,
+    rows: list[Alternative],
+    telescope: Alternative | None,
+    power: float,
+    without: str = "no telescope of this stock serves it",
 ) -> AlternativeTable:
     if any(row.kind == "non-optical" and row.reaches for row in rows):
         words = f"{demand.name}: the eye's own accommodation does it with the page held near; no device is needed."
@@ -258,7 +285,7 @@ def _table(
     ratio = None
     if telescope is not None and widest is not None and telescope.linear_field_mm and widest.linear_field_mm:
         ratio = field_ratio(widest.linear_field_mm, telescope.linear_field_mm)
-    answer, words = _verdict(demand, telescope, widest, ratio, power)
+    answer, words = _verdict(demand, telescope, widest, ratio, power, without)
     return AlternativeTable(demand.index, demand.name, tuple(rows), answer, ratio, words)
 
 
@@ -268,9 +295,10 @@ def _verdict(
     widest: Alternative | None,
     ratio: float | None,
     power: float,
+    without: str,
 ) -> tuple[bool, str]:
     if telescope is None:
-        return False, f"{demand.name}: no telescope of this stock serves it; the other ways are listed."
+        return False, f"{demand.name}: {without}; the other ways are listed."
     if not telescope.reaches:
         if widest is None:
             return (

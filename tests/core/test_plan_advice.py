@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from afocal.core.case import Case, new_case
 from afocal.core.plan import plan
+from afocal.core.plan.alternatives import with_telescope
 from afocal.core.plan.coverage import _cover, _worth_joining
 from afocal.core.plan.types import Option
 from afocal.core.settings import Settings
@@ -210,3 +211,34 @@ def _union(group: tuple[int, ...]) -> int:
     for mask in group:
         joined |= mask
     return joined
+
+
+def test_papers_about_a_chosen_device_give_its_own_working_distance() -> None:
+    """2.5x with +2.25 before 1 D of myopia left in works at 415 mm, corrected at 444: each table says its own.
+
+    By hand with R = -1 D: 1000/(2.25 + 1/(2.5² - 0.028 × 2.5 × 1)) = 414.6 mm; 1000/2.25 = 444.4 mm.
+    """
+    stock = Stock(
+        telescopes=(
+            tube(
+                "two", magnification=2.5, tube_length_mm=28, corrections=("carrier", "none"), in_pairs=False
+            ),
+        ),
+        caps=(Cap(id="c", description="+2.25", power_d=2.25),),
+    )
+    page = {"task": "page", "distance": "44 cm", "detail": "1.25M", "reserve": "1.3", "hands_free": "yes"}
+    found = plan(made([page], right__refraction="-1.00 sph", right__near_acuity="2.0M @ 40"), stock, SETTINGS)
+    table = found.alternatives[0]
+    for correction, distance in (("carrier", "444 mm"), ("none", "415 mm")):
+        option = next(
+            o for o in found.options if o.configuration.correction == correction and o.configuration.eye == "right"
+            and o.cap is not None
+        )  # fmt: skip
+        told = with_telescope(found, table, option)
+        assert distance in told.sentence
+        row = next(row for row in told.rows if row.kind == "telescope")
+        assert row.working_distance_mm == option.outcomes[0].object_distance_mm
+        assert [r for r in told.rows if r.kind != "telescope"] == [
+            r for r in table.rows if r.kind != "telescope"
+        ]
+    assert with_telescope(found, table, found.options[0]) == table
