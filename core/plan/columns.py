@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from array import array
-from collections.abc import Hashable
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
+from itertools import repeat
 from math import atan, tan
+from operator import add, itemgetter, mul
+from typing import Any
 
 from ..goals import Demand
 from .context import Context, EyeIn
 from .layers import COLUMNS, SMALL, EyeRows, Prepared
-from .quick import Sight, judge, sights, standings
+from .quick import Sight, caps_off_from_d, judge, sights, standings
 from .quick_goal import eye_goal
 from .quick_tube import Variant
 
@@ -19,12 +22,30 @@ SEEN_MOST = 10
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Spread:
+    """How the sights of a kind of goal are spread over the rows: settings that show the same share one.
+
+    ``over_rows`` repeats what was found for each sight over the rows that have it. Spreads of the same rows with the
+    same ``caps_on`` are alike.
+    """
+
+    caps_on: frozenset[float]
+    over_rows: Callable[[Sequence[Any]], tuple[Any, ...]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Column:
-    """One goal over all rows: grade index, usefulness and points of the goal's own criteria."""
+    """One goal over all rows: grade index by row; usefulness and points of the goal's own criteria by sight."""
 
     grades: bytes
     uses: tuple[float, ...]
     points: tuple[float, ...]
+    spread: Spread
+
+    @property
+    def points_of_rows(self) -> tuple[float, ...]:
+        """Points of the goal's own criteria by row."""
+        return self.spread.over_rows(self.points)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +63,8 @@ def columns(
 ) -> tuple[Column, Column]:  # fmt: skip
     """A goal over all rows of an eye, alone and (with ``pairing``) as the leading one of two."""
     key = (
-        rows, eye, _demand_key(demand), logmar, log_cs, context.figures, passes, pairing, context.person.reach_mm,
-        context.person.glare, context.person.head_tremor,
+        rows, eye, _demand_key(demand), logmar, log_cs, context.figures, passes, pairing,
+        context.person.reach_mm if demand.kind == "near" else None, context.person.glare, context.person.head_tremor,
     )  # fmt: skip
 
     def make() -> tuple[Column, Column]:
@@ -51,8 +72,8 @@ def columns(
         goal = eye_goal(context, eye, demand, logmar, log_cs, reserve)
         unions = array("d")
         if pairing is not None:
-            spread = pairing.spread_mm
-            unions = SMALL.get((rows, spread), lambda: _unions(ready, rows, spread))
+            spread_mm = pairing.spread_mm
+            unions = SMALL.get((rows, spread_mm), lambda: _unions(ready, rows, spread_mm))
         # What the object's place decides; acuity wanted and reserve do not.
         where = (demand.kind, demand.distance_mm, demand.nearest_mm, demand.farthest_mm, demand.by_print)
         seen = [_seen(variant, where, demand) for variant in rows.variants]
@@ -61,14 +82,41 @@ def columns(
             (rows, eye, dim, passes, per_halving),
             lambda: standings(rows.variants, eye, dim, passes, per_halving),
         )
+        spread = _spread(ready, rows, demand)
         found = judge(rows.variants, seen, standing, goal, eye, unions, passes < 1.0)
         if not found:
-            return Column(b"", (), ()), Column(b"", (), ())
+            return Column(b"", (), (), spread), Column(b"", (), (), spread)
         grades, uses, points, *two = zip(*found, strict=True)
-        alone = Column(bytes(grades), uses, points)
-        return alone, Column(bytes(two[0]), two[1], two[2]) if two else alone
+        alone = Column(bytes(spread.over_rows(grades)), uses, points, spread)
+        if not two:
+            return alone, alone
+        return alone, Column(bytes(spread.over_rows(two[0])), two[1], two[2], spread)
 
     return COLUMNS.get(key, make)
+
+
+def weighted(
+    found: Sequence[Column], shares: Sequence[float], count: int
+) -> tuple[Sequence[float], Sequence[float]]:
+    """Usefulness and points summed over the goals by their shares, by row."""
+    together: dict[frozenset[float], list[tuple[Column, float]]] = {}
+    for column, share in zip(found, shares, strict=True):
+        together.setdefault(column.spread.caps_on, []).append((column, share))
+    used: Sequence[float] = (0.0,) * count
+    points: Sequence[float] = used
+    for alike in together.values():
+        spread = alike[0][0].spread
+        used = list(map(add, used, spread.over_rows(_sum([(one.uses, share) for one, share in alike]))))
+        points = list(map(add, points, spread.over_rows(_sum([(one.points, share) for one, share in alike]))))
+    return used, points
+
+
+def _sum(parts: Sequence[tuple[Sequence[float], float]]) -> Sequence[float]:
+    total: Sequence[float] | None = None
+    for values, share in parts:
+        scaled = map(mul, values, repeat(share))
+        total = list(scaled if total is None else map(add, total, scaled))
+    return total or ()
 
 
 def _seen(variant: Variant, where: Hashable, demand: Demand) -> list[Sight | None]:
@@ -80,6 +128,32 @@ def _seen(variant: Variant, where: Hashable, demand: Demand) -> list[Sight | Non
             del kept[next(iter(kept))]
         found = kept[where] = sights(variant, demand)
     return found
+
+
+def _spread(ready: Prepared, rows: EyeRows, demand: Demand) -> Spread:
+    """Which of the sights of a goal each row has, in the order of :func:`.quick.sights`."""
+    off_from_d = caps_off_from_d(demand)
+    caps_on = frozenset(cap.power_d for cap in ready.stock.caps if cap.power_d < off_from_d)
+
+    def make() -> Spread:
+        places: list[int] = []
+        free = 0
+        for variant in rows.variants:
+            _, plains, caps, _ = variant.settings
+            plain = free
+            places.extend(range(plain, plain + plains))
+            free += plains
+            for cap in caps:
+                if cap.power_d < off_from_d:
+                    places.append(free)
+                    free += 1
+                else:
+                    places.append(plain)
+        if len(places) > 1:
+            return Spread(caps_on, itemgetter(*places))
+        return Spread(caps_on, lambda values: tuple(values[place] for place in places))
+
+    return SMALL.get((rows, caps_on), make)
 
 
 def _unions(ready: Prepared, rows: EyeRows, spread_mm: float) -> array:

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from array import array
-from collections.abc import Sequence
-from itertools import repeat
-from operator import add, mul
 
 from ..configuration import EYES, Correction, EyeChoice
 from ..goals import Demand
 from ..stock import Filter, Stock
-from .columns import Pairing, columns
+from .columns import Pairing, columns, weighted
 from .configurations import (
     clip_refusal,
     eye_refusal,
@@ -21,7 +18,7 @@ from .configurations import (
 from .context import Context, EyeIn, Side
 from .device import FRONT_MOUNTS
 from .grid import Block, Grid
-from .layers import SMALL, EyeRows, Place, Prepared, eye_rows, prepared
+from .layers import SMALL, EyeRows, Place, Prepared, eye_rows, prepared, reached
 from .outcome import vergence_reserve_prism
 from .quick import low_power
 from .ranking import (
@@ -133,11 +130,12 @@ def _choice(grid: Grid, choice: EyeChoice, tints: list[Filter | None]) -> None:
     needs = any(context.eye(side).needs_correction for side in sides)
     rows = eye_rows(ready, context, lead, needs)
     second = eye_rows(ready, context, context.eye(sides[1]), needs) if choice == "both" else None
-    barred = refuse_second_eye(grid, choice, rows, second, frame, len(tints))
-    for bad in rows.bad:
+    within = reached(context, rows)
+    barred = refuse_second_eye(grid, choice, within.bad, second, frame, len(tints))
+    for bad in within.bad:
         if bad.telescope not in frame.closed:
             refuse_bad(grid, choice, bad, frame.places, len(tints))
-    usable = SMALL.get((rows, second, frame), lambda: _usable(rows, frame, barred))
+    usable = SMALL.get((rows, second, frame, within.beyond), lambda: _usable(rows, frame, barred, within.beyond))
     refuse_places(grid, choice, rows, frame, usable, len(tints))
     refuse_mounts(grid, choice, frame, len(tints))
     no_full = refuse_ring(grid, choice, lead, rows, usable, frame, len(tints))
@@ -145,10 +143,16 @@ def _choice(grid: Grid, choice: EyeChoice, tints: list[Filter | None]) -> None:
         grid.blocks.append(_block(grid, choice, lead, tint, rows, usable, frame, no_full))
 
 
-def _usable(rows: EyeRows, frame: Frame, barred: set[tuple[int, Correction, bool]]) -> list[bool]:
+def _usable(
+    rows: EyeRows, frame: Frame, barred: set[tuple[int, Correction, bool]], beyond: frozenset[int]
+) -> list[bool]:
+    if not (frame.closed or barred or beyond):
+        return [True] * len(rows.rows)
     return [
-        row.telescope not in frame.closed and (row.telescope, row.correction, row.front) not in barred
-        for row in rows.rows
+        row.telescope not in frame.closed
+        and (row.telescope, row.correction, row.front) not in barred
+        and number not in beyond
+        for number, row in enumerate(rows.rows)
     ]
 
 
@@ -191,8 +195,7 @@ def _block(
 
     def make() -> tuple[list[float], list[float]]:
         shares = goal_weights(len(found))
-        used = _weighted([column.uses for column in found], shares, len(rows.rows))
-        points = _weighted([column.points for column in found], shares, len(rows.rows))
+        used, points = weighted(found, shares, len(rows.rows))
         extra = SMALL.get(
             device,
             lambda: _extra(ready, context, rows, choice, tint is not None, lead.needs_correction, unused),
@@ -201,14 +204,6 @@ def _block(
 
     base, used = SMALL.get((device, tuple(found)), make)
     return Block(choice, tint, rows, found, usable, base, used, frame, no_full)
-
-
-def _weighted(found: list[tuple[float, ...]], shares: Sequence[float], count: int) -> list[float]:
-    """The sum over the goals, by row."""
-    total = [0.0] * count
-    for values, share in zip(found, shares, strict=True):
-        total = list(map(add, total, map(mul, values, repeat(share))))
-    return total
 
 
 def _extra(

@@ -141,7 +141,7 @@ def _best_for(grid: Grid, options: Sequence[Option], demand: Demand) -> Option |
         return options[0]
     best, score = None, 0.0
     for number, block in enumerate(grid.blocks):
-        points = block.columns[demand.index].points
+        points = block.columns[demand.index].points_of_rows
         row = max(
             (row for row, best_of in enumerate(grid.best_of_row[number]) if best_of >= 0.0),
             key=points.__getitem__,

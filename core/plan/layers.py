@@ -6,9 +6,10 @@ Each layer is kept in a small store by what it hangs on, so that an edit remakes
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Hashable, Iterator
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from operator import attrgetter
+from typing import Any, NamedTuple, TypeVar
 
 from ..configuration import Correction, Mount, Position
 from ..stock import Cap, Stock, Telescope
@@ -139,13 +140,12 @@ def eye_rows(ready: Prepared, context: Context, eye: EyeIn, needs: bool) -> EyeR
     ``needs`` is whether any eye of the choice needs a correction: then every place of it is weighed.
     """
     to_pupil = context.figures.ocular_to_pupil_mm
-    reach = None if "face.reach" in context.person.assumed else context.person.reach_mm
-    stands = (ready, eye.vertex_mm, eye.ocular_to_cornea_mm, to_pupil, reach)
+    stands = (ready, eye.vertex_mm, eye.ocular_to_cornea_mm, to_pupil)
 
     def make() -> EyeRows:
         found = EyeRows()
         carried: dict[Hashable, Variant | Bad] = KINDS.get(stands, dict)
-        plain: dict[Hashable, Settings] = KINDS.get((ready, reach), dict)
+        plain: dict[Hashable, Settings] = KINDS.get(ready, dict)
         for index in range(len(ready.telescopes)):
             for correction, front, merged in _kinds(ready, eye, needs, index):
                 at = ocular_at_mm(eye, ready.tubes[index], front)
@@ -158,9 +158,7 @@ def eye_rows(ready: Prepared, context: Context, eye: EyeIn, needs: bool) -> EyeR
                 made = carried.get(key)
                 if made is None:
                     q = quick_eye(eye, ready.tubes[index], correction, at, ametropia, to_pupil)
-                    made = _made(
-                        ready, context, Bad(index, correction, front, merged, -1, "optics", 1), q, plain
-                    )
+                    made = _made(ready, Bad(index, correction, front, merged, -1, "optics", 1), q, plain)
                     if key is not None:
                         carried[key] = made
                 found.take(made)
@@ -188,32 +186,60 @@ def _kinds(ready: Prepared, eye: EyeIn, needs: bool, index: int) -> Iterator[tup
 
 
 def _made(
-    ready: Prepared, context: Context, kind: Bad, q: QuickEye | RefusalCode, plain: dict[Hashable, Settings]
+    ready: Prepared, kind: Bad, q: QuickEye | RefusalCode, plain: dict[Hashable, Settings]
 ) -> Variant | Bad:
     """A variant of that kind; the settings of one without a sphere left over are ``plain``, whatever the eye."""
     if isinstance(q, str):
         return kind._replace(code=q, states=ready.states(kind.telescope))
     if q.sphere_left:
-        return Variant(q, _settings(ready, context, kind, q))
+        return Variant(q, _settings(ready, kind, q))
     settings = plain.get(kind)
     if settings is None:
-        settings = plain[kind] = _settings(ready, context, kind, q)
+        settings = plain[kind] = _settings(ready, kind, q)
     return Variant(q, settings)
 
 
-def _settings(ready: Prepared, context: Context, kind: Bad, q: QuickEye) -> Settings:
+def _settings(ready: Prepared, kind: Bad, q: QuickEye) -> Settings:
     index, correction, front, merged = kind[:4]
     rows = [Row(index, correction, front, merged, -1, None, False)]
     if not ready.tubes[index].focusable:
         rows.append(Row(index, correction, front, merged, -1, None, True))
-    plains, bad = len(rows), []
+    plains, caps, bad = len(rows), [], []
     for number, cap in enumerate(ready.caps[index]):
         state = cap_state(q, cap)
         if isinstance(state, str):
             bad.append(kind._replace(cap=number, code=state))
-        elif reach_refusal(context, state.working_mm) is not None:
-            bad.append(kind._replace(cap=number, code="hands do not reach"))
         else:
+            caps.append(state)
             rows.append(Row(index, correction, front, merged, number, state, False))
-    states = tuple((row.state, row.hyperfocal) for row in rows)
-    return Settings(tuple(rows), states, len(rows) - plains, tuple(bad))
+    return Settings(tuple(rows), plains, tuple(caps), tuple(bad))
+
+
+class Reached(NamedTuple):
+    """What these hands leave of the rows of an eye: all that cannot be used, and the rows that are out of reach."""
+
+    bad: Sequence[Bad]
+    beyond: frozenset[int]
+
+
+def reached(context: Context, rows: EyeRows) -> Reached:
+    """Rows within reach of the hands; a reach that was not measured leaves all of them."""
+    person = context.person
+    if "face.reach" in person.assumed:
+        return Reached(rows.bad, frozenset())
+
+    def make() -> Reached:
+        beyond = [
+            number
+            for number, row in enumerate(rows.rows)
+            if row.state is not None and reach_refusal(context, row.state.working_mm) is not None
+        ]
+        bad = list(rows.bad)
+        for number in beyond:
+            row = rows.rows[number]
+            bad.append(
+                Bad(row.telescope, row.correction, row.front, row.merged, row.cap, "hands do not reach", 1)
+            )
+        return Reached(sorted(bad, key=attrgetter("telescope")), frozenset(beyond))
+
+    return SMALL.get((rows, person.reach_mm), make)

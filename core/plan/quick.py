@@ -35,33 +35,37 @@ Quick = tuple[int, float, float] | tuple[int, float, float, int, float, float]
 # What one row shows of one goal's object, whoever looks: nothing in it hangs on acuity or pupil. In this order: the
 # accommodation asked, D; log of the power (for print, per mm of viewing distance); the object's distance, mm; width
 # seen at once, mm; convergence per mm of PD beyond the naked one, None where the light crosses before the eye; what
-# prism in the caps takes away, prism dioptres; the power in use.
-Sight = tuple[float, float, float, float, float | None, float, float]
+# prism in the caps takes away, prism dioptres; the power in use; the cap that is on, D; whether set hyperfocal.
+Sight = tuple[float, float, float, float, float | None, float, float, float | None, bool]
+
+
+def caps_off_from_d(demand: Demand) -> float:
+    """The power from which a cap is taken off for a goal, D: all are for one afar, none for print."""
+    if demand.kind == "distance":
+        return 0.0
+    return inf if demand.by_print else 2000.0 / demand.distance_mm
 
 
 def sights(variant: Variant, demand: Demand) -> list[Sight | None]:
-    """What each setting of a variant shows of a goal's object; None when nothing can be seen of it.
+    """What a variant shows of a goal's object: set for infinity, set hyperfocal where it can be, then with each cap on.
 
-    A cap that is off for the goal leaves the tube as it is without one, and is given the very same sight; so is the
-    hyperfocal setting, which only the eye behind it tells.
+    None where nothing can be seen of it. A cap that is off for the goal leaves the tube as it is without one, so it has
+    no sight of its own.
     """
     plain = _plain_sight(variant.q, demand)
+    found = [plain]
+    if variant.settings.plains > 1:
+        found.append(None if plain is None else (*plain[:-1], True))
     if demand.kind == "distance":
-        return [plain] * len(variant.settings.states)
+        return found
     if demand.kind == "near" and demand.by_print:
         # The page goes where the cap wants it, whatever the print.
         if variant.at_caps is None:
             variant.at_caps = _cap_sights(variant, True, 0.0, inf, inf)
-        through = variant.at_caps
-    else:
-        off_from = inf if demand.by_print else 2000.0 / demand.distance_mm
-        through = _cap_sights(variant, demand.by_print, demand.nearest_mm, demand.farthest_mm, off_from)
-    plains = len(variant.settings.states) - variant.settings.caps
-    return [plain] * plains + [plain if one is _OFF else one for one in through]
-
-
-# Stands where a cap is off.
-_OFF: Sight = (0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0)
+        return found + variant.at_caps
+    return found + _cap_sights(
+        variant, demand.by_print, demand.nearest_mm, demand.farthest_mm, caps_off_from_d(demand)
+    )
 
 
 def _cap_sights(
@@ -75,11 +79,8 @@ def _cap_sights(
     )  # fmt: skip
     size = m if m > 0.0 else -m
     bending, lever, squared = t * m / 1000.0, t + m * q.distance_mm, m * m
-    _, states, caps, _ = variant.settings
-    for cap, _ in states[len(states) - caps :]:
-        power, at, corrected, base_in = cap  # type: ignore[misc]
+    for power, at, corrected, base_in in variant.settings.caps:
         if power >= off_from_d:
-            found.append(_OFF)
             continue
         if at < nearest_mm:
             at = nearest_mm
@@ -101,7 +102,7 @@ def _cap_sights(
         width = 2.0 * at * tan_real if at_focus else 2.0 * reach * tan_apparent if usable else 0.0
         found.append((
             reference - squared * vergence / bend, gain, at, width, 100.0 / reach - 100.0 / at if usable else None,
-            2.0 * size * base_in, size,
+            2.0 * size * base_in, size, power, False,
         ))  # fmt: skip
     return found
 
@@ -147,7 +148,7 @@ def _plain_sight(q: QuickEye, demand: Demand) -> Sight | None:
     else:
         gain = -log10(reach)
     width = 2.0 * at * q.tan_real if not intermediate else 2.0 * reach * q.tan_apparent if usable else 0.0
-    return asked, gain, at, width, 100.0 / reach - 100.0 / at if usable else None, 0.0, size
+    return asked, gain, at, width, 100.0 / reach - 100.0 / at if usable else None, 0.0, size, None, False
 
 
 # What an eye has of a tube whatever the goal: power without its sign; worth of the field where none is wanted; light
@@ -181,7 +182,7 @@ def judge(
     unions: Sequence[float],
     tinted: bool,
 ) -> list[Quick]:
-    """What an eye makes of every row, in the order of the rows: alone, and as the leading one of two.
+    """What an eye makes of every sight, in their order: alone, and as the leading one of two.
 
     ``seen`` is :func:`sights` and ``standing`` :func:`standings` by variant. ``unions`` has, by variant, the tangent
     of half the union of two fields; it is empty when only one eye is asked about.
@@ -191,7 +192,7 @@ def judge(
     misses: Quick = (2, 0.0, 0.0) if single else (2, 0.0, 0.0, 3, 0.0, 0.0)
     both_miss: Quick = (2, 0.0, 0.0, 2, 0.0, 0.0)
     if g.impossible:
-        return [cannot] * sum(len(variant.rows) for variant in variants)
+        return [cannot] * sum(map(len, seen))
     found: list[Quick] = []
     add = found.append
     start, to_z, by_print, near, flexible = g.start, g.to_z, g.by_print, g.near, g.near_flexible
@@ -205,7 +206,7 @@ def judge(
     w_chance, w_field, w_clear, w_room, w_light = g.weights
     nearest, farthest, log_range = g.demand.nearest_mm, g.demand.farthest_mm, g.log_range
     for number, variant in enumerate(variants):
-        q, one_by_one = variant.q, seen[number]
+        q = variant.q
         power, degree, bright, dimming, near_edge, far_edge = standing[number]
         still = fixed_loss + dimming
         tube_loss = still + _slip_loss(g, power) if moving else still
@@ -213,17 +214,11 @@ def judge(
         always = w_light * (light_worth(bright, tinted, glare) if glare else bright)
         union = 0.0 if single else unions[number]
         wider = 1.0 if intermediate else union / q.tan_real
-        plain, plain_quick, first = one_by_one[0], cannot, True
-        for (cap, hyperfocal), one in zip(variant.settings.states, one_by_one, strict=True):
-            # A cap that is off leaves what the tube does without it.
-            if one is plain and not first and not hyperfocal:
-                add(plain_quick)
-                continue
+        for one in seen[number]:
             if one is None:
-                first = False
                 add(cannot)
                 continue
-            asked, gain, at, width, converge, relief, size = one
+            asked, gain, at, width, converge, relief, size, cap_d, hyperfocal = one
             gain += start
             state = 2
             if union and converge is not None:
@@ -263,10 +258,10 @@ def judge(
                     # Points of the goal's own criteria, all but the field
                     points = always + w_chance * (chance / good if chance < good else 1.0)
                     points += w_room * at / reach_mm if near and at < reach_mm else w_room
-                    if cap is not None and (flexible or log_range):
-                        needs = 0.0 if near_edge is None else cap.power_d - near_edge
+                    if cap_d is not None and (flexible or log_range):
+                        needs = 0.0 if near_edge is None else cap_d - near_edge
                         near_mm = 1000.0 / needs if needs >= WEAKEST_VERGENCE_D else None
-                        needs = 0.0 if far_edge is None else cap.power_d - far_edge
+                        needs = 0.0 if far_edge is None else cap_d - far_edge
                         far_mm = 1000.0 / needs if needs >= WEAKEST_VERGENCE_D else None
                     elif log_range:
                         near_mm, far_mm = clear_between(eye, q, hyperfocal)
@@ -274,7 +269,7 @@ def judge(
                         near_mm = far_mm = None
                         points += w_clear * (_FADE_END - out) if out > 1.0 else w_clear
                     if near_mm is not None:
-                        if cap is not None and flexible:
+                        if cap_d is not None and flexible:
                             depth = 1.0 if far_mm is None else (far_mm - near_mm) / AMPLE_DEPTH_MM
                             points += w_clear * (depth if depth < 1.0 else 1.0)
                         else:
@@ -303,8 +298,6 @@ def judge(
                         worth = use * VERGENCE_WORTH[state]
                         together = 0 if sharp and not state and share >= share_wanted else 1 if fair else 2
                         quick = (grade, use, alone, together, worth, worth * (points + w_field * field))
-            if first:
-                plain_quick, first = quick, False
             add(quick)
     return found
 

@@ -242,12 +242,12 @@ class Bad(NamedTuple):
 class Settings(NamedTuple):
     """The rows of a variant, the first without a cap and set for infinity, and what of its settings cannot be used.
 
-    ``states`` are the cap on it and whether it is set hyperfocal, by row; the last ``caps`` of them are with a cap.
+    The rows after the first ``plains`` have the caps of ``caps`` on.
     """
 
     rows: tuple[Row, ...]
-    states: tuple[tuple[CapState | None, bool], ...]
-    caps: int
+    plains: int
+    caps: tuple[CapState, ...]
     bad: tuple[Bad, ...]
 
 

@@ -104,12 +104,12 @@ def refuse_bad(grid: Grid, choice: EyeChoice, bad: Bad, places: list[Places], ti
 
 
 def refuse_second_eye(
-    grid: Grid, choice: EyeChoice, first: EyeRows, second: EyeRows | None, frame: Frame, tints: int
+    grid: Grid, choice: EyeChoice, first: Sequence[Bad], second: EyeRows | None, frame: Frame, tints: int
 ) -> set[tuple[int, Correction, bool]]:
-    """Telescopes and corrections that the second of two eyes cannot look through."""
+    """Telescopes and corrections that the second of two eyes cannot look through; ``first`` is refused already."""
     if second is None or not second.bad:
         return set()
-    done = {(bad.telescope, bad.correction, bad.front) for bad in first.bad if bad.cap < 0}
+    done = {(bad.telescope, bad.correction, bad.front) for bad in first if bad.cap < 0}
     found = set()
     for bad in second.bad:
         key = (bad.telescope, bad.correction, bad.front)
@@ -118,7 +118,7 @@ def refuse_second_eye(
             # Caps that the first eye refuses already are counted there.
             caps = sum(
                 1
-                for other in first.bad
+                for other in first
                 if other.cap >= 0 and (other.telescope, other.correction, other.front) == key
             )
             refuse_bad(grid, choice, bad._replace(states=bad.states - caps), frame.places, tints)
