@@ -15,7 +15,7 @@ from .context import Context, EyeIn
 from .layers import COLUMNS, SMALL, EyeRows, Prepared
 from .quick import Sight, caps_off_from_d, judge, sights, standings
 from .quick_goal import eye_goal
-from .quick_tube import Variant
+from .quick_tube import Variant, clears
 
 # So many objects are kept with a variant; a case of eight goals looks at no more.
 SEEN_MOST = 10
@@ -38,8 +38,8 @@ class Column:
     """One goal over all rows: grade index by row; usefulness and points of the goal's own criteria by sight."""
 
     grades: bytes
-    uses: tuple[float, ...]
-    points: tuple[float, ...]
+    uses: Sequence[float]
+    points: Sequence[float]
     spread: Spread
 
     @property
@@ -83,14 +83,12 @@ def columns(
             lambda: standings(rows.variants, eye, dim, passes, per_halving),
         )
         spread = _spread(ready, rows, demand)
-        found = judge(rows.variants, seen, standing, goal, eye, unions, passes < 1.0)
-        if not found:
-            return Column(b"", (), (), spread), Column(b"", (), (), spread)
-        grades, uses, points, *two = zip(*found, strict=True)
-        alone = Column(bytes(spread.over_rows(grades)), uses, points, spread)
-        if not two:
-            return alone, alone
-        return alone, Column(bytes(spread.over_rows(two[0])), two[1], two[2], spread)
+        clear = SMALL.get((rows, eye.accommodation_d, eye.tolerance_d), lambda: clears(rows.variants, eye))
+        alone, together = judge(rows.variants, seen, standing, clear, goal, unions, passes < 1.0)
+        one = Column(bytes(spread.over_rows(alone.grades)), alone.uses, alone.points, spread)
+        if pairing is None:
+            return one, one
+        return one, Column(bytes(spread.over_rows(together.grades)), together.uses, together.points, spread)
 
     return COLUMNS.get(key, make)
 

@@ -12,13 +12,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import atan, erfc, inf, log, log2, log10, pi, sqrt
+from typing import NamedTuple
 
 from ..goals import Demand
 from ..optics._domain import POLE_MARGIN
 from .context import EyeIn
 from .formulas import FULL_CHANCE, STRONGEST_POWER, USELESS_CHANCE, WANTED_FIELD_WORTH
 from .quick_goal import EyeGoal
-from .quick_tube import WEAKEST_VERGENCE_D, QuickEye, Variant, clear_between, edge_vergences
+from .quick_tube import WEAKEST_VERGENCE_D, Clear, QuickEye, Variant
 from .ranking import AMPLE_DEPTH_MM, TREMBLING_WORTH, VERGENCE_WORTH, WIDE_FIELD_DEG, light_worth
 from .seen import DEFOCUS_MOST_D
 from .verdict import CLEAR_MARGIN, MEETS_CHANCE, MOST_LOSS_LOGMAR, NEARLY_CHANCE
@@ -29,8 +30,12 @@ _LOG_STRONGEST = log(STRONGEST_POWER)
 # A chance under USELESS_CHANCE has a standard score under this one.
 _USELESS_Z = -2.4
 
-# Grade as an index, usefulness and points of the goal's own criteria: with one eye, and where asked for with two.
-Quick = tuple[int, float, float] | tuple[int, float, float, int, float, float]
+class Judged(NamedTuple):
+    """What an eye makes of every sight, in their order: grade as an index, usefulness, points of the goal's criteria."""
+
+    grades: bytearray
+    uses: list[float]
+    points: list[float]
 
 # What one row shows of one goal's object, whoever looks: nothing in it hangs on acuity or pupil. In this order: the
 # accommodation asked, D; log of the power (for print, per mm of viewing distance); the object's distance, mm; width
@@ -152,9 +157,8 @@ def _plain_sight(q: QuickEye, demand: Demand) -> Sight | None:
 
 
 # What an eye has of a tube whatever the goal: power without its sign; worth of the field where none is wanted; light
-# that arrives, as a share, and what its want costs, log units; vergence before the tube at the near and at the far end
-# of what is clear, D.
-Standing = tuple[float, float, float, float, float | None, float | None]
+# that arrives, as a share, and what its want costs, log units.
+Standing = tuple[float, float, float, float]
 
 
 def standings(
@@ -169,7 +173,7 @@ def standings(
         ratio = q.exit_pupil_mm / pupil
         bright = q.transmittance * passes * (ratio * ratio if ratio < 1.0 else 1.0)
         loss = -per_halving_logmar * log2(bright) if bright < 1.0 else 0.0
-        found.append((abs(q.m), min(1.0, degree), bright, loss, *edge_vergences(eye, q)))
+        found.append((abs(q.m), degree if degree < 1.0 else 1.0, bright, loss))
     return found
 
 
@@ -177,24 +181,25 @@ def judge(
     variants: Sequence[Variant],
     seen: Sequence[Sequence[Sight | None]],
     standing: Sequence[Standing],
+    clear: Sequence[Clear],
     g: EyeGoal,
-    eye: EyeIn,
     unions: Sequence[float],
     tinted: bool,
-) -> list[Quick]:
+) -> tuple[Judged, Judged]:
     """What an eye makes of every sight, in their order: alone, and as the leading one of two.
 
-    ``seen`` is :func:`sights` and ``standing`` :func:`standings` by variant. ``unions`` has, by variant, the tangent
-    of half the union of two fields; it is empty when only one eye is asked about.
+    ``seen`` is :func:`sights`, ``standing`` :func:`standings` and ``clear`` :func:`clears` by variant. ``unions`` has,
+    by variant, the tangent of half the union of two fields; it is empty when only one eye is asked about, and then
+    nothing is said of two.
     """
     single = not unions
-    cannot: Quick = (3, 0.0, 0.0) if single else (3, 0.0, 0.0, 3, 0.0, 0.0)
-    misses: Quick = (2, 0.0, 0.0) if single else (2, 0.0, 0.0, 3, 0.0, 0.0)
-    both_miss: Quick = (2, 0.0, 0.0, 2, 0.0, 0.0)
+    one_eye, two_eyes = Judged(bytearray(), [], []), Judged(bytearray(), [], [])
     if g.impossible:
-        return [cannot] * sum(map(len, seen))
-    found: list[Quick] = []
-    add = found.append
+        count = sum(map(len, seen))
+        nothing = Judged(bytearray([3]) * count, [0.0] * count, [0.0] * count)
+        return nothing, nothing
+    grades, uses, all_points = one_eye
+    grades_two, uses_two, points_two = two_eyes
     start, to_z, by_print, near, flexible = g.start, g.to_z, g.by_print, g.near, g.near_flexible
     intermediate, moving, fixed_loss, glare = g.intermediate, g.object_speed > 0.0, g.fixed_loss, g.glare
     blur_scale = g.blur_scale * g.blur_scale
@@ -207,7 +212,7 @@ def judge(
     nearest, farthest, log_range = g.demand.nearest_mm, g.demand.farthest_mm, g.log_range
     for number, variant in enumerate(variants):
         q = variant.q
-        power, degree, bright, dimming, near_edge, far_edge = standing[number]
+        power, degree, bright, dimming = standing[number]
         still = fixed_loss + dimming
         tube_loss = still + _slip_loss(g, power) if moving else still
         cylinder = q.cylinder_quarter
@@ -215,91 +220,107 @@ def judge(
         union = 0.0 if single else unions[number]
         wider = 1.0 if intermediate else union / q.tan_real
         for one in seen[number]:
-            if one is None:
-                add(cannot)
-                continue
-            asked, gain, at, width, converge, relief, size, cap_d, hyperfocal = one
-            gain += start
-            state = 2
-            if union and converge is not None:
-                beyond = pd * converge - relief
-                if beyond < 0.0:
-                    beyond = -beyond
-                state = 0 if beyond <= half_reserve else 1 if beyond <= reserve else 2
-            if hyperfocal:
-                asked -= room_tolerance
-            if asked < 0.0:
-                left = -asked
-            else:
-                left = asked - accommodation
-                left = left if left > 0.0 else 0.0
-            if left > DEFOCUS_MOST_D:
-                left = DEFOCUS_MOST_D
-            out = left / tolerance
-            loss = still + _slip_loss(g, size) if moving and size != power else tube_loss
-            if loss > MOST_LOSS_LOGMAR and not by_print:
-                loss = MOST_LOSS_LOGMAR
-            # Out of focus beyond use, or without a chance whatever the blur: the rest need not be made.
-            quick = misses if single or state == 2 else both_miss
-            if out <= _FADE_END and (gain - loss) * to_z >= _USELESS_Z:
-                if left or cylinder:
-                    loss += 0.5 * log10(1.0 + blur_scale * (left * left + cylinder))
-                    if loss > MOST_LOSS_LOGMAR and not by_print:
-                        loss = MOST_LOSS_LOGMAR
-                chance = 0.5 * erfc((loss - gain) * to_z / _ROOT2)
-                if chance >= USELESS_CHANCE:
-                    use = chance / FULL_CHANCE
-                    if use > 1.0:
-                        use = 1.0
-                    if out > 1.0:
-                        use *= _FADE_END - out
-                    if size > steady:
-                        use *= TREMBLING_WORTH
-                    # Points of the goal's own criteria, all but the field
-                    points = always + w_chance * (chance / good if chance < good else 1.0)
-                    points += w_room * at / reach_mm if near and at < reach_mm else w_room
-                    if cap_d is not None and (flexible or log_range):
-                        needs = 0.0 if near_edge is None else cap_d - near_edge
-                        near_mm = 1000.0 / needs if needs >= WEAKEST_VERGENCE_D else None
-                        needs = 0.0 if far_edge is None else cap_d - far_edge
-                        far_mm = 1000.0 / needs if needs >= WEAKEST_VERGENCE_D else None
-                    elif log_range:
-                        near_mm, far_mm = clear_between(eye, q, hyperfocal)
-                    else:
-                        near_mm = far_mm = None
-                        points += w_clear * (_FADE_END - out) if out > 1.0 else w_clear
-                    if near_mm is not None:
-                        if cap_d is not None and flexible:
-                            depth = 1.0 if far_mm is None else (far_mm - near_mm) / AMPLE_DEPTH_MM
-                            points += w_clear * (depth if depth < 1.0 else 1.0)
+            # Out of sight: the grade of what cannot be used, and nothing gained.
+            grade = grade_two = 3
+            use = worth = points = together = 0.0
+            if one is not None:
+                asked, gain, at, width, converge, relief, size, cap_d, hyperfocal = one
+                gain += start
+                state = 2
+                if union and converge is not None:
+                    beyond = pd * converge - relief
+                    if beyond < 0.0:
+                        beyond = -beyond
+                    state = 0 if beyond <= half_reserve else 1 if beyond <= reserve else 2
+                if hyperfocal:
+                    asked -= room_tolerance
+                if asked < 0.0:
+                    left = -asked
+                else:
+                    left = asked - accommodation
+                    left = left if left > 0.0 else 0.0
+                if left > DEFOCUS_MOST_D:
+                    left = DEFOCUS_MOST_D
+                out = left / tolerance
+                loss = still + _slip_loss(g, size) if moving and size != power else tube_loss
+                if loss > MOST_LOSS_LOGMAR and not by_print:
+                    loss = MOST_LOSS_LOGMAR
+                # Out of focus beyond use, or without a chance whatever the blur: the rest need not be made.
+                grade = 2
+                grade_two = 3 if state == 2 else 2
+                if out <= _FADE_END and (gain - loss) * to_z >= _USELESS_Z:
+                    if left or cylinder:
+                        loss += 0.5 * log10(1.0 + blur_scale * (left * left + cylinder))
+                        if loss > MOST_LOSS_LOGMAR and not by_print:
+                            loss = MOST_LOSS_LOGMAR
+                    chance = 0.5 * erfc((loss - gain) * to_z / _ROOT2)
+                    if chance >= USELESS_CHANCE:
+                        use = chance / FULL_CHANCE
+                        if use > 1.0:
+                            use = 1.0
+                        if out > 1.0:
+                            use *= _FADE_END - out
+                        if size > steady:
+                            use *= TREMBLING_WORTH
+                        # Points of the goal's own criteria, all but the field
+                        points = always + w_chance * (chance / good if chance < good else 1.0)
+                        points += w_room * at / reach_mm if near and at < reach_mm else w_room
+                        if flexible and cap_d is not None:
+                            near_edge, far_edge, _, _ = clear[number]
+                            needs = 0.0 if near_edge is None else cap_d - near_edge
+                            if needs >= WEAKEST_VERGENCE_D:
+                                nearest_clear = 1000.0 / needs
+                                needs = 0.0 if far_edge is None else cap_d - far_edge
+                                depth = 1.0
+                                if needs >= WEAKEST_VERGENCE_D:
+                                    depth = (1000.0 / needs - nearest_clear) / AMPLE_DEPTH_MM
+                                points += w_clear * (depth if depth < 1.0 else 1.0)
+                        elif log_range:
+                            near_edge, far_edge, infinity, beyond_infinity = clear[number]
+                            near_mm = far_mm = None
+                            if cap_d is None:
+                                near_mm, far_mm = beyond_infinity if hyperfocal else infinity
+                            else:
+                                needs = 0.0 if near_edge is None else cap_d - near_edge
+                                if needs >= WEAKEST_VERGENCE_D:
+                                    near_mm = 1000.0 / needs
+                                needs = 0.0 if far_edge is None else cap_d - far_edge
+                                if needs >= WEAKEST_VERGENCE_D:
+                                    far_mm = 1000.0 / needs
+                            if near_mm is not None:
+                                low = near_mm if near_mm > nearest else nearest
+                                high = farthest if far_mm is None or far_mm > farthest else far_mm
+                                if high > low:
+                                    points += w_clear * log(high / low) / log_range
                         else:
-                            low = near_mm if near_mm > nearest else nearest
-                            high = farthest if far_mm is None or far_mm > farthest else far_mm
-                            if high > low:
-                                points += w_clear * log(high / low) / log_range
-                    # The field, of one eye and of two
-                    sharing = wanted and width
-                    share = width / wanted if sharing else 1.0
-                    field = _field_worth(share) if sharing else degree
-                    fair = chance >= NEARLY_CHANCE
-                    sharp = chance >= MEETS_CHANCE and out <= 1.0 + CLEAR_MARGIN
-                    grade = 0 if sharp and share >= share_wanted else 1 if fair else 2
-                    alone = use * (points + w_field * field)
-                    if single:
-                        quick = (grade, use, alone)
-                    elif state == 2:
-                        quick = (grade, use, alone, 3, 0.0, 0.0)
-                    elif state == 0 and (wider == 1.0 or not sharing):
-                        quick = (grade, use, alone, grade, use, alone)
-                    else:
-                        if sharing and wider != 1.0:
-                            share *= wider
-                            field = _field_worth(share)
-                        worth = use * VERGENCE_WORTH[state]
-                        together = 0 if sharp and not state and share >= share_wanted else 1 if fair else 2
-                        quick = (grade, use, alone, together, worth, worth * (points + w_field * field))
-            add(quick)
-    return found
+                            points += w_clear * (_FADE_END - out) if out > 1.0 else w_clear
+                        # The field, of one eye and of two
+                        sharing = wanted and width
+                        share = width / wanted if sharing else 1.0
+                        field = _field_worth(share) if sharing else degree
+                        fair = chance >= NEARLY_CHANCE
+                        sharp = chance >= MEETS_CHANCE and out <= 1.0 + CLEAR_MARGIN
+                        grade = 0 if sharp and share >= share_wanted else 1 if fair else 2
+                        if state < 2:
+                            grade_two = grade
+                            worth = use * VERGENCE_WORTH[state]
+                            field_two = field
+                            if sharing and wider != 1.0:
+                                share *= wider
+                                field_two = _field_worth(share)
+                                grade_two = 0 if sharp and share >= share_wanted else 1 if fair else 2
+                            if state and not grade_two:
+                                grade_two = 1
+                            together = worth * (points + w_field * field_two)
+                        points = use * (points + w_field * field)
+            grades.append(grade)
+            uses.append(use)
+            all_points.append(points)
+            if not single:
+                grades_two.append(grade_two)
+                uses_two.append(worth)
+                points_two.append(together)
+    return one_eye, one_eye if single else two_eyes
 
 
 def low_power(magnification: float) -> float:

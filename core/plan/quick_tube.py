@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field
 from math import pi, tan
 from typing import Any, NamedTuple
@@ -317,3 +317,20 @@ def edge_vergences(eye: EyeIn, q: QuickEye) -> tuple[float | None, float | None]
         share = 1.0 + q.t * leaves / (1000.0 * q.m)
         found.append(leaves / (q.m * q.m * share) if share > POLE_MARGIN else None)
     return found[0], found[1]
+
+
+# What is clear to an eye: vergence before the tube at the near and at the far end of what is clear with any cap, D; near
+# and far end without a cap, mm, set for infinity and set hyperfocal.
+Ends = tuple[float | None, float | None]
+Clear = tuple[float | None, float | None, Ends, Ends]
+
+
+def clears(variants: Sequence[Variant], eye: EyeIn) -> list[Clear]:
+    """What is clear to an eye through each variant."""
+    found: list[Clear] = []
+    for variant in variants:
+        q = variant.q
+        infinity = clear_between(eye, q, False)
+        beyond = clear_between(eye, q, True) if variant.settings.plains > 1 else infinity
+        found.append((*edge_vergences(eye, q), infinity, beyond))
+    return found
