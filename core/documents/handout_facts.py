@@ -231,7 +231,7 @@ def _goals(facts: HandoutFacts, grades: tuple[Grade, ...]) -> list[str]:
     option = facts.option
     names = []
     for outcome in option.outcomes if option is not None else ():
-        if outcome.grade in grades:
+        if outcome.needed and outcome.grade in grades:
             goal = facts.case.visit.goals[outcome.goal_index]
             away = goal.value("distance")
             names.append(f"{clean(outcome.goal)}, {distance(away)} away" if away else clean(outcome.goal))
@@ -240,7 +240,8 @@ def _goals(facts: HandoutFacts, grades: tuple[Grade, ...]) -> list[str]:
 
 def _first_goal(facts: HandoutFacts) -> str:
     option = facts.option
-    served = [o for o in option.outcomes if o.grade in ("meets", "nearly")] if option is not None else []
+    outcomes = option.outcomes if option is not None else ()
+    served = [o for o in outcomes if o.needed and o.grade in ("meets", "nearly")]
     return served[0].goal if served else ""
 
 

@@ -17,13 +17,13 @@ from ..optics.magnifiers import (
 )
 from ..settings import Settings
 from ..stock import NearAlternative, Stock
+from .asked import without_telescope
 from .context import Context, EyeIn
 from .formulas import as_recorded, field_ratio
 from .types import Alternative, AlternativeTable, Option, Plan
 
 REACH_MARGIN = 1.0 + 1e-9
 STRONGEST_ADD_D = 40.0
-NORMAL_READING_D = 4.0
 # With less the page cannot be held nearer than an ordinary reading distance.
 ACCOMMODATION_OF_USE_D = 2.5
 
@@ -71,7 +71,7 @@ def alternatives_for(
     rows.append(_plain_help())
     if demand.contrast * 10.0**eye.log_cs <= 1.0:
         return _out_of_contrast(demand, rows)
-    return _table(demand, rows, telescope, power)
+    return _table(demand, rows, telescope, power, free=without_telescope(context, demand))
 
 
 def _place_in_table(row: Alternative) -> tuple[bool, float]:
@@ -93,6 +93,8 @@ def with_telescope(plan: Plan, table: AlternativeTable, option: Option) -> Alter
     telescope = _telescope(option, demand, need.required_evd_mm)
     if telescope is not None:
         rows = sorted([*rows, telescope], key=_place_in_table)
+    if demand.index in plan.coverage.not_needed:
+        return table._replace(rows=tuple(rows))
     power = evp_from_evd_d(need.required_evd_mm)
     return _table(demand, rows, telescope, power, "the chosen telescope does not serve it")
 
@@ -276,6 +278,7 @@ def _table(
     telescope: Alternative | None,
     power: float,
     without: str = "no telescope of this stock serves it",
+    free: str = "",
 ) -> AlternativeTable:
     if any(row.kind == "non-optical" and row.reaches for row in rows):
         words = f"{demand.name}: the eye's own accommodation does it with the page held near; no device is needed."
@@ -285,6 +288,8 @@ def _table(
     ratio = None
     if telescope is not None and widest is not None and telescope.linear_field_mm and widest.linear_field_mm:
         ratio = field_ratio(widest.linear_field_mm, telescope.linear_field_mm)
+    if free:
+        return AlternativeTable(demand.index, demand.name, tuple(rows), False, ratio, free)
     answer, words = _verdict(demand, telescope, widest, ratio, power, without)
     return AlternativeTable(demand.index, demand.name, tuple(rows), answer, ratio, words)
 
@@ -310,8 +315,6 @@ def _verdict(
             f"{demand.name}: a telescope is the wrong answer here: it falls short of {power:.1f} D, and {widest.name} "
             f"reaches it with {widest.characters or 0:.0f} characters in view.",
         )
-    if power <= NORMAL_READING_D:
-        return False, f"{demand.name}: an add of {power:.1f} D does it; no telescope is needed at near."
     room = f"{telescope.working_distance_mm or 0:.0f} mm"
     if widest is not None and demand.kind == "near" and not demand.hands_free:
         more = (

@@ -165,7 +165,7 @@ def device_cautions(context: Context, option: Option, demands: Sequence[Demand])
     if any(
         (outcome.probability or 0.0) < MEETS_CHANCE
         for outcome in option.outcomes
-        if outcome.probability is not None
+        if outcome.needed and outcome.probability is not None
     ):
         found.append(PlanCaution("chance", "For at least one goal the chance is under one half.", True))
     reserves = [o.contrast_reserve for o in option.outcomes if o.contrast_reserve is not None]
@@ -206,7 +206,7 @@ def _beyond_the_model(context: Context, option: Option, demands: Sequence[Demand
         wanted = {
             "base_out_near" if demand.kind == "near" else "base_out_distance"
             for demand, outcome in zip(demands, option.outcomes, strict=True)
-            if outcome.grade != "cannot"
+            if outcome.needed and outcome.grade != "cannot"
         }
         if wanted - set(context.person.reserves):
             words = (
@@ -219,7 +219,7 @@ def _beyond_the_model(context: Context, option: Option, demands: Sequence[Demand
 
 def _blur_beyond(context: Context, option: Option, demand: Demand, outcome: Outcome) -> str:
     """That the law of blur is stretched for this goal, "" when it is not."""
-    if outcome.probability is None:
+    if outcome.probability is None or not outcome.needed:
         return ""
     lead = option.device.leading
     pupil = lead.dim_pupil_mm if demand.light == "dim" else lead.pupil_mm

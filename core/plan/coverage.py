@@ -55,36 +55,43 @@ class Lazy(Sequence[T], Generic[T]):
     __hash__ = object.__hash__
 
 
-def coverage_of(grid: Grid, goals: tuple[str, ...]) -> Coverage:
-    """The table, best option first."""
+def coverage_of(grid: Grid, goals: tuple[str, ...], not_needed: tuple[int, ...] = ()) -> Coverage:
+    """The table, best option first; ``not_needed`` are the goals that are reached without any telescope."""
 
     def row(rank: int) -> CoverageRow:
         entry = grid.entry(rank)
         return CoverageRow(rank + 1, grid.configuration(entry), grid.blocks[entry.block].grades(entry.row))
 
-    return Coverage(goals, Lazy(len(grid), row))
+    return Coverage(goals, Lazy(len(grid), row), not_needed)
 
 
-def smallest_set(grid: Grid, goals: tuple[str, ...]) -> DeviceSet:
-    """The fewest devices that meet the goals; a goal that no option meets is named as left."""
+def smallest_set(grid: Grid, goals: tuple[str, ...], not_needed: tuple[int, ...] = ()) -> DeviceSet:
+    """The fewest devices that meet the goals which ask for one; a goal that no option meets is named as left."""
     count = len(goals)
-    if len(grid) and not count:
+    wanted = [goal for goal in range(count) if goal not in not_needed]
+    if not count and len(grid):
         return DeviceSet((), (), (), (), "No goal is recorded, so no device can be named for one.")
+    if count and not wanted:
+        return DeviceSet((), (), (), (), f"No telescope is needed for {listed(goals)}.")
     if not len(grid):
-        return DeviceSet((), (), (), tuple(range(count)), "No option to choose from.")
-    best = _best_by_mask(grid, count)
+        return DeviceSet((), (), (), tuple(wanted), "No option to choose from.")
+    best = _best_by_mask(grid, count, sum(1 << goal for goal in wanted))
     reachable = 0
     for mask in best:
         reachable |= mask
     masks = _worth_joining({mask: score for mask, (score, _, _) in best.items()})
     chosen = _cover(reachable, masks, {mask: -best[mask][0] for mask in masks})
     ranks = [grid.rank_of(best[mask][1], best[mask][2]) for mask in chosen]
-    left = [goal for goal in range(count) if not reachable >> goal & 1]
-    return _said(grid, goals, chosen, ranks, left)
+    left = [goal for goal in wanted if not reachable >> goal & 1]
+    found = _said(grid, goals, chosen, ranks, left, set(wanted))
+    if not not_needed:
+        return found
+    free = f" No telescope is needed for {listed([goals[goal] for goal in not_needed])}."
+    return found._replace(sentence=found.sentence + free)
 
 
-def _best_by_mask(grid: Grid, count: int) -> dict[int, tuple[float, int, int]]:
-    """For each set of goals met (as bits), the row with the best score: score, block, row."""
+def _best_by_mask(grid: Grid, count: int, wanted: int) -> dict[int, tuple[float, int, int]]:
+    """For each set of wanted goals met (as bits), the row with the best score: score, block, row."""
     found: dict[int, tuple[float, int, int]] = {}
     for number, block in enumerate(grid.blocks):
         for row, (mask, score) in enumerate(
@@ -94,6 +101,7 @@ def _best_by_mask(grid: Grid, count: int) -> dict[int, tuple[float, int, int]]:
                 strict=True,
             )
         ):
+            mask &= wanted
             if mask and score >= 0.0:
                 known = found.get(mask)
                 if known is None or score > known[0]:
@@ -152,7 +160,12 @@ def _cover(wanted: int, masks: list[int], costs: dict[int, float]) -> tuple[int,
 
 
 def _said(
-    grid: Grid, goals: tuple[str, ...], chosen: tuple[int, ...], ranks: list[int], left: list[int]
+    grid: Grid,
+    goals: tuple[str, ...],
+    chosen: tuple[int, ...],
+    ranks: list[int],
+    left: list[int],
+    wanted: set[int],
 ) -> DeviceSet:
     configurations = tuple(grid.configuration(grid.entry(rank)) for rank in ranks)
     taken = 0
@@ -162,7 +175,7 @@ def _said(
             tuple(goal for goal in range(len(goals)) if mask >> goal & 1 and not taken >> goal & 1)
         )
         taken |= mask
-    sentence = _sentence(grid, goals, configurations, ranks, by_device, left)
+    sentence = _sentence(grid, goals, configurations, ranks, by_device, left, wanted)
     return DeviceSet(
         tuple(rank + 1 for rank in ranks), configurations, tuple(by_device), tuple(left), sentence
     )
@@ -170,11 +183,14 @@ def _said(
 
 def _sentence(
     grid: Grid, goals: tuple[str, ...], configurations: Sequence[Configuration], ranks: list[int],
-    by_device: list[tuple[int, ...]], left: list[int],
+    by_device: list[tuple[int, ...]], left: list[int], wanted: set[int],
 ) -> str:  # fmt: skip
     """Which options are the set and what each is for, what none meets, and why the first option is not among them."""
     if not ranks:
-        return "No option meets any of the goals; see what comes nearly there."
+        words = (
+            listed([goals[goal] for goal in left], "or") if len(wanted) < len(goals) else "any of the goals"
+        )
+        return f"No option meets {words}; see what comes nearly there."
     devices = [
         f"{_named(rank, configuration)} for {listed([goals[goal] for goal in served])}"
         for rank, configuration, served in zip(ranks, configurations, by_device, strict=True)
@@ -188,7 +204,7 @@ def _sentence(
     met = [
         goals[goal]
         for goal, grade in enumerate(grid.blocks[entry.block].grades(entry.row))
-        if grade == "meets"
+        if grade == "meets" and goal in wanted
     ]
     first = f"meets only {listed(met)}" if met else "meets none in full"
     return f"{words} The first option {first}: it stands first by power, field and how it is worn."

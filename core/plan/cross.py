@@ -7,6 +7,7 @@ from array import array
 from ..configuration import EYES, Correction, EyeChoice
 from ..goals import Demand
 from ..stock import Filter, Stock
+from .asked import asking, goal_shares
 from .columns import Pairing, columns, weighted
 from .configurations import (
     clip_refusal,
@@ -25,7 +26,6 @@ from .ranking import (
     HYPERFOCAL_WORTH,
     UNCORRECTED_WORTH,
     cap_worth,
-    goal_weights,
     hands,
     two_eyes,
     weakest_unused_cap_d,
@@ -47,7 +47,7 @@ from .refusals import (
 
 def grid_of(context: Context, stock: Stock, demands: tuple[Demand, ...]) -> Grid:
     """The whole cross for a person and a stock."""
-    grid = Grid(prepared(stock), context, demands)
+    grid = Grid(prepared(stock), context, demands, asking(context, demands))
     tints: list[Filter | None] = [None]
     if filters_asked_for(context, any(demand.light == "bright" for demand in demands)):
         tints.extend(stock.filters)
@@ -187,14 +187,14 @@ def _block(
             pairing,
         )
         found.append(pair[two])
-    weights, unused = context.figures.weights, weakest_unused_cap_d(grid.demands)
+    weights, unused = context.figures.weights, weakest_unused_cap_d(grid.counted)
+    shares = goal_shares(grid.demands, grid.counted)
     device = (
         rows, choice, tint is not None, weights, two_eyes(context, choice), lead.needs_correction, unused,
         context.person.hands,
     )  # fmt: skip
 
     def make() -> tuple[list[float], list[float]]:
-        shares = goal_weights(len(found))
         used, points = weighted(found, shares, len(rows.rows))
         extra = SMALL.get(
             device,
@@ -202,7 +202,7 @@ def _block(
         )
         return [p + u * e for p, u, e in zip(points, used, extra, strict=True)], used
 
-    base, used = SMALL.get((device, tuple(found)), make)
+    base, used = SMALL.get((device, shares, tuple(found)), make)
     return Block(choice, tint, rows, found, usable, base, used, frame, no_full)
 
 

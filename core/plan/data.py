@@ -17,7 +17,8 @@ Shape, version 1 (every key is always there; null where a quantity does not appl
                      ``score_parts``, ``decision``, ``device`` (``eyes``, ``pair``, ``mount``, ``cap``:
                      every number with its unit in its name), ``outcomes`` (one a goal), ``reasons_for``,
                      ``reasons_against``
-``coverage``         ``goals`` and ``rows`` of ``rank``, ``key``, ``grades``
+``coverage``         ``goals``, ``not_needed`` (places of goals reached without a telescope) and ``rows`` of
+                     ``rank``, ``key``, ``grades``
 ``smallest_set``     ``ranks``, ``goals_by_device``, ``left``, ``sentence``
 ``alternatives``     one table a near goal: ``rows``, ``telescope_is_answer``, ``sentence``
 ``refused``          list of ``configuration``, ``code``, ``reason``, ``count`` (how many the reason takes out)
@@ -61,6 +62,7 @@ def plan_data(plan: Plan, options: int = OPTIONS_SHOWN) -> dict[str, Any]:
         "options": [option_data(option) for option in shown],
         "coverage": {
             "goals": list(plan.coverage.goals),
+            "not_needed": list(plan.coverage.not_needed),
             "rows": [
                 {"rank": row.rank, "key": row.configuration.key, "grades": list(row.grades)}
                 for row in plan.coverage.rows[: len(shown)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from ..case import Case
 from ..configuration import Configuration
@@ -12,6 +12,7 @@ from ..settings import Settings
 from ..stock import Stock
 from .advice import eye_advice
 from .alternatives import alternatives_for
+from .asked import without_telescope
 from .cautions import cautions_for, held_back, last_exam_of, referrals_of
 from .configurations import checked
 from .context import Context, context_of
@@ -44,6 +45,7 @@ def plan(case: Case, stock: Stock, settings: Settings, tasks: Iterable[Task] | N
     options = Lazy(len(grid), lambda rank: _option(grid, rank))
     best = options[0] if options else None
     refused = Lazy(len(grid.refused), lambda number: _refused(grid, number))
+    free = {demand.index: words for demand in demands if (words := without_telescope(context, demand))}
     tables = (alternatives_for(context, stock, settings, d, _best_for(grid, options, d)) for d in demands)
     person = context.person
     referrals = referrals_of(context, case.visit.on, last_exam_of(case))
@@ -51,11 +53,11 @@ def plan(case: Case, stock: Stock, settings: Settings, tasks: Iterable[Task] | N
         person=person,
         demands=demands,
         needs=tuple(need_of(context, demand) for demand in demands),
-        decision=held_back(_decision(context, best, refused, demands, stock), referrals),
+        decision=held_back(_decision(context, best, refused, demands, free, stock), referrals),
         options=options,
         refused=refused,
-        coverage=coverage_of(grid, goals),
-        smallest_set=smallest_set(grid, goals),
+        coverage=coverage_of(grid, goals, tuple(free)),
+        smallest_set=smallest_set(grid, goals, tuple(free)),
         eye_advice=_advice(grid, options, demands),
         alternatives=tuple(table for table in tables if table is not None),
         referrals=referrals,
@@ -105,7 +107,7 @@ def option_for(
         reasons_against=bad,
         score=sum(part.points for part in parts),
         score_parts=parts,
-        decision=decision_of(demands, outcomes),
+        decision=decision_of(outcomes),
         summary=summary_of(telescope, cap, tint, configuration),
     )
 
@@ -154,7 +156,7 @@ def _best_for(grid: Grid, options: Sequence[Option], demand: Demand) -> Option |
 
 def _advice(grid: Grid, options: Sequence[Option], demands: Sequence[Demand]) -> EyeAdvice:
     """One eye or two, and where the first option goes against it, what speaks against the best pair."""
-    advice = eye_advice(grid.context, demands)
+    advice = eye_advice(grid.context, grid.counted)
     if advice.choice != "both" or not demands or not options or options[0].configuration.eye == "both":
         return advice
     words = "The first option is for one eye all the same"
@@ -166,7 +168,7 @@ def _advice(grid: Grid, options: Sequence[Option], demands: Sequence[Demand]) ->
         (
             outcome
             for outcome, alone in zip(pair.outcomes, options[0].outcomes, strict=True)
-            if GRADES.index(outcome.grade) > GRADES.index(alone.grade)
+            if outcome.needed and GRADES.index(outcome.grade) > GRADES.index(alone.grade)
         ),
         None,
     )
@@ -186,8 +188,11 @@ def neither_eye(context: Context) -> str:
 
 
 def _decision(
-    context: Context, best: Option | None, refused: Sequence[Refused], demands: Sequence[Demand], stock: Stock
-) -> Decision:
+    context: Context, best: Option | None, refused: Sequence[Refused], demands: Sequence[Demand],
+    free: Mapping[int, str], stock: Stock,
+) -> Decision:  # fmt: skip
+    if demands and len(free) == len(demands):
+        return Decision("prefer-alternative", " ".join(free.values()))
     if best is not None:
         if not demands:
             return Decision(

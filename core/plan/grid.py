@@ -68,11 +68,15 @@ class Block:
 
 @dataclass(slots=True, eq=False)
 class Grid:
-    """The whole cross for a person: blocks, refusals, and the options in order of their score."""
+    """The whole cross for a person: blocks, refusals, and the options in order of their score.
+
+    ``counted`` are the goals that the order goes by: those that ask for a telescope, all where none does.
+    """
 
     ready: Prepared
     context: Context
     demands: tuple[Demand, ...]
+    counted: tuple[Demand, ...]
     blocks: list[Block] = field(default_factory=list)
     refused: list[RefusedEntry] = field(default_factory=list)
     best_of_row: list[list[float]] = field(default_factory=list)
@@ -142,7 +146,7 @@ class Grid:
     def finish(self) -> None:
         """Rank the rows; the first options are in order at once, the rest when they are looked at."""
         weight = self.context.figures.weights[6]
-        positions = position_comfort(self.context.person, self.demands)
+        positions = position_comfort(self.context.person, self.counted)
         suited = tuple(sorted(positions.items()))
         self._suits = SMALL.get((self.ready, suited), lambda: self._comforts(positions))
         heads: list[tuple[float, int, int]] = []

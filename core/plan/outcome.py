@@ -30,6 +30,7 @@ from ..optics.focus import evd_mm
 from ..optics.light import relative_brightness
 from ..optics.motion import retinal_slip_deg_s, slip_mar_factor
 from ..stock import Cap, Telescope
+from .asked import without_telescope
 from .context import Context, EyeIn
 from .formulas import (
     as_recorded,
@@ -70,9 +71,22 @@ def outcome_of(
     if demand.problems:
         return _cannot(blank, demand.problems[0])
     try:
-        return _computed(context, telescope, on, configuration, device, demand, blank)
+        found = _computed(context, telescope, on, configuration, device, demand, blank)
     except Refusal as refusal:
-        return _cannot(blank, f"{demand.name}: {said(refusal)}")
+        found = _cannot(blank, f"{demand.name}: {said(refusal)}")
+    without = without_telescope(context, demand)
+    return _not_needed(found, without) if without else found
+
+
+def _not_needed(found: Outcome, without: str) -> Outcome:
+    """An outcome for a goal that is reached without any telescope: what the tube would do is said as an aside."""
+    aside = f"through this one {found.sentence.removeprefix(f'{found.goal}: ')}"
+    return found._replace(
+        needed=False,
+        sentence=f"{found.goal}: needs no telescope; "
+        + ("this one does not serve it." if found.grade == "cannot" else aside),
+        decision=Decision("prefer-alternative", without),
+    )
 
 
 def _cannot(blank: dict, sentence: str) -> Outcome:

@@ -7,7 +7,8 @@ weighs more than a line of acuity.
 
 Every criterion is a number from 0 to 1 times its weight in the settings. A goal's criteria count only as far as the
 goal is reached (its usefulness), so a wide field on a telescope that cannot do the job wins nothing. Goals count by
-their rank: the first fully, the second half, the third a third.
+their rank: the first fully, the second half, the third a third. A goal that needs no telescope counts for nothing, so
+that it pulls the choice towards no device.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from ..configuration import Configuration, Mount, Position
 from ..goals import Demand
 from ..person import Person
 from ..stock import Telescope
+from .asked import goal_shares
 from .context import WEIGHT_NAMES, Context
 from .formulas import (
     chance_worth,
@@ -47,13 +49,6 @@ LIGHT_G, HEAVY_G, HEAVY_COST = 30.0, 90.0, 0.25
 CAP_WORTH, ARM_CAP_WORTH, UNUSED_PART_WORTH = 0.8, 0.6, 0.4
 
 
-def goal_weights(count: int) -> tuple[float, ...]:
-    """How much each goal counts, by its rank; the weights add up to 1."""
-    raw = [1.0 / (rank + 1) for rank in range(count)]
-    total = sum(raw) or 1.0
-    return tuple(value / total for value in raw)
-
-
 def clear_degree(
     blur: float, near_mm: float | None, far_mm: float | None, demand: Demand, flexible: bool
 ) -> float:
@@ -74,8 +69,8 @@ def clear_degree(
 
 
 def position_comfort(person: Person, demands: Sequence[Demand]) -> dict[Position, float]:
-    """How each position suits the goals: high for spotting, full for long looking, low for near; and the neck."""
-    weights = goal_weights(len(demands))
+    """How each position suits these goals: high for spotting, full for long looking, low for near; and the neck."""
+    weights = goal_shares(demands, demands)
     found: dict[Position, float] = {"bioptic": 0.0, "full diameter": 0.0, "low": 0.0}
     for weight, demand in zip(weights, demands, strict=True):
         for position, value in _suits(demand).items():
@@ -193,9 +188,12 @@ def score_parts(
     """The criteria with their values and weights, in the order of the settings; their points add up to the score."""
     weight = dict(zip(WEIGHT_NAMES, context.figures.weights, strict=True))
     steady = steady_power(context.person)
+    counted = tuple(
+        demand for demand, outcome in zip(demands, outcomes, strict=True) if outcome.needed
+    ) or tuple(demands)
     parts: dict[str, list[float]] = {name: [] for name in WEIGHT_NAMES}
     suits = comfort(
-        position_comfort(context.person, demands),
+        position_comfort(context.person, counted),
         configuration.position,
         configuration.mount,
         telescope,
@@ -208,10 +206,10 @@ def score_parts(
         "comfort": suits,
         "hands_free": hands(telescope, context.person),
         "two_eyes": two_eyes(context, configuration.eye),
-        "simplicity": simplicity(configuration, uncorrected, cap_power, weakest_unused_cap_d(demands)),
+        "simplicity": simplicity(configuration, uncorrected, cap_power, weakest_unused_cap_d(counted)),
     }
-    for share, demand, outcome in zip(goal_weights(len(demands)), demands, outcomes, strict=True):
-        use = goal_use(outcome, steady)
+    for share, demand, outcome in zip(goal_shares(demands, counted), demands, outcomes, strict=True):
+        use = goal_use(outcome, steady) if share else 0.0
         if use == 0.0:
             continue
         for name, worth in (*_worths(context, device, demand, outcome).items(), *by_device.items()):

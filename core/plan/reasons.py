@@ -10,12 +10,13 @@ from collections.abc import Sequence
 from ..configuration import Configuration
 from ..goals import Demand
 from ..stock import Cap, Filter, Telescope
+from .asked import reached_by
 from .context import Context, EyeIn
 from .device import FRONT_MOUNTS
 from .ranking import HEAVY_G, LIGHT_G, glare_of, steady_power
 from .reasons_face import face_reasons
 from .types import DeviceNumbers, Outcome
-from .verdict import needs_no_telescope, percent
+from .verdict import percent
 
 HIGH_LOSS_LOGMAR = 0.05
 WIDE_ENOUGH_DEG = 8.0
@@ -73,7 +74,10 @@ def reasons_of(
     """What speaks for an option and what against."""
     found = Reasons()
     for demand, outcome in zip(demands, outcomes, strict=True):
-        _of_goal(demand, outcome, found)
+        if outcome.needed:
+            _of_goal(demand, outcome, found)
+        else:
+            _of_free_goal(context, configuration, demand, outcome, found)
     _of_field(context, configuration, device, found)
     _of_light(context, device, demands, found)
     _of_correction(context, telescope, configuration, device, found)
@@ -90,9 +94,7 @@ def _of_goal(demand: Demand, outcome: Outcome, found: Reasons) -> None:
         found.con(f"It cannot serve {demand.name}.")
         return
     chance = f"(chance {percent(outcome.probability or 0.0)})"
-    if needs_no_telescope(demand, outcome):
-        found.con(f"For {demand.name} no telescope is needed.")
-    elif outcome.grade == "meets":
+    if outcome.grade == "meets":
         found.pro(f"It meets {demand.name} {chance}.")
         required = outcome.required_magnification
         if required and abs(outcome.magnification) > MUCH_MORE_POWER * required:
@@ -104,6 +106,27 @@ def _of_goal(demand: Demand, outcome: Outcome, found: Reasons) -> None:
     for loss in outcome.losses:
         if loss.logmar >= HIGH_LOSS_LOGMAR:
             found.con(f"For {demand.name} {loss.sentence}.")
+
+
+def _of_free_goal(
+    context: Context, configuration: Configuration, demand: Demand, outcome: Outcome, found: Reasons
+) -> None:
+    """A goal that needs no telescope: all that counts is that this one leaves it as it is."""
+    none = f"For {demand.name} no telescope is needed"
+    if configuration.position != "full diameter":
+        found.pro(f"{none}, and the ordinary view stays free for it.")
+    elif configuration.mount == "flip-up":
+        found.pro(f"{none}; turned up, this one leaves the view free.")
+    elif outcome.grade == "meets":
+        found.pro(f"{none}, and it is reached through this one as well.")
+    elif configuration.eye != "both" and reached_by(context, _fellow(context, configuration), demand):
+        found.pro(f"{none}; the {_fellow(context, configuration).side} eye reaches it beside this one.")
+    else:
+        found.con(f"{none}, and straight ahead this one stands in the way: it has to come off for that.")
+
+
+def _fellow(context: Context, configuration: Configuration) -> EyeIn:
+    return context.left if configuration.eye == "right" else context.right
 
 
 def _of_field(context: Context, configuration: Configuration, device: DeviceNumbers, found: Reasons) -> None:
@@ -226,6 +249,7 @@ def _of_cap(
     cap = device.cap
     if cap is None:
         return
+    outcomes = [outcome for outcome in outcomes if outcome.needed] or outcomes
     if not any(outcome.cap_on for outcome in outcomes):
         if demands:
             found.con("None of the goals asks for its cap.")

@@ -127,8 +127,11 @@ class _Probe:
             now = option_for(context, self.stock, demands, self.configuration)
         except Infeasible as infeasible:
             return f"it can no longer be used ({infeasible.code})"
-        grade, before = now.outcomes[self.goal_index].grade, self.option.outcomes[self.goal_index].grade
-        if GRADES.index(grade) > GRADES.index(before):
+        there, before = now.outcomes[self.goal_index], self.option.outcomes[self.goal_index]
+        if there.needed != before.needed:
+            return "a telescope is needed for the goal" if there.needed else "the goal needs no telescope"
+        grade = there.grade
+        if there.needed and GRADES.index(grade) > GRADES.index(before.grade):
             return "the goal is only nearly met" if grade == "nearly" else "the goal is missed"
         winner = _winner(grid_of(context, self.stock, demands))
         if winner != self.winner and winner is not None:

@@ -64,7 +64,8 @@ class Outcome(NamedTuple):
     margin less the losses. The object is taken to be at ``object_distance_mm``. ``cap_on`` says whether the cap is on
     for this goal: caps come off for goals that are clear without them. ``unrefocused_exit_vergence_d`` is what a
     focusable tube would give at that distance if it stayed set for infinity. ``vergence_state`` is 0 when one eye looks
-    or the eyes stay within half of their reserve, 1 within it, 2 beyond it.
+    or the eyes stay within half of their reserve, 1 within it, 2 beyond it. ``needed`` is False for a goal that the
+    person reaches without any telescope: grade and numbers are then what the tube would do, and count for nothing.
     """
 
     goal_index: int
@@ -117,9 +118,15 @@ class Outcome(NamedTuple):
     convergence_naked_prism: float | None = None
     vergence_reserve_prism: float | None = None
     vergence_state: Literal[0, 1, 2] = 0
+    needed: bool = True
     relative_brightness: float | None = None
     slip_deg_s: float | None = None
     slip_mar_factor: float | None = None
+
+
+def leading_outcome(outcomes: Sequence[Outcome]) -> Outcome | None:
+    """The outcome for the first goal that asks for a telescope, else for the first; None without a goal."""
+    return next((outcome for outcome in outcomes if outcome.needed), outcomes[0] if outcomes else None)
 
 
 class ScorePart(NamedTuple):
@@ -137,7 +144,7 @@ class ScorePart(NamedTuple):
 
 
 class Option(NamedTuple):
-    """A feasible configuration, evaluated. ``rank`` starts at 1; ``decision`` is for the first goal."""
+    """A feasible configuration, evaluated. ``rank`` starts at 1; ``decision`` is for the goal of :attr:`leading`."""
 
     rank: int
     configuration: Configuration
@@ -156,6 +163,11 @@ class Option(NamedTuple):
     def outcome(self, goal_index: int) -> Outcome:
         """The outcome for the goal at that place."""
         return self.outcomes[goal_index]
+
+    @property
+    def leading(self) -> Outcome | None:
+        """The outcome for the first goal that asks for a telescope, else for the first; None without a goal."""
+        return leading_outcome(self.outcomes)
 
     @property
     def grades(self) -> tuple[Grade, ...]:
@@ -236,14 +248,18 @@ class CoverageRow(NamedTuple):
 
 
 class Coverage(NamedTuple):
-    """Options × goals, best option first."""
+    """Options × goals, best option first; goals in ``not_needed`` (by place) are reached without any telescope."""
 
     goals: tuple[str, ...]
     rows: Sequence[CoverageRow]
+    not_needed: tuple[int, ...] = ()
 
 
 class DeviceSet(NamedTuple):
-    """The fewest devices that meet the goals: rank of each and the goals it is for; none meets those in ``left``."""
+    """The fewest devices that meet the goals: rank of each and the goals it is for; none meets those in ``left``.
+
+    Goals that need no telescope are in neither.
+    """
 
     ranks: tuple[int, ...]
     configurations: tuple[Configuration, ...]

@@ -9,7 +9,7 @@ from ..goals import Demand
 from ..stock import Telescope
 from .context import Context
 from .ranking import steady_power
-from .types import Decision, DeviceNumbers, Grade, Outcome
+from .types import Decision, DeviceNumbers, Grade, Outcome, leading_outcome
 
 # One half as it is shown, in whole per cent: power that is just enough, less a trace of light, is still a coin toss.
 MEETS_CHANCE = 0.495
@@ -20,8 +20,6 @@ MOST_LOSS_LOGMAR = 3.0
 # Fluent reading goes on with half of the characters wanted, a picture with a quarter of its width (common practice).
 CHARACTERS_SHARE = 0.5
 WIDTH_SHARE = 0.25
-# An ordinary add up to here is worn without a thought (common practice).
-ADD_ENOUGH_D = 4.0
 
 _GRADE_WORDS = {"meets": "met", "nearly": "nearly met", "misses": "not met"}
 
@@ -116,27 +114,17 @@ def _cannot_converge(demand: Demand, chosen: dict) -> str:
     )
 
 
-def needs_no_telescope(demand: Demand, outcome: Outcome) -> bool:
-    """Whether the goal is reached without any telescope."""
-    return bool(_without(demand, outcome.required_magnification, outcome.required_evp_d))
-
-
-def decision_of(demands: Sequence[Demand], outcomes: Sequence[Outcome]) -> Decision:
+def decision_of(outcomes: Sequence[Outcome]) -> Decision:
     """The decision for an option: that for the first goal which asks for a telescope at all."""
-    for demand, outcome in zip(demands, outcomes, strict=True):
-        if not needs_no_telescope(demand, outcome):
-            return outcome.decision
-    return outcomes[0].decision if outcomes else Decision("trial", "No goal is recorded yet.")
+    leading = leading_outcome(outcomes)
+    return leading.decision if leading is not None else Decision("trial", "No goal is recorded yet.")
 
 
 def decide(
     context: Context, telescope: Telescope, device: DeviceNumbers, demand: Demand, chosen: dict, grade: Grade,
     hindrances: Sequence[str],
 ) -> Decision:  # fmt: skip
-    """What to do about one goal with one option, in a word and a sentence."""
-    without = _without(demand, chosen.get("required_magnification"), chosen.get("required_evp_d"))
-    if without:
-        return Decision("prefer-alternative", without)
+    """What to do about one goal that asks for a telescope with one option, in a word and a sentence."""
     if grade == "cannot":
         return Decision("refuse", _cannot_converge(demand, chosen))
     other = _other_way(demand, chosen, grade, hindrances)
@@ -146,19 +134,6 @@ def decide(
     if trial:
         return Decision("trial", trial)
     return Decision("proceed", _proceed(context, device, demand, chosen))
-
-
-def _without(demand: Demand, required_magnification: float | None, required_evp_d: float | None) -> str:
-    """Why no telescope is needed at all, "" when one is."""
-    if demand.by_print and demand.kind == "near" and required_evp_d and required_evp_d <= ADD_ENOUGH_D:
-        add = max(0.25, required_evp_d)
-        return f"{demand.name}: an ordinary add of about {add:.2f} D does it; no telescope is needed for this goal."
-    if not demand.by_print and required_magnification and required_magnification <= 1.0:
-        return (
-            f"{demand.name}: the recorded acuity is enough without magnification; check the correction, the light and "
-            "the contrast before a telescope is weighed for this goal."
-        )
-    return ""
 
 
 def _other_way(demand: Demand, chosen: dict, grade: Grade, hindrances: Sequence[str]) -> str:

@@ -153,7 +153,7 @@ def test_an_examination_recorded_at_an_earlier_visit_is_on_record() -> None:
 
 
 FAR = {"task": "stage", "distance": "20 m", "detail": "20/40"}
-NEAR = {"task": "page", "distance": "40 cm", "detail": "1.0M", "reserve": "1"}
+NEAR = {"task": "page", "distance": "40 cm", "detail": "0.8M", "reserve": "1"}
 
 
 def test_the_fewest_devices_are_named_with_what_each_is_for() -> None:

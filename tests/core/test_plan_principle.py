@@ -213,7 +213,7 @@ def test_a_goal_that_needs_no_telescope_is_said_and_does_not_decide_for_the_othe
     assert alone.decision.word == "prefer-alternative" and "without magnification" in alone.decision.sentence
     both = plan(_case([near, far]), stock(), SETTINGS)
     assert both.decision.sentence.startswith("own board:")
-    assert any("For faces near no telescope is needed." in o.reasons_against for o in both.options[:1])
+    assert both.options[0].outcomes[0].sentence.startswith("faces near: needs no telescope")
 
 
 def test_an_ordinary_add_is_preferred_to_a_telescope() -> None:

@@ -219,7 +219,7 @@ class ComputationPane(Pane):
         if option is None or view is None:
             self.post_message(Told("There is no option to choose."))
             return
-        promised = promise_of(option)
+        promised = promise_of(option, view.plan.demands if view.plan is not None else ())
 
         def change(case: Case) -> Case:
             visit = replace(
@@ -265,7 +265,10 @@ def leading_ranks(plan: Plan) -> list[int]:
 def _list_row(option: Option, chosen: Configuration | None, *, brief: bool) -> ListRow:
     mark = "*" if option.configuration == chosen else ""
     grades = tuple(grade_words(outcome, brief=brief) for outcome in option.outcomes)
-    roles = tuple({"meets": "ok", "nearly": "check"}.get(outcome.grade, "no") for outcome in option.outcomes)
+    roles = tuple(
+        {"meets": "ok", "nearly": "check"}.get(outcome.grade, "no") if outcome.needed else "plain"
+        for outcome in option.outcomes
+    )
     return ListRow(
         option.configuration.key,
         (f"{mark}{option.rank}", device_words(option), *grades),

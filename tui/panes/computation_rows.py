@@ -7,11 +7,12 @@ The key of a row says which number it is: ``goal:0:probability``, ``device:0:tra
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from ...core.documents.numbers import Shown, device_numbers, outcome_numbers
 from ...core.formula import REGISTRY
+from ...core.goals import Demand
 from ...core.plan.sensitivity import measure_next, sensitivity
 from ...core.plan.types import Option, Outcome
 from ...core.plan.verdict import percent_brief
@@ -47,8 +48,10 @@ def device_words(option: Option) -> str:
 
 
 def grade_words(outcome: Outcome, *, brief: bool = False) -> str:
-    """The grade with its sign, and the chance; brief without the word."""
+    """The grade with its sign, and the chance; brief without the word. A goal that needs no telescope has neither."""
     signs = current_signs()
+    if not outcome.needed:
+        return "none" if brief else "not needed"
     sign = {"meets": signs.ok, "nearly": signs.check}.get(outcome.grade, signs.no)
     chance = "" if outcome.probability is None else f" {percent_brief(outcome.probability)}"
     if brief and chance:
@@ -56,15 +59,12 @@ def grade_words(outcome: Outcome, *, brief: bool = False) -> str:
     return f"{sign} {outcome.grade}{chance}"
 
 
-def promise_of(option: Option) -> dict[str, Any]:
-    """What the option promises for the first goal: kept with the choice, so that it can be looked back on."""
-    if not option.outcomes:
+def promise_of(option: Option, demands: Sequence[Demand]) -> dict[str, Any]:
+    """What the option promises for its leading goal: kept with the choice, so that it can be looked back on."""
+    first = option.leading
+    if first is None:
         return {}
-    first = option.outcomes[0]
-    promised: dict[str, Any] = {
-        "goal": first.goal,
-        "goal_kind": "print" if first.goal_logmar is None else "distance",
-    }
+    promised: dict[str, Any] = {"goal": first.goal, "goal_kind": demands[first.goal_index].kind}
     if first.predicted_logmar_with_losses is not None:
         promised["logmar"] = round(first.predicted_logmar_with_losses, 4)
     if first.print_read_m_units is not None:

@@ -59,12 +59,14 @@ def working_rows(view: View) -> list[SheetRow]:
     best = view.best
     if best is None or not best.outcomes:
         return [heading_row("Working"), text_row("No option, so there is no number to work out yet.", "note")]
-    outcome = best.outcomes[0]
+    outcome = best.leading or best.outcomes[0]
     if outcome.probability is None:
         return [heading_row("Working"), text_row(f"No chance can be given for {outcome.goal}.", "note")]
     rows = [heading_row(f"Chance for {outcome.goal}: {percent(outcome.probability)}")]
     try:
-        working = explain(view.case, view.stock, view.settings, best.configuration, 0, "probability")
+        working = explain(
+            view.case, view.stock, view.settings, best.configuration, outcome.goal_index, "probability"
+        )
     except AfocalError as error:
         return [*rows, text_row(str(error), "error")]
     return rows + [row for number, step in enumerate(working.steps, 1) for row in step_rows(number, step)]

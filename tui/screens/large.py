@@ -26,9 +26,9 @@ def large_page(view: View, sentence: str) -> Page:
 def figures(view: View) -> Iterator[tuple[str, str]]:
     """(words, figure) of the best option for the first goal: chance, expected acuity or print, power."""
     best = view.best
-    if best is None or not best.outcomes:
+    outcome = None if best is None else best.leading
+    if outcome is None or not outcome.needed:
         return
-    outcome = best.outcomes[0]
     if outcome.probability is not None:
         # The large figures have no sign for over or under, so that stands in the words.
         brief = percent_brief(outcome.probability)

@@ -1,0 +1,96 @@
+"""Which goals ask for a telescope at all, and how much each of them counts.
+
+A goal that the person reaches already, with the best correction or an ordinary add, pulls the choice towards no device
+and asks for no place in the fewest devices. It is judged by the better eye: what that one reaches is reached.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from ..errors import Refusal
+from ..goals import Demand
+from ..magnification import evp_from_evd_d, required_evd_mm, required_magnification
+from .context import Context, EyeIn
+
+# An ordinary add up to here is worn without a thought (common practice).
+ADD_ENOUGH_D = 4.0
+REACH_SPARE_MM = 0.5
+
+
+def without_telescope(context: Context, demand: Demand) -> str:
+    """Why the person needs no telescope for a goal, in a sentence; "" when one is asked for."""
+    if demand.problems:
+        return ""
+    if not demand.by_print:
+        return _by_acuity(context, demand)
+    return _by_add(context, demand) if demand.kind == "near" else ""
+
+
+def asking(context: Context, demands: Sequence[Demand]) -> tuple[Demand, ...]:
+    """The goals that ask for a telescope; all of them where none does, so that the options keep an order."""
+    found = tuple(demand for demand in demands if not without_telescope(context, demand))
+    return found or tuple(demands)
+
+
+def goal_shares(demands: Sequence[Demand], counted: Sequence[Demand]) -> tuple[float, ...]:
+    """How much each goal counts, by its rank among those that count: first fully, second half; they add up to 1."""
+    ranks = {demand.index: rank for rank, demand in enumerate(counted)}
+    raw = [1.0 / (ranks[demand.index] + 1) if demand.index in ranks else 0.0 for demand in demands]
+    total = sum(raw) or 1.0
+    return tuple(value / total for value in raw)
+
+
+def _seeing(context: Context, demand: Demand) -> Iterator[EyeIn]:
+    """The eyes that can be computed with and see this contrast at some size."""
+    for eye in (context.right, context.left):
+        if eye.usable and demand.contrast * 10.0**eye.log_cs > 1.0:
+            yield eye
+
+
+def reached_by(context: Context, eye: EyeIn, demand: Demand) -> bool:
+    """Whether this eye alone reaches a goal without any telescope."""
+    alone = replace(context, right=eye, left=eye, both_logmar=None)
+    return bool(without_telescope(alone, demand))
+
+
+def _by_acuity(context: Context, demand: Demand) -> str:
+    found = [eye.logmar for eye in _seeing(context, demand) if eye.logmar is not None]
+    if context.both_logmar is not None and demand.contrast * 10.0**context.both_log_cs > 1.0:
+        found.append(context.both_logmar)
+    if not found or demand.goal_logmar is None:
+        return ""
+    try:
+        if required_magnification(min(found), max(-0.5, demand.goal_logmar)) > 1.0:
+            return ""
+    except Refusal:
+        return ""
+    return (
+        f"{demand.name}: the recorded acuity is enough without magnification; check the correction, the light and "
+        "the contrast before a telescope is weighed for this goal."
+    )
+
+
+def _by_add(context: Context, demand: Demand) -> str:
+    powers = []
+    for eye in _seeing(context, demand):
+        if eye.near_m_units is None or demand.goal_m_units is None:
+            continue
+        try:
+            distance = required_evd_mm(
+                eye.near_distance_mm, eye.near_m_units, demand.goal_m_units, max(1.0, demand.reserve)
+            )
+        except Refusal:
+            continue
+        powers.append((evp_from_evd_d(distance), distance))
+    if not powers:
+        return ""
+    power, distance = min(powers)
+    reach = None if "face.reach" in context.person.assumed else context.person.reach_mm
+    if power > ADD_ENOUGH_D or (reach is not None and distance < reach - REACH_SPARE_MM):
+        return ""
+    return (
+        f"{demand.name}: an ordinary add of about {max(0.25, power):.2f} D does it; no telescope is needed for this "
+        "goal."
+    )
