@@ -12,24 +12,22 @@ from typing import Any
 
 from ..goals import Demand
 from .context import Context, EyeIn
-from .layers import COLUMNS, SMALL, EyeRows, Prepared
-from .quick import Sight, caps_off_from_d, judge, sights, standings
+from .layers import COLUMNS, SIGHTS, SMALL, EyeRows, Prepared
+from .quick import Sights, caps_off_from_d, judge, page_sights, sights, standings
 from .quick_goal import eye_goal
-from .quick_tube import Variant, clears
-
-# So many objects are kept with a variant; a case of eight goals looks at no more.
-SEEN_MOST = 10
+from .quick_tube import clears
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Spread:
     """How the sights of a kind of goal are spread over the rows: settings that show the same share one.
 
-    ``over_rows`` repeats what was found for each sight over the rows that have it. Spreads of the same rows with the
-    same ``caps_on`` are alike.
+    ``over_rows`` repeats what was found for each sight over the rows that have it; ``counts`` is how many sights each
+    variant has. Spreads of the same rows with the same ``caps_on`` are alike.
     """
 
     caps_on: frozenset[float]
+    counts: Sequence[int]
     over_rows: Callable[[Sequence[Any]], tuple[Any, ...]]
 
 
@@ -74,9 +72,7 @@ def columns(
         if pairing is not None:
             spread_mm = pairing.spread_mm
             unions = SMALL.get((rows, spread_mm), lambda: _unions(ready, rows, spread_mm))
-        # What the object's place decides; acuity wanted and reserve do not.
-        where = (demand.kind, demand.distance_mm, demand.nearest_mm, demand.farthest_mm, demand.by_print)
-        seen = [_seen(variant, where, demand) for variant in rows.variants]
+        seen = _seen(rows, demand)
         dim, per_halving = demand.light == "dim", context.figures.light_loss_per_halving_logmar
         standing = SMALL.get(
             (rows, eye, dim, passes, per_halving),
@@ -84,7 +80,9 @@ def columns(
         )
         spread = _spread(ready, rows, demand)
         clear = SMALL.get((rows, eye.accommodation_d, eye.tolerance_d), lambda: clears(rows.variants, eye))
-        alone, together = judge(rows.variants, seen, standing, clear, goal, unions, passes < 1.0)
+        alone, together = judge(
+            rows.variants, seen, spread.counts, standing, clear, goal, unions, passes < 1.0
+        )
         one = Column(bytes(spread.over_rows(alone.grades)), alone.uses, alone.points, spread)
         if pairing is None:
             return one, one
@@ -117,15 +115,14 @@ def _sum(parts: Sequence[tuple[Sequence[float], float]]) -> Sequence[float]:
     return total or ()
 
 
-def _seen(variant: Variant, where: Hashable, demand: Demand) -> list[Sight | None]:
-    """What a variant shows of a goal's object, whoever looks."""
-    kept = variant.seen
-    found = kept.get(where)
-    if found is None:
-        if len(kept) >= SEEN_MOST:
-            del kept[next(iter(kept))]
-        found = kept[where] = sights(variant, demand)
-    return found
+def _seen(rows: EyeRows, demand: Demand) -> Sights:
+    """What the rows show of a goal's object, whoever looks."""
+    # What the object's place decides; acuity wanted and reserve do not.
+    where = (demand.kind, demand.distance_mm, demand.nearest_mm, demand.farthest_mm, demand.by_print)
+    page: Sights = []
+    if demand.kind == "near" and demand.by_print:
+        page = SIGHTS.get((rows, "page"), lambda: page_sights(rows.variants))
+    return SIGHTS.get((rows, where), lambda: sights(rows.variants, demand, page))
 
 
 def _spread(ready: Prepared, rows: EyeRows, demand: Demand) -> Spread:
@@ -135,6 +132,7 @@ def _spread(ready: Prepared, rows: EyeRows, demand: Demand) -> Spread:
 
     def make() -> Spread:
         places: list[int] = []
+        counts: list[int] = []
         free = 0
         for variant in rows.variants:
             _, plains, caps, _ = variant.settings
@@ -147,9 +145,10 @@ def _spread(ready: Prepared, rows: EyeRows, demand: Demand) -> Spread:
                     free += 1
                 else:
                     places.append(plain)
+            counts.append(free - plain)
         if len(places) > 1:
-            return Spread(caps_on, itemgetter(*places))
-        return Spread(caps_on, lambda values: tuple(values[place] for place in places))
+            return Spread(caps_on, counts, itemgetter(*places))
+        return Spread(caps_on, counts, lambda values: tuple(values[place] for place in places))
 
     return SMALL.get((rows, caps_on), make)
 

@@ -128,32 +128,41 @@ def _choice(grid: Grid, choice: EyeChoice, tints: list[Filter | None]) -> None:
     if len(frame.closed) == len(ready.telescopes):
         return
     needs = any(context.eye(side).needs_correction for side in sides)
-    rows = eye_rows(ready, context, lead, needs)
-    second = eye_rows(ready, context, context.eye(sides[1]), needs) if choice == "both" else None
-    within = reached(context, rows)
-    barred = refuse_second_eye(grid, choice, within.bad, second, frame, len(tints))
-    for bad in within.bad:
-        if bad.telescope not in frame.closed:
-            refuse_bad(grid, choice, bad, frame.places, len(tints))
-    usable = SMALL.get((rows, second, frame, within.beyond), lambda: _usable(rows, frame, barred, within.beyond))
-    refuse_places(grid, choice, rows, frame, usable, len(tints))
+    groups = eye_rows(ready, context, lead, needs)
+    seconds = eye_rows(ready, context, context.eye(sides[1]), needs) if choice == "both" else (None, None)
+    parts: list[tuple[EyeRows, list[bool]]] = []
+    for rows, second in zip(groups, seconds, strict=True):
+        within = reached(context, rows)
+        barred = refuse_second_eye(grid, choice, within.bad, second, frame, len(tints))
+        for bad in within.bad:
+            if bad.telescope not in frame.closed:
+                refuse_bad(grid, choice, bad, frame.places, len(tints))
+        if rows.rows:
+            parts.append((rows, _usable(rows, second, frame, barred, within.beyond)))
+    refuse_places(grid, choice, frame, len(tints))
     refuse_mounts(grid, choice, frame, len(tints))
-    no_full = refuse_ring(grid, choice, lead, rows, usable, frame, len(tints))
+    no_full = [refuse_ring(grid, choice, lead, rows, usable, frame, len(tints)) for rows, usable in parts]
     for tint in tints:
-        grid.blocks.append(_block(grid, choice, lead, tint, rows, usable, frame, no_full))
+        before = grid.blocks[-1].order + 1 if grid.blocks else 0
+        for (rows, usable), out in zip(parts, no_full, strict=True):
+            grid.blocks.append(_block(grid, choice, lead, tint, rows, usable, frame, out, before))
 
 
 def _usable(
-    rows: EyeRows, frame: Frame, barred: set[tuple[int, Correction, bool]], beyond: frozenset[int]
-) -> list[bool]:
-    if not (frame.closed or barred or beyond):
-        return [True] * len(rows.rows)
-    return [
-        row.telescope not in frame.closed
-        and (row.telescope, row.correction, row.front) not in barred
-        and number not in beyond
-        for number, row in enumerate(rows.rows)
-    ]
+    rows: EyeRows, second: EyeRows | None, frame: Frame, barred: set[tuple[int, Correction, bool]],
+    beyond: frozenset[int],
+) -> list[bool]:  # fmt: skip
+    def make() -> list[bool]:
+        if not (frame.closed or barred or beyond):
+            return [True] * len(rows.rows)
+        return [
+            row.telescope not in frame.closed
+            and (row.telescope, row.correction, row.front) not in barred
+            and number not in beyond
+            for number, row in enumerate(rows.rows)
+        ]
+
+    return SMALL.get((rows, second, frame, beyond), make)
 
 
 def _pairing(context: Context, demand: Demand) -> Pairing | None:
@@ -166,7 +175,7 @@ def _pairing(context: Context, demand: Demand) -> Pairing | None:
 
 def _block(
     grid: Grid, choice: EyeChoice, lead: EyeIn, tint: Filter | None, rows: EyeRows, usable: list[bool],
-    frame: Frame, no_full: list[bool],
+    frame: Frame, no_full: list[bool], order: int,
 ) -> Block:  # fmt: skip
     context, ready = grid.context, grid.ready
     two = choice == "both"
@@ -203,7 +212,7 @@ def _block(
         return [p + u * e for p, u, e in zip(points, used, extra, strict=True)], used
 
     base, used = SMALL.get((device, shares, tuple(found)), make)
-    return Block(choice, tint, rows, found, usable, base, used, frame, no_full)
+    return Block(choice, tint, rows, found, usable, base, used, frame, no_full, order)
 
 
 def _extra(

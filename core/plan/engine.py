@@ -141,17 +141,17 @@ def _best_for(grid: Grid, options: Sequence[Option], demand: Demand) -> Option |
         return None
     if options[0].outcomes[demand.index].grade == "meets":
         return options[0]
-    best, score = None, 0.0
+    foremost = []
     for number, block in enumerate(grid.blocks):
         points = block.columns[demand.index].points_of_rows
-        row = max(
-            (row for row, best_of in enumerate(grid.best_of_row[number]) if best_of >= 0.0),
-            key=points.__getitem__,
-            default=None,
-        )
-        if row is not None and points[row] > score:
-            best, score = (number, row), points[row]
-    return options[0] if best is None else options[grid.rank_of(*best)]
+        usable = [row for row, best_of in enumerate(grid.best_of_row[number]) if best_of >= 0.0]
+        row = max(usable, key=points.__getitem__, default=None)
+        if row is not None and points[row] > 0.0:
+            foremost.append((-points[row], (block.order, block.rows.ties[row], number, row)))
+    if not foremost:
+        return options[0]
+    _, (_, _, number, row) = min(foremost)
+    return options[grid.rank_of(number, row)]
 
 
 def _advice(grid: Grid, options: Sequence[Option], demands: Sequence[Demand]) -> EyeAdvice:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from operator import itemgetter
 from typing import NamedTuple
 
 from ..configuration import Configuration, Correction, EyeChoice, Position
@@ -30,6 +29,9 @@ from .types import GRADES, Grade
 
 FIRST_SORTED = 256
 
+# A row by the order of its block, its own order of ties, its block and its number.
+RowAt = tuple[int, int, int, int]
+
 
 class Entry(NamedTuple):
     """An option as the ranking keeps it."""
@@ -42,7 +44,10 @@ class Entry(NamedTuple):
 
 @dataclass(slots=True, eq=False)
 class Block:
-    """All rows for one choice of eye and one filter, with scores without the place."""
+    """Rows for one choice of eye and one filter, with scores without the place.
+
+    Blocks with one ``order`` are together all rows of a choice: ties between them go to the weaker telescope.
+    """
 
     eye: EyeChoice
     tint: Filter | None
@@ -53,6 +58,7 @@ class Block:
     used: list[float]
     frame: Frame
     no_full: list[bool]
+    order: int
 
     def places_of(self, number: int) -> tuple[Place, ...]:
         """The places in which a row can be used."""
@@ -97,10 +103,14 @@ class Grid:
             return self._first[rank]
         if rank < self._useful:
             if self._all is None:
-                self._all = sorted(self._useful_entries(), key=_by_score)
+                self._all = self._ranked(self._rows(useful=True))
             return self._all[rank]
         if self._rest is None:
-            self._rest = list(self._useless_entries())
+            self._rest = [
+                Entry(0.0, number, row, place)
+                for _, _, number, row in self._rows(useful=False)
+                for place in self.blocks[number].places_of(row)
+            ]
         return self._rest[rank - self._useful]
 
     def rank_of(self, block: int, row: int) -> int:
@@ -110,7 +120,7 @@ class Grid:
             if entry.block == block and entry.row == row:
                 return rank
         if self._all is None:
-            self._all = sorted(self._useful_entries(), key=_by_score)
+            self._all = self._ranked(self._rows(useful=True))
         return next(
             rank
             for rank, entry in enumerate(self._all)
@@ -130,18 +140,22 @@ class Grid:
         for place in found.places_of(row):
             yield Entry(base + used * weight * self._suits[two, telescope, place], block, row, place)
 
-    def _useful_entries(self) -> Iterator[Entry]:
-        for number, block in enumerate(self.blocks):
-            for row, (used, usable) in enumerate(zip(block.used, block.usable, strict=True)):
-                if used and usable:
-                    yield from self._entries_of(number, row)
+    def _rows(self, useful: bool) -> list[RowAt]:
+        """The rows that are of use for a goal, or the others, in the order of ties."""
+        return sorted(
+            (block.order, tie, number, row)
+            for number, block in enumerate(self.blocks)
+            for row, (used, usable, tie) in enumerate(
+                zip(block.used, block.usable, block.rows.ties, strict=True)
+            )
+            if usable and bool(used) is useful
+        )
 
-    def _useless_entries(self) -> Iterator[Entry]:
-        for number, block in enumerate(self.blocks):
-            for row, (used, usable) in enumerate(zip(block.used, block.usable, strict=True)):
-                if not used and usable:
-                    for place in block.places_of(row):
-                        yield Entry(0.0, number, row, place)
+    def _ranked(self, rows: list[RowAt]) -> list[Entry]:
+        """The options of rows that are in the order of ties, best first."""
+        entries = [entry for _, _, number, row in rows for entry in self._entries_of(number, row)]
+        entries.sort(key=_by_score)
+        return entries
 
     def finish(self) -> None:
         """Rank the rows; the first options are in order at once, the rest when they are looked at."""
@@ -149,7 +163,7 @@ class Grid:
         positions = position_comfort(self.context.person, self.counted)
         suited = tuple(sorted(positions.items()))
         self._suits = SMALL.get((self.ready, suited), lambda: self._comforts(positions))
-        heads: list[tuple[float, int, int]] = []
+        heads: list[tuple[float, RowAt]] = []
         for number, block in enumerate(self.blocks):
             counts, suits = SMALL.get(
                 (self.ready, suited, block.frame.spots, block.eye == "both"),
@@ -174,15 +188,11 @@ class Grid:
             self._count += sum(places)
             self._useful += sum([count for count, score in zip(places, best, strict=True) if score >= 0.0])
             ahead = sorted(range(len(best)), key=best.__getitem__, reverse=True)[: FIRST_SORTED + 1]
-            heads.extend((best[row], number, row) for row in ahead if best[row] >= 0.0)
-        heads.sort(key=itemgetter(0), reverse=True)
+            order, ties = block.order, block.rows.ties
+            heads += [(-best[row], (order, ties[row], number, row)) for row in ahead if best[row] >= 0.0]
+        heads.sort()
         top = heads[:FIRST_SORTED]
-        first = [
-            entry
-            for _, number, row in sorted(top, key=itemgetter(1, 2))
-            for entry in self._entries_of(number, row)
-        ]
-        first.sort(key=_by_score)
+        first = self._ranked(sorted(row for _, row in top))
         # Every row left out has a best place no better than the last of these, so this many are surely in order.
         self._first = first if len(top) == len(heads) else first[: len(top)]
 

@@ -33,6 +33,9 @@ from .quick_tube import (
 from .types import RefusalCode
 
 Place = tuple[Position, Mount]
+
+# No telescope has more corrections, behind the carrier and in front of it, than this.
+KINDS_MOST = 16
 T = TypeVar("T")
 
 
@@ -62,12 +65,14 @@ class Store:
         self._kept.clear()
 
 
-STOCKS, KINDS, ROWS, COLUMNS, SMALL = Store(3), Store(6), Store(8), Store(40), Store(48)
+# A plan of eight goals for two eyes keeps some five sets of rows, forty columns and sights, and a hundred small things.
+STOCKS, KINDS, ROWS = Store(3), Store(6), Store(12)
+SIGHTS, COLUMNS, SMALL = Store(64), Store(80), Store(200)
 
 
 def forget() -> None:
     """Drop every kept layer: for tests and benchmarks that want a first plan."""
-    for store in (STOCKS, KINDS, ROWS, COLUMNS, SMALL):
+    for store in (STOCKS, KINDS, ROWS, SIGHTS, COLUMNS, SMALL):
         store.clear()
 
 
@@ -115,14 +120,19 @@ def kind_of(row: Row | Bad) -> int:
 
 @dataclass(slots=True, eq=False)
 class EyeRows:
-    """All rows of an eye over a stock, by variant and flat, and what cannot be used; ``kinds`` is :func:`kind_of`."""
+    """Rows of an eye over a stock, by variant and flat, and what cannot be used.
+
+    By row, ``kinds`` is :func:`kind_of` and ``ties`` the order of rows that serve as well: the weaker telescope first,
+    then its corrections as the stock has them.
+    """
 
     variants: list[Variant] = field(default_factory=list)
     rows: list[Row] = field(default_factory=list)
     bad: list[Bad] = field(default_factory=list)
     kinds: list[int] = field(default_factory=list)
+    ties: list[int] = field(default_factory=list)
 
-    def take(self, made: Variant | Bad) -> None:
+    def take(self, made: Variant | Bad, tie: int) -> None:
         """Add a variant with what of it cannot be used, or what takes a whole variant out."""
         if isinstance(made, Bad):
             self.bad.append(made)
@@ -132,43 +142,60 @@ class EyeRows:
         self.variants.append(made)
         self.rows.extend(rows)
         self.kinds.extend([kind_of(rows[0])] * len(rows))
+        self.ties.extend([tie] * len(rows))
 
 
-def eye_rows(ready: Prepared, context: Context, eye: EyeIn, needs: bool) -> EyeRows:
-    """An eye behind every tube with every correction, cap and focus setting.
+def eye_rows(ready: Prepared, context: Context, eye: EyeIn, needs: bool) -> tuple[EyeRows, EyeRows]:
+    """An eye behind every tube with every correction, cap and focus setting: with a full lens there, and otherwise.
 
     ``needs`` is whether any eye of the choice needs a correction: then every place of it is weighed.
     """
     to_pupil = context.figures.ocular_to_pupil_mm
-    stands = (ready, eye.vertex_mm, eye.ocular_to_cornea_mm, to_pupil)
-
-    def make() -> EyeRows:
-        found = EyeRows()
-        carried: dict[Hashable, Variant | Bad] = KINDS.get(stands, dict)
-        plain: dict[Hashable, Settings] = KINDS.get(ready, dict)
-        for index in range(len(ready.telescopes)):
-            for correction, front, merged in _kinds(ready, eye, needs, index):
-                at = ocular_at_mm(eye, ready.tubes[index], front)
-                ametropia = ametropia_d(eye, at)
-                if ametropia is None or (eye.strongest_d > VERTEX_NEEDED_OVER_D and not eye.vertex_known):
-                    found.take(Bad(index, correction, front, merged, -1, "ametropia", ready.states(index)))
-                    continue
-                # Behind a full lens every eye that stands here sees alike.
-                key = (index, correction, front) if correction in LENS_CORRECTIONS else None
-                made = carried.get(key)
-                if made is None:
-                    q = quick_eye(eye, ready.tubes[index], correction, at, ametropia, to_pupil)
-                    made = _made(ready, Bad(index, correction, front, merged, -1, "optics", 1), q, plain)
-                    if key is not None:
-                        carried[key] = made
-                found.take(made)
-        return found
-
+    stands = (ready, eye.vertex_mm, eye.ocular_to_cornea_mm, to_pupil, needs)
     geometry = (
         eye.sphere_d, eye.cylinder_d, eye.strongest_d, eye.refraction_vertex_mm, eye.vertex_known,
         eye.needs_correction,
     )  # fmt: skip
-    return ROWS.get((stands, geometry, needs), make)
+
+    def rows(full_lens: bool) -> EyeRows:
+        return _rows(ready, eye, needs, full_lens, to_pupil)
+
+    # Behind a full lens every eye that stands here sees alike, as long as its correction can be carried to each ocular.
+    behind_lens = (stands, None if _carried_everywhere(ready, eye) else geometry)
+    return ROWS.get(behind_lens, lambda: rows(True)), ROWS.get(
+        (stands, geometry, "other"), lambda: rows(False)
+    )
+
+
+def _carried_everywhere(ready: Prepared, eye: EyeIn) -> bool:
+    if _vertex_missing(eye) or not ready.tubes:
+        return False
+    farthest = max(ocular_at_mm(eye, tube, True) for tube in ready.tubes)
+    return ametropia_d(eye, farthest) is not None
+
+
+def _vertex_missing(eye: EyeIn) -> bool:
+    return eye.strongest_d > VERTEX_NEEDED_OVER_D and not eye.vertex_known
+
+
+def _rows(ready: Prepared, eye: EyeIn, needs: bool, full_lens: bool, to_pupil_mm: float) -> EyeRows:
+    found = EyeRows()
+    plain: dict[Hashable, Settings] = KINDS.get(ready, dict)
+    missing = _vertex_missing(eye)
+    for index, tube in enumerate(ready.tubes):
+        for tie, (correction, front, merged) in enumerate(
+            _kinds(ready, eye, needs, index), KINDS_MOST * index
+        ):
+            if (correction in LENS_CORRECTIONS) is not full_lens:
+                continue
+            at = ocular_at_mm(eye, tube, front)
+            ametropia = ametropia_d(eye, at)
+            if ametropia is None or missing:
+                found.take(Bad(index, correction, front, merged, -1, "ametropia", ready.states(index)), tie)
+                continue
+            q = quick_eye(eye, tube, correction, at, ametropia, to_pupil_mm)
+            found.take(_made(ready, Bad(index, correction, front, merged, -1, "optics", 1), q, plain), tie)
+    return found
 
 
 def _kinds(ready: Prepared, eye: EyeIn, needs: bool, index: int) -> Iterator[tuple[Correction, bool, bool]]:

@@ -11,8 +11,9 @@ of its caps and focus settings, and a cap that is off for a goal costs nothing.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import islice
 from math import atan, erfc, inf, log, log2, log10, pi, sqrt
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from ..goals import Demand
 from ..optics._domain import POLE_MARGIN
@@ -30,18 +31,23 @@ _LOG_STRONGEST = log(STRONGEST_POWER)
 # A chance under USELESS_CHANCE has a standard score under this one.
 _USELESS_Z = -2.4
 
+
 class Judged(NamedTuple):
-    """What an eye makes of every sight, in their order: grade as an index, usefulness, points of the goal's criteria."""
+    """What an eye makes of every sight, in order: grade as an index, usefulness, points of the goal's own criteria."""
 
     grades: bytearray
     uses: list[float]
     points: list[float]
 
-# What one row shows of one goal's object, whoever looks: nothing in it hangs on acuity or pupil. In this order: the
-# accommodation asked, D; log of the power (for print, per mm of viewing distance); the object's distance, mm; width
-# seen at once, mm; convergence per mm of PD beyond the naked one, None where the light crosses before the eye; what
-# prism in the caps takes away, prism dioptres; the power in use; the cap that is on, D; whether set hyperfocal.
-Sight = tuple[float, float, float, float, float | None, float, float, float | None, bool]
+
+# What each setting of each tube shows of one goal's object, whoever looks: nothing in it hangs on acuity or pupil. One
+# sight after the other, without a record for each, in this order: the accommodation asked, D; log of the power (for
+# print, per mm of viewing distance); the object's distance, mm; width seen at once, mm; convergence per mm of PD beyond
+# the naked one, None where the light crosses before the eye; what prism in the caps takes away, prism dioptres; the
+# power in use, 0 where nothing can be seen; the cap that is on, D, or None; whether set hyperfocal.
+Sights = list[Any]
+SIGHT = 9
+_NOTHING = (0.0, 0.0, 0.0, 0.0, None, 0.0, 0.0, None, False)
 
 
 def caps_off_from_d(demand: Demand) -> float:
@@ -51,33 +57,45 @@ def caps_off_from_d(demand: Demand) -> float:
     return inf if demand.by_print else 2000.0 / demand.distance_mm
 
 
-def sights(variant: Variant, demand: Demand) -> list[Sight | None]:
-    """What a variant shows of a goal's object: set for infinity, set hyperfocal where it can be, then with each cap on.
+def sights(variants: Sequence[Variant], demand: Demand, page: Sights) -> Sights:
+    """What the variants show of a goal's object: each set for infinity, set hyperfocal where it can be, with each cap on.
 
-    None where nothing can be seen of it. A cap that is off for the goal leaves the tube as it is without one, so it has
-    no sight of its own.
+    A cap that is off for the goal leaves the tube as it is without one, so it has no sight of its own. ``page`` is
+    :func:`page_sights`, where the goal is near print.
     """
-    plain = _plain_sight(variant.q, demand)
-    found = [plain]
-    if variant.settings.plains > 1:
-        found.append(None if plain is None else (*plain[:-1], True))
-    if demand.kind == "distance":
-        return found
-    if demand.kind == "near" and demand.by_print:
-        # The page goes where the cap wants it, whatever the print.
-        if variant.at_caps is None:
-            variant.at_caps = _cap_sights(variant, True, 0.0, inf, inf)
-        return found + variant.at_caps
-    return found + _cap_sights(
-        variant, demand.by_print, demand.nearest_mm, demand.farthest_mm, caps_off_from_d(demand)
-    )
+    found: Sights = []
+    afar = demand.kind == "distance"
+    off_from, at_page = caps_off_from_d(demand), 0
+    for variant in variants:
+        plain = _plain_sight(variant.q, demand)
+        found += plain
+        _, plains, caps, _ = variant.settings
+        if plains > 1:
+            found += plain
+            if plain is not _NOTHING:
+                found[-1] = True
+        if afar:
+            continue
+        if page:
+            start, at_page = at_page, at_page + SIGHT * len(caps)
+            found += page[start:at_page]
+        else:
+            _cap_sights(found, variant, demand.by_print, demand.nearest_mm, demand.farthest_mm, off_from)
+    return found
+
+
+def page_sights(variants: Sequence[Variant]) -> Sights:
+    """What each cap shows of print: the page goes where the cap wants it, whatever the print."""
+    found: Sights = []
+    for variant in variants:
+        _cap_sights(found, variant, True, 0.0, inf, inf)
+    return found
 
 
 def _cap_sights(
-    variant: Variant, by_print: bool, nearest_mm: float, farthest_mm: float, off_from_d: float
-) -> list[Sight | None]:
+    found: Sights, variant: Variant, by_print: bool, nearest_mm: float, farthest_mm: float, off_from_d: float
+) -> None:
     """What is seen through each cap of an object between two distances, brought as near to its focus as can be."""
-    found: list[Sight | None] = []
     q = variant.q
     m, t, reference, lens, tan_real, tan_apparent = (
         q.m, q.t, q.reference, q.objective_lens, q.tan_real, q.tan_apparent,
@@ -98,21 +116,20 @@ def _cap_sights(
         reach = b if b > 0.0 else -b
         at_focus = -1e-6 * at < at - corrected < 1e-6 * at
         if bend <= POLE_MARGIN or (reach < 1.0 and not (by_print and at_focus)):
-            found.append(None)
+            found += _NOTHING
             continue
         usable = at + t * m * past > 0.0 and (b if m > 0.0 else -b) >= 1.0
         gain = log10(at / reach)
         if by_print:
             gain = log10(size * power) - 3.0 if at_focus else -log10(reach)
         width = 2.0 * at * tan_real if at_focus else 2.0 * reach * tan_apparent if usable else 0.0
-        found.append((
+        found += (
             reference - squared * vergence / bend, gain, at, width, 100.0 / reach - 100.0 / at if usable else None,
             2.0 * size * base_in, size, power, False,
-        ))  # fmt: skip
-    return found
+        )  # fmt: skip
 
 
-def _plain_sight(q: QuickEye, demand: Demand) -> Sight | None:
+def _plain_sight(q: QuickEye, demand: Demand) -> tuple[Any, ...]:
     intermediate = demand.kind != "distance"
     m, t, at = q.m, q.t, demand.distance_mm
     vergence = -1000.0 / at
@@ -121,7 +138,7 @@ def _plain_sight(q: QuickEye, demand: Demand) -> Sight | None:
         reached = at if at > q.nearest_mm else q.nearest_mm
         collecting = q.objective_d - 1000.0 / reached
         if collecting <= POLE_MARGIN * q.objective_d:
-            return None
+            return _NOTHING
         lent = q.ocular_d - q.lends
         m_near, t_near = -lent / collecting, 1000.0 / collecting + 1000.0 / lent
         if intermediate:
@@ -132,13 +149,13 @@ def _plain_sight(q: QuickEye, demand: Demand) -> Sight | None:
             vergence += 1000.0 / reached
             bend = 1.0 - t_near * m_near * vergence / 1000.0
             if bend <= POLE_MARGIN:
-                return None
+                return _NOTHING
             asked = -m_near * m_near * vergence / bend
     else:
         vergence += q.objective_lens
         bend = 1.0 - t * m * vergence / 1000.0
         if bend <= POLE_MARGIN:
-            return None
+            return _NOTHING
         asked = q.reference - m * m * vergence / bend
     size = m if m > 0.0 else -m
     b = at / m + t + m * q.distance_mm
@@ -149,7 +166,7 @@ def _plain_sight(q: QuickEye, demand: Demand) -> Sight | None:
     elif focused:
         gain = log10(size / at)
     elif reach < 1.0:
-        return None
+        return _NOTHING
     else:
         gain = -log10(reach)
     width = 2.0 * at * q.tan_real if not intermediate else 2.0 * reach * q.tan_apparent if usable else 0.0
@@ -179,7 +196,8 @@ def standings(
 
 def judge(
     variants: Sequence[Variant],
-    seen: Sequence[Sequence[Sight | None]],
+    seen: Sights,
+    counts: Sequence[int],
     standing: Sequence[Standing],
     clear: Sequence[Clear],
     g: EyeGoal,
@@ -188,14 +206,14 @@ def judge(
 ) -> tuple[Judged, Judged]:
     """What an eye makes of every sight, in their order: alone, and as the leading one of two.
 
-    ``seen`` is :func:`sights`, ``standing`` :func:`standings` and ``clear`` :func:`clears` by variant. ``unions`` has,
-    by variant, the tangent of half the union of two fields; it is empty when only one eye is asked about, and then
-    nothing is said of two.
+    ``seen`` is :func:`sights`; by variant, ``counts`` is how many of them it has, ``standing`` :func:`standings`,
+    ``clear`` :func:`clears` and ``unions`` the tangent of half the union of two fields; this is empty when only one eye
+    is asked about, and then nothing is said of two.
     """
     single = not unions
     one_eye, two_eyes = Judged(bytearray(), [], []), Judged(bytearray(), [], [])
     if g.impossible:
-        count = sum(map(len, seen))
+        count = len(seen) // SIGHT
         nothing = Judged(bytearray([3]) * count, [0.0] * count, [0.0] * count)
         return nothing, nothing
     grades, uses, all_points = one_eye
@@ -210,6 +228,7 @@ def judge(
     )  # fmt: skip
     w_chance, w_field, w_clear, w_room, w_light = g.weights
     nearest, farthest, log_range = g.demand.nearest_mm, g.demand.farthest_mm, g.log_range
+    each = zip(*[iter(seen)] * SIGHT, strict=True)
     for number, variant in enumerate(variants):
         q = variant.q
         power, degree, bright, dimming = standing[number]
@@ -219,12 +238,11 @@ def judge(
         always = w_light * (light_worth(bright, tinted, glare) if glare else bright)
         union = 0.0 if single else unions[number]
         wider = 1.0 if intermediate else union / q.tan_real
-        for one in seen[number]:
+        for asked, gain, at, width, converge, relief, size, cap_d, hyperfocal in islice(each, counts[number]):
             # Out of sight: the grade of what cannot be used, and nothing gained.
             grade = grade_two = 3
             use = worth = points = together = 0.0
-            if one is not None:
-                asked, gain, at, width, converge, relief, size, cap_d, hyperfocal = one
+            if size:
                 gain += start
                 state = 2
                 if union and converge is not None:

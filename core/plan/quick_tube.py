@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
 from math import pi, tan
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from ..configuration import Correction
 from ..optics._domain import M_LEAST, POLE_MARGIN
@@ -251,17 +250,11 @@ class Settings(NamedTuple):
     bad: tuple[Bad, ...]
 
 
-@dataclass(slots=True, eq=False)
-class Variant:
-    """A tube before an eye with one correction, in all its settings.
-
-    ``seen`` keeps what the rows show of the objects looked at last, ``at_caps`` what the caps show of print.
-    """
+class Variant(NamedTuple):
+    """A tube before an eye with one correction, in all its settings."""
 
     q: QuickEye
     settings: Settings
-    at_caps: list[Any] | None = None
-    seen: dict[Hashable, Any] = field(default_factory=dict)
 
     @property
     def rows(self) -> tuple[Row, ...]:
@@ -319,8 +312,8 @@ def edge_vergences(eye: EyeIn, q: QuickEye) -> tuple[float | None, float | None]
     return found[0], found[1]
 
 
-# What is clear to an eye: vergence before the tube at the near and at the far end of what is clear with any cap, D; near
-# and far end without a cap, mm, set for infinity and set hyperfocal.
+# What is clear to an eye: vergence before the tube at the near and at the far end of what is clear with any cap, D;
+# near and far end without a cap, mm, set for infinity and set hyperfocal.
 Ends = tuple[float | None, float | None]
 Clear = tuple[float | None, float | None, Ends, Ends]
 

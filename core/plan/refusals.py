@@ -125,9 +125,7 @@ def refuse_second_eye(
     return found
 
 
-def refuse_places(
-    grid: Grid, choice: EyeChoice, rows: EyeRows, frame: Frame, usable: list[bool], tints: int
-) -> None:
+def refuse_places(grid: Grid, choice: EyeChoice, frame: Frame, tints: int) -> None:
     """Places that the frame does not allow: all settings of such a telescope there, whatever else holds."""
     needs = needs_lens(grid.context, choice)
     for shut in frame.spots.shut:

@@ -14,7 +14,7 @@ from afocal.core.fields import GOAL_FIELDS, fields
 from afocal.core.plan import plan, read_case
 from afocal.core.plan.cross import grid_of
 from afocal.core.plan.data import plan_data
-from afocal.core.plan.layers import KINDS, SMALL, Store, forget
+from afocal.core.plan.layers import COLUMNS, KINDS, ROWS, SIGHTS, SMALL, Store, forget
 from afocal.core.settings import Settings
 from afocal.core.stock import Cap, Filter, Stock, Telescope
 
@@ -257,21 +257,16 @@ def test_any_sequence_of_edits_ends_in_the_plan_made_from_nothing(edits: list[An
 
 
 def test_what_is_kept_is_bounded() -> None:
-    """However many values are typed, no store grows beyond its size, nor what a tube keeps of the objects looked at."""
+    """However many values are typed, no store grows beyond its size."""
     forget()
     case = _case()
     for number in range(60):
         case = case.with_typed("face.vertex_distance", f"{9 + 0.05 * number:.2f}")
         case = case.with_goal_typed(0, "distance", f"{5 + 0.1 * number:.1f} m")
         plan(case, STOCK, SETTINGS)
-    for number in range(30):
-        case = case.with_goal_typed(0, "distance", f"{5 + 0.1 * number:.1f} m")
-        plan(case, STOCK, SETTINGS)
-    for store in (KINDS, SMALL):
-        assert len(store) <= store.most
-    context, demands = read_case(case, SETTINGS)
-    grid = grid_of(context, STOCK, demands)
-    assert max(len(variant.seen) for block in grid.blocks for variant in block.rows.variants) <= 10
+    for store in (ROWS, SIGHTS, COLUMNS, SMALL):
+        assert len(store) == store.most
+    assert len(KINDS) == 1
 
 
 def test_a_store_forgets_the_oldest() -> None:
