@@ -101,18 +101,21 @@ def weighted(
     used: Sequence[float] = (0.0,) * count
     points: Sequence[float] = used
     for alike in together.values():
-        spread = alike[0][0].spread
-        used = list(map(add, used, spread.over_rows(_sum([(one.uses, share) for one, share in alike]))))
-        points = list(map(add, points, spread.over_rows(_sum([(one.points, share) for one, share in alike]))))
+        over_rows = alike[0][0].spread.over_rows
+        more = over_rows(_sum([(one.uses, share) for one, share in alike]))
+        used = [total + some for total, some in zip(used, more, strict=True)]
+        more = over_rows(_sum([(one.points, share) for one, share in alike]))
+        points = [total + some for total, some in zip(points, more, strict=True)]
     return used, points
 
 
 def _sum(parts: Sequence[tuple[Sequence[float], float]]) -> Sequence[float]:
-    total: Sequence[float] | None = None
-    for values, share in parts:
-        scaled = map(mul, values, repeat(share))
-        total = list(scaled if total is None else map(add, total, scaled))
-    return total or ()
+    """The sum of columns by their shares."""
+    (values, share), *rest = parts
+    found = [value * share for value in values]
+    for values, share in rest:
+        found = [total + value * share for total, value in zip(found, values, strict=True)]
+    return found
 
 
 def _seen(rows: EyeRows, demand: Demand) -> Sights:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from array import array
-
 from ..configuration import EYES, Correction, EyeChoice
 from ..goals import Demand
 from ..stock import Filter, Stock
@@ -223,13 +221,15 @@ def _extra(
     tinted: bool,
     needs: bool,
     unused: float,
-) -> array:
+) -> list[float]:
     """What the device itself is worth apart from the goals and the place, by row."""
     weights = context.figures.weights
     pair = weights[8] * two_eyes(context, choice)
-    found = array("d")
+    worths = {cap.power_d: cap_worth(cap.power_d, unused) for cap in ready.stock.caps}
+    simplicity = weights[9]
+    found: list[float] = []
     for variant in rows.variants:
-        first = variant.rows[0]
+        first, plains, caps = variant.rows[0], variant.settings.plains, variant.settings.caps
         fixed = (
             weights[2] * low_power(variant.q.m)
             + weights[7] * hands(ready.telescopes[first.telescope], context.person)
@@ -240,9 +240,8 @@ def _extra(
             plain *= 0.8
         if first.correction in ("objective", "refocused"):
             plain *= 0.9
-        for row in variant.rows:
-            simple = plain if row.state is None else plain * cap_worth(row.state.power_d, unused)
-            if row.hyperfocal:
-                simple *= HYPERFOCAL_WORTH
-            found.append(fixed + weights[9] * simple)
+        found.append(fixed + simplicity * plain)
+        if plains > 1:
+            found.append(fixed + simplicity * (plain * HYPERFOCAL_WORTH))
+        found += [fixed + simplicity * (plain * worths[cap.power_d]) for cap in caps]
     return found

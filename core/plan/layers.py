@@ -182,10 +182,9 @@ def _rows(ready: Prepared, eye: EyeIn, needs: bool, full_lens: bool, to_pupil_mm
     found = EyeRows()
     plain: dict[Hashable, Settings] = KINDS.get(ready, dict)
     missing = _vertex_missing(eye)
+    kinds = _kinds(ready, eye.ocular_to_cornea_mm is not None, needs)
     for index, tube in enumerate(ready.tubes):
-        for tie, (correction, front, merged) in enumerate(
-            _kinds(ready, eye, needs, index), KINDS_MOST * index
-        ):
+        for tie, (correction, front, merged) in enumerate(kinds[index], KINDS_MOST * index):
             if (correction in LENS_CORRECTIONS) is not full_lens:
                 continue
             at = ocular_at_mm(eye, tube, front)
@@ -198,18 +197,28 @@ def _rows(ready: Prepared, eye: EyeIn, needs: bool, full_lens: bool, to_pupil_mm
     return found
 
 
-def _kinds(ready: Prepared, eye: EyeIn, needs: bool, index: int) -> Iterator[tuple[Correction, bool, bool]]:
-    """Each correction, whether in front of the carrier, and whether it stands for both sides of it."""
-    tube, places = ready.tubes[index], ready.places[index]
-    has_front = any(mount in FRONT_MOUNTS for _, mount in places)
-    has_behind = any(mount not in FRONT_MOUNTS for _, mount in places)
-    same = eye.ocular_to_cornea_mm is not None or tube.behind_mm <= -IN_FRONT_GAP_MM
-    for correction in offered_corrections(ready.telescopes[index], needs):
-        front_fits = has_front and goes_in_front(correction, needs)
-        if has_behind:
-            yield correction, False, same and front_fits
-        if front_fits and not (has_behind and same):
-            yield correction, True, False
+# A correction, whether in front of the carrier, and whether it stands for both sides of it.
+Kind = tuple[Correction, bool, bool]
+
+
+def _kinds(ready: Prepared, measured: bool, needs: bool) -> list[list[Kind]]:
+    """How each telescope can be corrected and on which side of the carrier; ``measured`` is where the ocular stands."""
+
+    def kinds(index: int, tube: Tube) -> Iterator[Kind]:
+        places = ready.places[index]
+        has_front = any(mount in FRONT_MOUNTS for _, mount in places)
+        has_behind = any(mount not in FRONT_MOUNTS for _, mount in places)
+        same = measured or tube.behind_mm <= -IN_FRONT_GAP_MM
+        for correction in offered_corrections(ready.telescopes[index], needs):
+            front_fits = has_front and goes_in_front(correction, needs)
+            if has_behind:
+                yield correction, False, same and front_fits
+            if front_fits and not (has_behind and same):
+                yield correction, True, False
+
+    return SMALL.get(
+        (ready, measured, needs), lambda: [list(kinds(index, tube)) for index, tube in enumerate(ready.tubes)]
+    )
 
 
 def _made(

@@ -58,7 +58,7 @@ def caps_off_from_d(demand: Demand) -> float:
 
 
 def sights(variants: Sequence[Variant], demand: Demand, page: Sights) -> Sights:
-    """What the variants show of a goal's object: each set for infinity, set hyperfocal where it can be, with each cap on.
+    """What the variants show of a goal's object: each set for infinity, hyperfocal where it can be, with each cap on.
 
     A cap that is off for the goal leaves the tube as it is without one, so it has no sight of its own. ``page`` is
     :func:`page_sights`, where the goal is near print.
