@@ -5,9 +5,8 @@ from __future__ import annotations
 from array import array
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
-from itertools import repeat
 from math import atan, tan
-from operator import add, itemgetter, mul
+from operator import itemgetter
 from typing import Any
 
 from ..goals import Demand
@@ -91,15 +90,13 @@ def columns(
     return COLUMNS.get(key, make)
 
 
-def weighted(
-    found: Sequence[Column], shares: Sequence[float], count: int
-) -> tuple[Sequence[float], Sequence[float]]:
+def weighted(found: Sequence[Column], shares: Sequence[float], count: int) -> tuple[list[float], list[float]]:
     """Usefulness and points summed over the goals by their shares, by row."""
     together: dict[frozenset[float], list[tuple[Column, float]]] = {}
     for column, share in zip(found, shares, strict=True):
         together.setdefault(column.spread.caps_on, []).append((column, share))
-    used: Sequence[float] = (0.0,) * count
-    points: Sequence[float] = used
+    used = [0.0] * count
+    points = used
     for alike in together.values():
         over_rows = alike[0][0].spread.over_rows
         more = over_rows(_sum([(one.uses, share) for one, share in alike]))

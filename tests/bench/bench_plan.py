@@ -1,4 +1,4 @@
-"""How fast the plan is, beside the bare closed form of one outcome in the same run.
+"""How fast the plan is, beside the bare closed form of one outcome and a key of a bare app in the same run.
 
 Run: python tests/bench/bench_plan.py [--memory]
 """
@@ -31,8 +31,8 @@ GOALS = (
     {"task": "classroom board", "detail": "20/50"},
     {"task": "medicine label"},
 )
-# The aim for one recomputation: six times the time from key to glass of a bare text field, about 30 ms there.
-AIM_MS = 30.0
+# The aim for one recomputation: so many times the time from key to glass of a bare text field.
+AIM_IN_KEYS = 6.0
 
 
 def make_stock(count: int, seed: int = 7) -> Stock:
@@ -116,6 +116,17 @@ def bare_rate() -> float:
     return count / (time.process_time() - start)
 
 
+def bare_key_ms() -> float:
+    """Median time from a key to the changed bytes of a bare app in a pseudo-terminal, ms."""
+    from measure import Figures, keys, start
+
+    figures = Figures()
+    for _ in range(3):
+        with start("bare_program", "ready", figures) as terminal:
+            keys(terminal, figures, "key", "12345678")
+    return 1000.0 * figures.median("key, settled s")
+
+
 def median_and_best_ms(work: Callable[[int], object], repeats: int) -> tuple[float, float]:
     """Median time of a piece of work, ms, and the best one: what it takes when nothing else runs."""
     times = []
@@ -140,7 +151,7 @@ EDITS: dict[str, Callable[[Case, int], Case]] = {
 }
 
 
-def report(telescopes: int, goals: int, base_rate: float) -> None:
+def report(telescopes: int, goals: int, base_rate: float, aim_ms: float) -> None:
     """Print one size."""
     stock, case = make_stock(telescopes), make_case(goals)
     forget()
@@ -158,8 +169,8 @@ def report(telescopes: int, goals: int, base_rate: float) -> None:
             lambda number, edit=edit: plan(edit(case, number), stock, SETTINGS), 15
         )
         print(
-            f"   edit of {name:16s} {took:7.1f} ms (best {best:5.1f})   {took / AIM_MS:5.2f} of the aim "
-            f"(best {best / AIM_MS:4.2f})"
+            f"   edit of {name:16s} {took:7.1f} ms (best {best:5.1f})   {took / aim_ms:5.2f} of the aim "
+            f"(best {best / aim_ms:4.2f})"
         )
 
 
@@ -187,8 +198,10 @@ def main() -> None:
     base_rate = max(bare_rate() for _ in range(3))
     print(f"bare closed form: {base_rate:,.0f} outcomes/s")
     plan(make_case(1), make_stock(2), SETTINGS)
-    report(40, 4, base_rate)
-    report(200, 8, base_rate)
+    key_ms = bare_key_ms()
+    print(f"bare key: {key_ms:.1f} ms, so the aim of an edit is {AIM_IN_KEYS * key_ms:.0f} ms")
+    report(40, 4, base_rate, AIM_IN_KEYS * key_ms)
+    report(200, 8, base_rate, AIM_IN_KEYS * key_ms)
     if asked.memory:
         memory()
 
