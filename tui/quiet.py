@@ -10,10 +10,13 @@ changes any of it.
 from __future__ import annotations
 
 import asyncio
-from typing import Any, ClassVar, TypeVar
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from typing import Any, ClassVar, Self, TypeVar
 
 from rich.segment import Segment
 from textual.binding import Binding, BindingType
+from textual.containers import Container
 from textual.css.stylesheet import Stylesheet
 from textual.events import Key
 from textual.geometry import Size
@@ -21,7 +24,7 @@ from textual.reactive import Reactive
 from textual.screen import ModalScreen, Screen
 from textual.strip import Strip
 from textual.widget import Widget
-from textual.widgets import Input
+from textual.widgets import Input, Static
 
 from .safe_text import clean, fit, shown, shown_in_place
 from .widgets.roles import styles_for
@@ -46,6 +49,54 @@ async def keys_in_order(widget: Widget | None) -> None:
 _MOST_TURNS = 200
 
 
+def quiet_size() -> Reactive[Size]:
+    """A ``virtual_size`` that neither lays out nor paints when it becomes another.
+
+    For a widget whose content never is larger than itself: the layout that gave it another size has painted it, and the
+    framework would do both over again in a second frame.
+    """
+    return Reactive(Size(0, 0), layout=False, repaint=False)
+
+
+class QuietContainer(Container):
+    """A container of drawn widgets, which never scrolls."""
+
+    virtual_size: Reactive[Size] = quiet_size()
+
+
+class QuietLabel(Static):
+    """Words in one line, never markup, in a place whose size does not depend on them."""
+
+    virtual_size: Reactive[Size] = quiet_size()
+
+    def __init__(self, text: str, *, id: str | None = None, classes: str | None = None) -> None:
+        super().__init__(text, id=id, classes=classes, markup=False)
+
+    def say(self, text: str) -> None:
+        """Other words."""
+        self.update(text, layout=False)
+
+
+@asynccontextmanager
+async def in_one_frame(screen: QuietScreen[Any]) -> AsyncIterator[None]:
+    """Whatever is changed within goes out in one frame, and with it what the widgets of the screen make of that.
+
+    They are told by messages, and say so by messages again when they must be painted; a frame begun before these have
+    come would leave the rest to the next one.
+    """
+    screen.is_held = True
+    try:
+        with screen.app.batch_update():
+            yield
+            for _ in range(_MOST_TURNS):
+                if not any(widget.message_queue_size for widget in screen.walk_children()):
+                    break
+                await asyncio.sleep(0)
+    finally:
+        screen.is_held = False
+    screen.check_idle()
+
+
 class QuietStylesheet(Stylesheet):
     """A style sheet that is parsed again only when a variable has another value."""
 
@@ -65,7 +116,8 @@ class QuietStylesheet(Stylesheet):
 def _place_caret(screen: Screen[Any]) -> None:
     """The focus may move, or a layout settle, without a cell changing; then no frame carries the cursor along."""
     place = getattr(screen.app, "place_caret", None)
-    if place is not None:
+    # While a frame is held back, the places on the screen are those of what is going; the frame brings the cursor.
+    if place is not None and not getattr(screen, "is_held", False):
         screen.call_after_refresh(place)
 
 
@@ -73,6 +125,10 @@ class QuietScreen(Screen[Result]):
     """A screen on which a change of focus repaints the two widgets concerned, not everything."""
 
     focused: Reactive[Widget | None] = Reactive(None, repaint=False)
+    virtual_size: Reactive[Size] = quiet_size()
+
+    is_held = False
+    """whether a frame is held back until all that belongs to it has been told, see `in_one_frame`"""
 
     def watch_focused(self) -> None:
         _place_caret(self)
@@ -91,6 +147,18 @@ class QuietDialog(ModalScreen[Result]):
 
     def on_mount(self) -> None:
         self.screen_layout_refresh_signal.subscribe(self, _place_caret, immediate=True)
+
+
+def focus_at_once(widget: Widget, scroll_visible: bool = True) -> bool:
+    """Give a widget of ours the focus without the message that the framework sends itself for it; false when that
+    cannot be done yet.
+
+    By message it would come after what is shown together with it: the sign of the focus in a frame of its own.
+    """
+    if not widget.is_mounted:
+        return False
+    widget.screen.set_focus(widget, scroll_visible)
+    return True
 
 
 class QuietInput(Input):
@@ -112,6 +180,9 @@ class QuietInput(Input):
     def __init__(self, value: str = "", **options: Any) -> None:
         super().__init__(clean(value), compact=True, **options)
         self.cursor_blink = False
+
+    def focus(self, scroll_visible: bool = True) -> Self:
+        return self if focus_at_once(self, scroll_visible) else super().focus(scroll_visible)
 
     def validate_value(self, value: str) -> str:
         return clean(value)

@@ -58,6 +58,31 @@ async def test_another_pane_accepts_what_was_typed(
         assert running.focused is screen.pane.form.editor  # type: ignore[attr-defined]
 
 
+async def test_a_pane_is_shown_in_one_frame(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """For the first time as well as again: pane, keys and the sign of the caret come together, and never beside the pane
+    that goes, in half of the height."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen = await case_screen(pilot)
+        frames: list[set[int]] = []
+        shown = AfocalApp._display
+
+        def counted(self: AfocalApp, of: Any, renderable: Any) -> None:
+            if renderable is not None and not self._batch_count:
+                frames.append({pane.size.height for pane in screen.panes.values() if pane.display})
+            shown(self, of, renderable)
+
+        monkeypatch.setattr(AfocalApp, "_display", counted)
+        height = screen.pane.size.height
+        for key in ("f3", "f4", "f5", "f2", "f3", "f2", "f5", "f4", "f3"):
+            frames.clear()
+            await pilot.press(key)
+            await pilot.pause(0.05)
+            assert frames == [{height}], (key, screen.place)
+
+
 async def test_answer_and_rows_follow_each_value(
     app: Callable[[str], AfocalApp], case_screen: CaseWaiter, typing: Typing
 ) -> None:

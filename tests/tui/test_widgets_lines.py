@@ -14,10 +14,13 @@ from textual.widget import Widget
 from textual.widgets import Input
 
 from afocal.tui.caret import CaretApp, caret_offset
-from afocal.tui.quiet import QuietDialog, QuietInput, QuietScreen
+from afocal.tui.quiet import QuietContainer, QuietDialog, QuietInput, QuietLabel, QuietScreen
 from afocal.tui.safe_text import clean, fit, to_ascii, wrap
 from afocal.tui.theming import ThemedApp
+from afocal.tui.widgets.drawn import Drawn
+from afocal.tui.widgets.form import Form
 from afocal.tui.widgets.lines import AnswerLine, KeyLine, KeyWord, MessageLine, lay_out_keys
+from afocal.tui.widgets.note_editor import WordsArea
 
 KEYS = tuple(
     KeyWord(f"F{number}", word) for number, word in enumerate(["Help", "Intake", "Plan", "Fit", "Notes"], 1)
@@ -178,6 +181,31 @@ def test_the_redeclared_attributes_still_exist() -> None:
     assert Widget.__dict__["virtual_size"]._layout is True
     assert QuietInput.__dict__["virtual_size"]._layout is False
     assert "virtual_size" not in Input.__dict__
+    for quiet in (QuietScreen, QuietContainer, QuietLabel, Drawn, Form):
+        assert quiet.__dict__["virtual_size"]._layout is False
+        assert quiet.__dict__["virtual_size"]._repaint is False
+    assert WordsArea.__dict__["virtual_size"]._layout is False
+
+
+async def test_the_framework_still_takes_the_focus_by_message() -> None:
+    """A widget of the framework asked to take the focus has it after a message only; one of ours has it at once."""
+
+    class Two(App[None]):
+        def compose(self) -> ComposeResult:
+            yield Input()
+            yield Input()
+
+    class OwnTwo(CaretApp[None]):
+        def compose(self) -> ComposeResult:
+            yield QuietInput()
+            yield QuietInput()
+
+    for kind, at_once in ((Two, False), (OwnTwo, True)):
+        program = kind()
+        async with program.run_test():
+            second = program.query(Input).last()
+            second.focus()
+            assert (program.focused is second) is at_once
 
 
 async def test_the_style_sheet_is_parsed_again_for_other_variables_only(

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any, ClassVar
 
-from textual.containers import Container
-
 from ..commands import Place, bindings_for
 from ..messages import CaseEdited
+from ..quiet import QuietContainer
 from ..view import View
 
 
-class Pane(Container):
+class Pane(QuietContainer):
     """One of the four faces of a case. It posts messages and is given views.
 
     ``take_edit``, when the screen has set it, takes an edit at once: the new rows, the answer and the move of the caret

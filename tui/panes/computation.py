@@ -11,12 +11,12 @@ from dataclasses import replace
 
 from textual import on
 from textual.app import ComposeResult
-from textual.containers import Container
 
 from ...core.case import Case
 from ...core.configuration import Configuration
 from ...core.plan.types import Option, Plan
 from ..messages import CaseEdited, Told, WorkingAsked
+from ..quiet import QuietContainer
 from ..view import View
 from ..widgets.list_table import Column, ListRow, ListTable
 from ..widgets.sheet import Sheet
@@ -63,7 +63,7 @@ class ComputationPane(Pane):
         self._sensitivity_for: Configuration | None = None
 
     def compose(self) -> ComposeResult:
-        with Container(id="both"):
+        with QuietContainer(id="both"):
             yield self.options
             yield self.detail
 

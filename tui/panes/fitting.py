@@ -10,7 +10,6 @@ from datetime import date
 
 from textual import events, on
 from textual.app import ComposeResult
-from textual.containers import Container
 
 from ...core.configuration import Configuration
 from ...core.errors import AfocalError
@@ -19,6 +18,7 @@ from ...core.fitting.types import Step
 from ...core.fitting.verdict import CAUTIONS_KEY
 from ...core.training import session_day
 from ..messages import CaseEdited, Told
+from ..quiet import QuietContainer
 from ..view import View
 from ..widgets.form import Form, Row
 from ..widgets.sheet import Sheet
@@ -81,7 +81,7 @@ class FittingPane(Pane):
 
     def compose(self) -> ComposeResult:
         yield self.state
-        with Container(id="both"):
+        with QuietContainer(id="both"):
             yield self.form
             yield self.detail
 

@@ -11,7 +11,7 @@ from typing import Literal
 from textual import on
 from textual.app import ComposeResult
 from textual.timer import Timer
-from textual.widgets import Static, TextArea
+from textual.widgets import TextArea
 
 from ...core import paths
 from ...core.case import Case
@@ -20,6 +20,7 @@ from ...core.documents.export import document_name, export_text, personal_warnin
 from ...core.documents.own_templates import own_handout, own_note
 from ...core.errors import AfocalError
 from ..messages import CaseEdited, Told
+from ..quiet import QuietLabel
 from ..safe_text import clean
 from ..view import View
 from ..widgets.note_editor import WordsArea
@@ -57,8 +58,8 @@ class NotesPane(Pane):
         super().__init__(id="notes")
         self.words = WordsArea(id="words")
         self.preview = Sheet(id="preview")
-        self._label = Static("Your own words", classes="label", markup=False)
-        self._about = Static("", classes="label", markup=False)
+        self._label = QuietLabel("Your own words", classes="label")
+        self._about = QuietLabel("", classes="label")
         self._view: View | None = None
         self._length: Literal["brief", "full"] = "full"
         self._timer: Timer | None = None
@@ -88,7 +89,7 @@ class NotesPane(Pane):
         except AfocalError as error:
             self.preview.rows = (text_row(str(error), "error"),)
             return
-        self._about.update(clean(f"Chart note as it stands now ({self._length})"))
+        self._about.say(clean(f"Chart note as it stands now ({self._length})"))
         self.preview.rows = (*self._difference_rows(view), *_note_rows(self._text))
 
     def _note(self, view: View, length: Literal["brief", "full"] | None = None) -> str:

@@ -14,7 +14,6 @@ from typing import Any
 
 from textual import on
 from textual.app import ComposeResult
-from textual.containers import Container
 
 from ...core.case import Case
 from ...core.errors import AfocalError
@@ -30,6 +29,7 @@ from ..keeper import Keeper
 from ..messages import CaseEdited, PaneAsked, Told, WorkingAsked
 from ..panes.base import Pane
 from ..panes.computation_rows import device_words
+from ..quiet import QuietContainer, in_one_frame
 from ..view import View
 from ..widgets.lines import AnswerLine, KeyLine, MessageLine
 from .beside import WIDE, Beside
@@ -99,8 +99,8 @@ class CaseScreen(CaseCommands):
 
     def compose(self) -> ComposeResult:
         yield self.answer
-        with Container(id="middle"):
-            yield Container(id="panes")
+        with QuietContainer(id="middle"):
+            yield QuietContainer(id="panes")
             yield self.beside
         yield self.messages
         yield self.keys
@@ -147,19 +147,22 @@ class CaseScreen(CaseCommands):
         if self.place in self.panes:
             self.messages.go_on()
             self.pane.accept_typed()
-        pane = self.panes.get(name)
-        if pane is None:
-            pane = make_pane(name)
-            pane.take_edit = self.take_edit
-            await self.query_one("#panes").mount(pane)
-            self.panes[name] = pane
-        for other, each in self.panes.items():
-            each.display = other == name
-        self.place = name
-        self._show_beside()
-        self._show_view()
-        pane.take_focus()
-        self.app.fill_key_line(self.keys, name)  # type: ignore[attr-defined]
+        # One frame for all of it: a pane laid out beside the one that goes would be seen for a moment in half its
+        # height, and laid out twice more.
+        async with in_one_frame(self):
+            for other, each in self.panes.items():
+                each.display = other == name
+            pane = self.panes.get(name)
+            if pane is None:
+                pane = make_pane(name)
+                pane.take_edit = self.take_edit
+                await self.query_one("#panes").mount(pane)
+                self.panes[name] = pane
+            self.place = name
+            self._show_beside()
+            self._show_view()
+            pane.take_focus()
+            self.app.fill_key_line(self.keys, name)  # type: ignore[attr-defined]
 
     def on_resize(self) -> None:
         """The working stands beside the intake where there is room for both."""

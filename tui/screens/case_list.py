@@ -10,13 +10,12 @@ from typing import TYPE_CHECKING
 from textual import on
 from textual.app import ComposeResult
 from textual.events import Key
-from textual.widgets import Static
 
 from ...core import paths
 from ...core.store.index import CaseIndex
 from ...core.workspace import Workspace
 from ..commands import bindings_for
-from ..quiet import QuietInput, QuietScreen, share_keys
+from ..quiet import QuietInput, QuietLabel, QuietScreen, share_keys
 from ..widgets.lines import KeyLine, MessageLine
 from ..widgets.list_table import Column, ListRow, ListTable
 
@@ -79,7 +78,7 @@ class CaseListScreen(QuietScreen[None]):
         """texts that were saved since the list was last looked at, put in by the savers' threads"""
         self.messages = MessageLine(more="Ctrl+L all")
         self.keys = KeyLine()
-        self._title = Static("", id="title", markup=False)
+        self._title = QuietLabel("", id="title")
         self._sort = 0
         self._titled = ""
         self._painted_at = 0.0
@@ -141,7 +140,7 @@ class CaseListScreen(QuietScreen[None]):
         title = f"{total} {'case' if total == 1 else 'cases'}, by {_SORT_WORDS[sort]}{practice}"
         if title != self._titled:
             self._titled = title
-            self._title.update(title, layout=False)
+            self._title.say(title)
         self._painted_at = time.monotonic()
 
     def look_behind(self, case_header: HeaderExtractor) -> None:

@@ -13,14 +13,14 @@ from typing import ClassVar
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Container, Vertical
+from textual.containers import Vertical
 from textual.geometry import Size
-from textual.widgets import Static
 
 from ..messages import WorkingAsked
 from ..pictures import PICTURES
 from ..pictures.canvas import WAYS, Lines, Way, usual_way
 from ..pictures.subject import Subject, subject_of
+from ..quiet import QuietContainer, QuietLabel
 from ..safe_text import clean
 from ..signs import current_signs
 from ..view import View
@@ -112,15 +112,15 @@ class PicturePage(Dialog):
         self._shown_number = first
         self._subject = replace(subject_of(view), way=_way_chosen)
         self._full = False
-        self._heading = Static("", classes="title", markup=False)
-        self._key_words = Static("", classes="foot", markup=False)
+        self._heading = QuietLabel("", classes="title")
+        self._key_words = QuietLabel("", classes="foot")
         self.box = PictureBox(self._painter)
         self.sheet = Sheet(PICTURES[first].words(self._subject))
 
     def compose(self) -> ComposeResult:
         with Vertical(classes="box"):
             yield self._heading
-            with Container(id="both"):
+            with QuietContainer(id="both"):
                 yield self.box
                 yield self.sheet
             yield self._key_words
@@ -168,13 +168,13 @@ class PicturePage(Dialog):
         else:
             self.box.styles.width = "1fr"
             self.box.styles.height = max(1, room - words)
-        self._key_words.update(_FOOT if size.width >= len(_FOOT) + 2 else _SHORT_FOOT)
+        self._key_words.say(_FOOT if size.width >= len(_FOOT) + 2 else _SHORT_FOOT)
         self._show_title()
 
     def _show_title(self) -> None:
         title = clean(PICTURES[self._shown_number].title)
         counted = f"{self._shown_number + 1} of {len(PICTURES)}: {title}"
-        self._heading.update(
+        self._heading.say(
             counted if len(counted) + 2 <= self.app.size.width else f"{self._shown_number + 1}: {title}"
         )
 

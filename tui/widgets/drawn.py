@@ -15,9 +15,11 @@ from rich.segment import Segment
 from rich.style import Style
 from textual import events
 from textual.geometry import Offset, Region, Size
+from textual.reactive import Reactive
 from textual.strip import Strip
 from textual.widget import Widget
 
+from ..quiet import quiet_size
 from ..signs import current_signs
 from .roles import styles_for
 
@@ -47,6 +49,8 @@ class Drawn(Widget):
     DEFAULT_CSS = """
     Drawn { width: 1fr; height: 1fr; background: $background; }
     """
+
+    virtual_size: Reactive[Size] = quiet_size()
 
     edge_width = 2
     """cells at the right edge kept free: a blank and the sign "more above" or "more below"; 0 for none"""

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import ClassVar, Self
 
 from textual import events
 from textual.binding import Binding, BindingType
 from textual.geometry import Offset
 from textual.message import Message
 
+from ..quiet import focus_at_once
 from ..signs import current_signs
 from .drawn import Drawn
 
@@ -176,6 +177,9 @@ class DrawnList(Drawn, can_focus=True):
             self.post_message(self.RowChosen(self, self.key_of(self.current)))
 
     # ---- events
+
+    def focus(self, scroll_visible: bool = True) -> Self:
+        return self if focus_at_once(self, scroll_visible) else super().focus(scroll_visible)
 
     def on_resize(self) -> None:
         self.ensure_laid_out()

@@ -12,10 +12,13 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from textual.app import ComposeResult
+from textual.geometry import Size
 from textual.message import Message
+from textual.reactive import Reactive
 from textual.widget import Widget
 from textual.widgets import Input
 
+from ..quiet import quiet_size
 from ..safe_text import clean
 from .drawn import changed_cells
 from .form_body import FormBody
@@ -44,6 +47,8 @@ class Form(Widget):
         FormBody { layer: body; background: $ground; width: 100%; height: 100%; }
     }
     """
+
+    virtual_size: Reactive[Size] = quiet_size()
 
     @dataclass
     class FieldEdited(Message):
@@ -177,6 +182,8 @@ class Form(Widget):
             self._live_note_editor().focus(scroll_visible)
         else:
             self.editor.focus(scroll_visible)
+        if self.is_mounted:
+            self.focus_changed()
         return self
 
     def go_to(self, key: str) -> bool:

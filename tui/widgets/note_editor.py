@@ -5,13 +5,16 @@ Imported only when one of them is wanted.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar, cast
+from typing import TYPE_CHECKING, ClassVar, Self, cast
 
 from textual.actions import SkipAction
 from textual.binding import Binding, BindingType
 from textual.events import Paste
+from textual.geometry import Size
+from textual.reactive import Reactive
 from textual.widgets import TextArea
 
+from ..quiet import focus_at_once
 from ..safe_text import clean
 
 if TYPE_CHECKING:
@@ -34,9 +37,23 @@ class WordsArea(TextArea):
     }
     """
 
+    # Nothing of the layout depends on how long the text is: there are no scroll bars.
+    virtual_size: Reactive[Size] = Reactive(Size(0, 0), layout=False)
+
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id, compact=True, soft_wrap=True, theme="css", highlight_cursor_line=False)
         self.cursor_blink = False
+
+    @property
+    def wrap_width(self) -> int:
+        """The cells of a line; before the first layout as many as the whole screen would give, so that the first frame
+        has the lines already."""
+        if self.size.width or not self.is_attached:
+            return super().wrap_width
+        return max(0, self.app.size.width - self.gutter.width - 1)
+
+    def focus(self, scroll_visible: bool = True) -> Self:
+        return self if focus_at_once(self, scroll_visible) else super().focus(scroll_visible)
 
     async def on_paste(self, event: Paste) -> None:
         event.prevent_default()
