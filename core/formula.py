@@ -157,3 +157,13 @@ def recording() -> Iterator[Working]:
     finally:
         _recording -= 1
         _current.reset(token)
+
+
+@contextmanager
+def unrecorded() -> Iterator[None]:
+    """Formulas called in this block are part of no working: they decide something, and make no number that is shown."""
+    token = _current.set(None)
+    try:
+        yield
+    finally:
+        _current.reset(token)

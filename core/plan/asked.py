@@ -8,11 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from math import inf
 
 from ..errors import Refusal
+from ..formula import unrecorded
 from ..goals import Demand
-from ..magnification import evp_from_evd_d, required_evd_mm, required_magnification
+from ..magnification import evp_from_evd_d, required_evd_mm
 from .context import Context, EyeIn
+from .formulas import contrast_loss_logmar
 
 # An ordinary add up to here is worn without a thought (common practice).
 ADD_ENOUGH_D = 4.0
@@ -23,9 +26,10 @@ def without_telescope(context: Context, demand: Demand) -> str:
     """Why the person needs no telescope for a goal, in a sentence; "" when one is asked for."""
     if demand.problems:
         return ""
-    if not demand.by_print:
-        return _by_acuity(context, demand)
-    return _by_add(context, demand) if demand.kind == "near" else ""
+    with unrecorded():
+        if not demand.by_print:
+            return _by_acuity(context, demand)
+        return _by_add(context, demand) if demand.kind == "near" else ""
 
 
 def asking(context: Context, demands: Sequence[Demand]) -> tuple[Demand, ...]:
@@ -56,15 +60,24 @@ def reached_by(context: Context, eye: EyeIn, demand: Demand) -> bool:
 
 
 def _by_acuity(context: Context, demand: Demand) -> str:
-    found = [eye.logmar for eye in _seeing(context, demand) if eye.logmar is not None]
-    if context.both_logmar is not None and demand.contrast * 10.0**context.both_log_cs > 1.0:
-        found.append(context.both_logmar)
-    if not found or demand.goal_logmar is None:
+    goal = demand.goal_logmar
+    if goal is None:
         return ""
-    try:
-        if required_magnification(min(found), max(-0.5, demand.goal_logmar)) > 1.0:
-            return ""
-    except Refusal:
+    found = [(eye.logmar, eye.log_cs) for eye in _seeing(context, demand) if eye.logmar is not None]
+    if context.both_logmar is not None and demand.contrast * 10.0**context.both_log_cs > 1.0:
+        found.append((context.both_logmar, context.both_log_cs))
+    # Reached is what is graded as met through a telescope: by the chance, faint contrast counted as there.
+    figures = context.figures
+    least = min(
+        (
+            logmar + contrast_loss_logmar(
+                demand.contrast * 10.0**log_cs, figures.contrast_reserve_warn, figures.contrast_loss_per_log
+            )
+            for logmar, log_cs in found
+        ),
+        default=inf,
+    )  # fmt: skip
+    if least > max(-0.5, goal):
         return ""
     return (
         f"{demand.name}: the recorded acuity is enough without magnification; check the correction, the light and "

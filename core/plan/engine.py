@@ -18,6 +18,7 @@ from .configurations import checked
 from .context import Context, context_of
 from .coverage import Lazy, coverage_of, smallest_set
 from .cross import grid_of
+from .formulas import USELESS_CHANCE
 from .grid import Grid
 from .needs import need_of
 from .outcome import outcome_of
@@ -160,10 +161,9 @@ def _advice(grid: Grid, options: Sequence[Option], demands: Sequence[Demand]) ->
     if advice.choice != "both" or not demands or not options or options[0].configuration.eye == "both":
         return advice
     words = "The first option is for one eye all the same"
-    rank = grid.first_rank_of("both")
-    if rank is None:
-        return advice._replace(sentence=f"{advice.sentence} {words}: no pair comes near it.")
-    pair = options[rank]
+    pair, name = _best_pair(grid, options)
+    if pair is None:
+        return advice._replace(sentence=f"{advice.sentence} {words}: no pair here serves a goal.")
     worse = next(
         (
             outcome
@@ -173,7 +173,20 @@ def _advice(grid: Grid, options: Sequence[Option], demands: Sequence[Demand]) ->
         None,
     )
     why = worse.sentence if worse is not None else "it stands behind by power, field or how it is worn."
-    return advice._replace(sentence=f"{advice.sentence} {words}. The best pair is option {rank + 1}; {why}")
+    return advice._replace(sentence=f"{advice.sentence} {words}. The best pair is {name}; {why}")
+
+
+def _best_pair(grid: Grid, options: Sequence[Option]) -> tuple[Option | None, str]:
+    """The best option for both eyes and its name: its place in the list, or what it is where that lies far down."""
+    rank = grid.first_rank_of("both")
+    if rank is not None:
+        return options[rank], f"option {rank + 1}"
+    entry = grid.best_entry_of("both")
+    if entry is None:
+        return None, ""
+    configuration = grid.configuration(entry)
+    pair = option_for(grid.context, grid.ready.stock, grid.demands, configuration)
+    return pair, f"{configuration.telescope}, {configuration.position}, far down the list"
 
 
 def neither_eye(context: Context) -> str:
@@ -187,6 +200,26 @@ def neither_eye(context: Context) -> str:
     return "No acuity is recorded for either eye: measure distance acuity or threshold print first."
 
 
+def _out_of_reach(best: Option, stock: Stock) -> Decision | None:
+    """That no option comes near the leading goal, where none serves any; None where one does or nothing is computed."""
+    outcome = best.leading
+    if best.score > 0.0 or outcome is None or outcome.grade == "cannot":
+        return None
+    if (outcome.probability or 0.0) >= USELESS_CHANCE:
+        return None
+    if outcome.required_evp_d is not None:
+        wanted = f"an equivalent power of {outcome.required_evp_d:.0f} D is wanted"
+    else:
+        strongest = max(abs(telescope.signed_magnification) for telescope in stock.telescopes)
+        wanted = f"{outcome.required_magnification:.1f} times is wanted"
+        wanted += f" and the strongest telescope here has {strongest:g}"
+    return Decision(
+        "prefer-alternative",
+        f"{outcome.goal}: {wanted}; no option here comes near it. Going nearer, electronic magnification or another "
+        "goal.",
+    )
+
+
 def _decision(
     context: Context, best: Option | None, refused: Sequence[Refused], demands: Sequence[Demand],
     free: Mapping[int, str], stock: Stock,
@@ -198,7 +231,7 @@ def _decision(
             return Decision(
                 "trial", "Record a goal first: without one there is nothing to weigh options against."
             )
-        return best.decision
+        return _out_of_reach(best, stock) or best.decision
     if context.right.closed and context.left.closed:
         return Decision("refuse", neither_eye(context))
     if not stock.telescopes:

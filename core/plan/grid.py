@@ -132,6 +132,20 @@ class Grid:
         blocks = [number for number, block in enumerate(self.blocks) if block.eye == eye]
         return next((rank for rank, entry in enumerate(self._first) if entry.block in blocks), None)
 
+    def best_entry_of(self, eye: EyeChoice) -> Entry | None:
+        """The best option for that choice of eyes, wherever it stands; None where none serves a goal."""
+        found = [
+            (score, number, row)
+            for number, block in enumerate(self.blocks)
+            if block.eye == eye
+            for row, score in enumerate(self.best_of_row[number])
+            if score >= 0.0
+        ]
+        if not found:
+            return None
+        _, number, row = max(found)
+        return max(self._entries_of(number, row), key=lambda entry: entry.score)
+
     def _entries_of(self, block: int, row: int) -> Iterator[Entry]:
         found = self.blocks[block]
         base, used, telescope = found.base[row], found.used[row], found.rows.rows[row].telescope

@@ -17,6 +17,7 @@ from ..magnification import (
 )
 from ..print_size import logmar_of_near_print
 from ..reading import ReadingPoint, fit_reading_curve, target_evd_mm
+from .asked import without_telescope
 from .context import Context, EyeIn
 from .formulas import GOOD_CHANCE_SCORE, threshold_print_from_acuity_m_units
 from .types import Method, Need
@@ -75,7 +76,9 @@ def need_of(context: Context, demand: Demand) -> Need:
         field_wanted_deg=field,
         characters_wanted=demand.characters,
         problems=tuple(problems),
-        sentence=_sentence(demand, magnification, evd, evp, lows, problems),
+        sentence=_sentence(
+            demand, magnification, evd, evp, lows, problems, bool(without_telescope(context, demand))
+        ),
     )
 
 
@@ -185,15 +188,18 @@ def _contrast(context: Context, eye: EyeIn, demand: Demand) -> tuple[float | Non
 
 def _sentence(
     demand: Demand, magnification: float | None, evd: float | None, evp: float | None,
-    lows: tuple[float | None, float | None], problems: list[str],
+    lows: tuple[float | None, float | None], problems: list[str], free: bool,
 ) -> str:  # fmt: skip
     if problems:
         return problems[0]
     if evd is not None and evp is not None:
         span = f", {lows[0]:.1f} to {lows[1]:.1f} D by the methods" if lows[0] != lows[1] else ""
-        return f"{demand.name}: an equivalent viewing distance of {evd:.0f} mm ({evp:.1f} D{span})."
+        add = "; an ordinary add gives it" if free else ""
+        return f"{demand.name}: an equivalent viewing distance of {evd:.0f} mm ({evp:.1f} D{span}){add}."
     if magnification is not None:
-        if magnification <= 1.0:
+        if free:
             return f"{demand.name}: seen without magnification."
+        if magnification <= 1.0:
+            return f"{demand.name}: large enough to see, but faint: {magnification:.2f} times by size alone."
         return f"{demand.name}: {magnification:.2f} times, up to {lows[1]:.2f} times for a good chance."
     return f"{demand.name}: nothing to compute."

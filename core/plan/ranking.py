@@ -80,17 +80,19 @@ def position_comfort(person: Person, demands: Sequence[Demand]) -> dict[Position
 
 
 def _suits(demand: Demand) -> dict[Position, float]:
+    # Low in the lens is for near (YOHO09): at arm's length it serves now and then, for far the chin would have to rise.
+    low = 0.0 if demand.kind == "distance" else 0.2
     if demand.posture == "walking":
-        return {"bioptic": 1.0, "full diameter": 0.0, "low": 0.2}
+        return {"bioptic": 1.0, "full diameter": 0.0, "low": low}
     if demand.posture == "standing" and demand.kind != "near":
-        return {"bioptic": 1.0, "full diameter": 0.1, "low": 0.3}
+        return {"bioptic": 1.0, "full diameter": 0.1, "low": low and 0.3}
     if demand.kind == "near":
         return {"bioptic": 0.3, "full diameter": 0.8, "low": 1.0}
     if demand.duration == "long":
-        return {"bioptic": 0.4, "full diameter": 1.0, "low": 0.2}
+        return {"bioptic": 0.4, "full diameter": 1.0, "low": low}
     if demand.duration == "minutes":
-        return {"bioptic": 0.8, "full diameter": 0.9, "low": 0.2}
-    return {"bioptic": 1.0, "full diameter": 0.7, "low": 0.2}
+        return {"bioptic": 0.8, "full diameter": 0.9, "low": low}
+    return {"bioptic": 1.0, "full diameter": 0.7, "low": low}
 
 
 def comfort(
@@ -119,10 +121,14 @@ def steady_power(person: Person) -> float:
     return TREMOR_POWER.get(person.head_tremor, inf)
 
 
+# One tube is for the better eye, or the dominant one of two alike (AOA-BTS): worth more than a hair of power or field.
+LEADING_EYE_WORTH = 0.2
+
+
 def two_eyes(context: Context, eye: str) -> float:
-    """Two tubes are worth most when the eyes are alike."""
+    """Two tubes are worth most when the eyes are alike; a single one is for the eye that leads."""
     if eye != "both":
-        return 0.0
+        return LEADING_EYE_WORTH if eye == context.leading else 0.0
     right, left = context.right.logmar, context.left.logmar
     if right is None or left is None:
         return 0.6
@@ -270,6 +276,6 @@ _SENTENCES = {
     "light": "light that arrives, or glare that is taken away, {:.0f} of 100",
     "comfort": "position and weight, {:.0f} of 100",
     "hands_free": "hands left free, {:.0f} of 100",
-    "two_eyes": "two eyes together, {:.0f} of 100",
+    "two_eyes": "two eyes together, or else the one that leads, {:.0f} of 100",
     "simplicity": "few parts, {:.0f} of 100",
 }

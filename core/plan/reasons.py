@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from ..configuration import Configuration
 from ..goals import Demand
 from ..stock import Cap, Filter, Telescope
+from .advice import CONTRAST_ALIKE_LOG
 from .asked import reached_by
 from .context import Context, EyeIn
 from .device import FRONT_MOUNTS
@@ -279,11 +280,26 @@ def _of_steadiness(
         found.con(f"It weighs {carried_g:g} g on the nose{both}.")
 
 
+def _why_leading(context: Context) -> str:
+    """Why the other eye than the one of this option would be first, by what decided it."""
+    lead = context.eye(context.leading)
+    other = context.left if lead.side == "right" else context.right
+    if lead.logmar is not None and other.logmar is not None and abs(lead.logmar - other.logmar) >= 0.02:
+        return f"The {lead.side} eye sees better, by {abs(lead.logmar - other.logmar):.2f} log."
+    if other.usable and abs(lead.log_cs - other.log_cs) >= CONTRAST_ALIKE_LOG:
+        return (
+            f"The {lead.side} eye sees faint contrast better, by {abs(lead.log_cs - other.log_cs):.2f} log."
+        )
+    if other.usable and context.person.dominance == lead.side:
+        return f"The {lead.side} eye is the dominant one."
+    return f"The {lead.side} eye leads."
+
+
 def _of_eyes(context: Context, configuration: Configuration, device: DeviceNumbers, found: Reasons) -> None:
     if configuration.eye != "both":
         other = context.left if configuration.eye == "right" else context.right
         if configuration.eye != context.leading:
-            found.con(f"The {context.leading} eye sees better.")
+            found.con(_why_leading(context))
         elif other.usable:
             found.pro(f"The {other.side} eye stays free to look around and into the hidden ring.")
         elif configuration.position == "full diameter":

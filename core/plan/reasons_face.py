@@ -54,12 +54,14 @@ def _bioptic(context: Context, device: DeviceNumbers, pro: Say, con: Say) -> Non
     if least is not None and mount.b_size_mm is not None and least > mount.b_size_mm:
         con(f"It needs a lens height of {least:.0f} mm; measure the frame first.")
     if mount.off_axis_deg is not None:
-        left = device.leading.field.apparent_field_deg / 2.0 - abs(mount.off_axis_deg)
+        half = device.leading.field.apparent_field_deg / 2.0
+        left = half - abs(mount.off_axis_deg)
         if left < OFF_AXIS_LEAST_DEG:
+            place = "past" if left < 0.0 else "near"
             con(
-                f"At a tilt of {mount.tube_tilt_deg:.0f} degrees the eye looks through it "
-                f"{abs(mount.off_axis_deg):.0f} degrees off its axis, near the edge of the field: more tilt, or "
-                "a smaller housing."
+                f"At a tilt of {mount.tube_tilt_deg:.0f} degrees the eye looks through the middle of its ocular "
+                f"{abs(mount.off_axis_deg):.0f} degrees off its axis, {place} the edge of the view at {half:.0f}: "
+                f"{'more' if mount.off_axis_deg > 0.0 else 'less'} tilt, or a smaller housing."
             )
 
 

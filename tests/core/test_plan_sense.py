@@ -1,0 +1,129 @@
+"""First options and sentences as a practitioner would expect them. Cases are invented, the stock is that of practice.
+
+One eye: the better one, and of two alike the dominant one (AOA-BTS: Deol R, AOA Vision Rehabilitation Committee, tips
+on prescribing and fitting a bioptic telescope system, 2019, first half read). Inferior position for near (YOHO09: Yoho
+A, fitting low-vision telescopes, 2009). The rest is common practice.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+import afocal.core
+from afocal.core.case import Case, new_case
+from afocal.core.plan import plan
+from afocal.core.settings import Settings
+from afocal.core.stock import loads_stock
+
+SETTINGS = Settings()
+DEMO = Path(afocal.core.__file__).parent / "data" / "demo"
+STOCK = loads_stock((DEMO / "stock.toml").read_text("utf-8"))[0]
+
+ALIKE = {
+    "person.birth_year": "1956", "test.refraction_vertex": "12", "right.distance_acuity": "20/100",
+    "left.distance_acuity": "20/100", "right.near_acuity": "2.0M @ 40", "left.near_acuity": "2.0M @ 40",
+    "right.refraction": "-1.00 sph", "left.refraction": "-1.25 sph", "right.contrast": "1.35", "left.contrast": "1.35",
+    "binocular.fusion": "no", "face.pd": "63", "face.vertex_distance": "12",
+}  # fmt: skip
+
+
+def made(goals: list[dict[str, str]], **changes: str) -> Case:
+    """A person of 70 with two like eyes that do not fuse, and these goals."""
+    case = new_case("S-1", date(2026, 11, 20))
+    for path, text in {**ALIKE, **{key.replace("__", "."): text for key, text in changes.items()}}.items():
+        case = case.with_typed(path, text)
+    for index, goal in enumerate(goals):
+        for key, text in goal.items():
+            case = case.with_goal_typed(index, key, text)
+    return case
+
+
+STAGE, BOOK = {"task": "theatre stage"}, {"task": "book"}
+
+
+@pytest.mark.parametrize("goals", [[STAGE], [BOOK], [STAGE, BOOK]])
+@pytest.mark.parametrize(
+    ("changes", "lead", "words"),
+    [
+        ({"binocular__dominance": "left"}, "left", "The left eye is the dominant one."),
+        ({"binocular__dominance": "right"}, "right", "The right eye is the dominant one."),
+        ({"left__contrast": "1.65"}, "left", "The left eye sees faint contrast better, by 0.30 log."),
+        ({"right__distance_acuity": "20/125"}, "left", "The left eye sees better, by 0.10 log."),
+    ],
+)
+def test_one_tube_goes_before_the_eye_that_leads(
+    goals: list[dict[str, str]], changes: dict[str, str], lead: str, words: str
+) -> None:
+    """Not a hair of power through another lens decides the eye; an option for the other says what is better about it."""
+    found = plan(made(goals, **changes), STOCK, SETTINGS)
+    assert found.eye_advice.choice == lead
+    assert found.options[0].configuration.eye == lead
+    other = next(o for o in found.options if o.configuration.eye != lead)
+    assert words in other.reasons_against
+    assert not any(
+        " eye sees" in reason or "dominant one" in reason for reason in found.options[0].reasons_against
+    )
+
+
+@pytest.mark.parametrize("task", ["house number", "street name sign", "theatre stage", "classroom board"])
+def test_nothing_low_in_the_lens_is_first_for_what_lies_far(task: str) -> None:
+    """For far the chin would have to rise: another position of some telescope comes first, for weak eyes as well."""
+    case = made(
+        [{"task": task}], right__distance_acuity="20/250", left__distance_acuity="20/320", binocular__fusion="yes",
+        right__contrast="0.9", left__contrast="0.9",
+    )  # fmt: skip
+    assert plan(case, STOCK, SETTINGS).options[0].configuration.position != "low"
+
+
+def test_a_bird_that_sits_is_seen_through_a_strong_tube() -> None:
+    """20/30 wanted of 20/100: a telescope of 4x or more is worth a trial, and is not ruled out by image slip."""
+    found = plan(made([{"task": "birdwatching"}]), STOCK, SETTINGS)
+    best = found.options[0]
+    assert abs(best.device.leading.magnification) >= 3.5
+    assert found.decision.word in ("trial", "proceed") and best.outcomes[0].grade in ("meets", "nearly")
+
+
+def test_the_best_pair_is_told_of_however_far_down_it_stands() -> None:
+    """A reserve of 2 prism dioptres: two tubes are advised by the acuities, and what speaks against them is said."""
+    case = made(
+        [{"task": "television subtitles"}], binocular__fusion="yes", binocular__base_out_distance="2/3/1",
+    )  # fmt: skip
+    found = plan(case, STOCK, SETTINGS)
+    assert found.eye_advice.choice == "both" and found.options[0].configuration.eye != "both"
+    assert "The best pair is " in found.eye_advice.sentence
+    assert "convergence beyond half of the reserve" in found.eye_advice.sentence
+
+
+def test_a_goal_out_of_reach_of_the_whole_stock_is_said_with_what_it_would_take() -> None:
+    """20/1000 to 20/92: 10.9 times, and the strongest telescope here has 6; print of 80 D."""
+    weak = {"right__distance_acuity": "20/1000", "left__distance_acuity": "20/1000"}
+    found = plan(made([{"task": "television subtitles"}], **weak), STOCK, SETTINGS)
+    assert found.decision.word == "prefer-alternative"
+    assert "10.9 times is wanted and the strongest telescope here has 6" in found.decision.sentence
+    near = plan(
+        made([{"task": "newspaper"}], **weak, right__near_acuity="16M @ 40", left__near_acuity="16M @ 40"),
+        STOCK, SETTINGS,
+    )  # fmt: skip
+    assert "an equivalent power of 80 D is wanted; no option here comes near it" in near.decision.sentence
+
+
+def test_a_tube_looked_past_is_not_said_to_be_near_its_edge() -> None:
+    """10 degrees of tilt where the eye looks up by 21: 11 degrees off the axis of a view of 9 to each side."""
+    found = plan(made([{"task": "street name sign", "detail": "20/50"}]), STOCK, SETTINGS)
+    high = next(o for o in found.options if o.telescope.id == "small-2.0")
+    half = high.device.leading.field.apparent_field_deg / 2.0
+    assert (high.device.mount.off_axis_deg or 0.0) > half
+    assert any("past the edge of the view" in reason for reason in high.reasons_against)
+
+
+def test_large_but_faint_is_not_called_seen_without_a_telescope() -> None:
+    """20/100 seen and wanted at a contrast reserve of 4.8: by size alone it is enough, by contrast not."""
+    face = {"task": "own face", "distance": "3 m", "detail": "20/100", "contrast": "0.3"}
+    found = plan(made([face], right__contrast="1.2", left__contrast="1.2"), STOCK, SETTINGS)
+    assert found.coverage.not_needed == ()
+    assert "faint" in found.needs[0].sentence
+    clear = plan(made([{**face, "contrast": "0.85"}]), STOCK, SETTINGS)
+    assert clear.coverage.not_needed == (0,) and "seen without" in clear.needs[0].sentence
