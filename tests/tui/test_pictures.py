@@ -255,6 +255,68 @@ def test_without_an_option_the_goals_and_the_reason_stay(views):
     assert views["LQ-106"].plan.decision.sentence in said(words)
 
 
+def test_a_goal_that_is_held_elsewhere_stands_there_in_the_bar(views):
+    """A reading cap wants the page at 20 cm and not at 30: its bar has the figure, the other rows the goal's own place."""
+    view = views["LQ-104"]
+    best = view.plan.options[0]
+    subject = only(view, best)
+    bars = clear.bars_of(subject)
+    lines = texts(PICTURES[0].draw(subject, 78, 3 + len(bars)))
+    left = max(len(bar.label) for bar in bars) + 1
+    axis = clear.scale_of(bars, view.plan.demands, left, 76)
+    own, held = round(axis.place(300)), round(axis.place(best.outcomes[0].object_distance_mm))
+    assert best.outcomes[0].object_distance_mm == pytest.approx(200, abs=1)
+    without, with_cap = lines[1], lines[2]
+    assert without[own] == "1" and with_cap.startswith("best+cap")
+    assert with_cap[held] == "1" and with_cap[own] == "│"
+    assert "▓" in {with_cap[held - 1], with_cap[held + 1]}
+
+
+def test_an_option_is_drawn_with_all_its_bars_or_counted(views):
+    """Where rows are few, no option stands there without its cap's bar, and what is left out is counted."""
+    for code, words in (("LQ-103", "3 more"), ("LQ-104", "4 more"), ("LQ-107", "3 more")):
+        subject = subject_of(views[code])
+        lines = texts(PICTURES[0].draw(subject, 38, 6))
+        kept = clear.bars_that_fit(clear.bars_of(subject), 3)
+        drawn = [bar.label for bar in kept]
+        assert [line.split(" ")[0] for line in lines[1:] if line.startswith(("best", "chosen"))] == drawn
+        for named in subject.options:
+            mine = [bar for bar in clear.bars_of(subject) if bar.option is named.option]
+            assert len([bar for bar in kept if bar.option is named.option]) in (0, len(mine))
+        assert any(line.startswith(words) for line in lines)
+    roomy = texts(PICTURES[0].draw(subject_of(views["LQ-103"]), 78, 13))
+    assert not any("more" in line for line in roomy)
+
+
+@pytest.mark.parametrize("number", range(4))
+def test_what_was_assumed_is_said_with_the_picture(views, demo, number):
+    """A picture that leans on a pupil or an accommodation by age says so, and no more once they are measured."""
+    view = views["LQ-102"]
+    words = said(PICTURES[number].words(subject_of(view)))
+    assert "Assumed, not measured: " in words and "each eye, pupil 3.5 mm by age 34" in words
+    case = view.case
+    for path, text in (("pupil", "4"), ("sustained_accommodation", "2"), ("accommodation", "6")):
+        case = case.with_typed(f"right.{path}", text).with_typed(f"left.{path}", text)
+    case = case.with_typed("test.refraction_vertex", "12")
+    measured = view_of(demo, case)
+    assert not set(measured.person.assumed) & {"right.pupil", "left.pupil", "right.sustained_accommodation"}
+    words = said(PICTURES[number].words(subject_of(measured)))
+    assert " by age " not in words and "vertex distance of" not in words
+    # What the goal itself leaves open stays said.
+    assert ("goal 1, width to take in: usual for television subtitles" in words) == (number == 1)
+
+
+def test_what_the_clear_distances_count_in_is_said(views):
+    """The accommodation and the depth of focus of the eye stand with the distances that they make clear."""
+    view = views["LQ-102"]
+    eye = view.plan.options[0].device.leading
+    words = said(PICTURES[0].words(subject_of(view)))
+    assert f"Counted in, {eye.side} eye: accommodation {eye.accommodation_d:.2f} D" in words
+    assert f"depth of focus {eye.tolerance_d:.2f} D each way" in words
+    assert "Counted in" not in said(PICTURES[0].words(subject_of(views["LQ-106"])))
+    assert "Clear distances are" not in said(PICTURES[0].words(subject_of(views["LQ-106"])))
+
+
 # ---- 2: fields
 
 
@@ -599,6 +661,34 @@ async def test_the_page_answers_help_and_working(tmp_path, monkeypatch):
         await pilot.press("escape", "f7")
         await pilot.pause()
         assert isinstance(app.screen, CaseScreen)
+
+
+async def test_the_working_is_that_of_the_number_under_the_caret(tmp_path, monkeypatch):
+    """F6 on each number of each picture shows the figure of its line; on words it says that there is none."""
+    program = open_app(tmp_path, monkeypatch, "LQ-104")
+    async with program.run_test(size=(80, 24)) as pilot:
+        page = await on_page(program, pilot)
+        for number, beginning, result in (
+            (4, "Goal as large as critical print at", "69.8"),
+            (3, "Promised", "0.53"),
+            (0, "Next 2", "473.6 mm"),
+        ):
+            page.action_show(number)
+            rows = page.sheet.rows
+            page.sheet.move_to(
+                next(n for n, row in enumerate(rows) if row.parts and row.parts[0][0].startswith(beginning))
+            )
+            await pilot.press("f6")
+            await pilot.pause()
+            shown = said(list(program.screen.sheet.rows))
+            first = shown[: shown.index("result: ") + 20]
+            assert f"result: {result}" in first, first
+            await pilot.press("escape")
+            await pilot.pause()
+        page.sheet.move_to(len(page.sheet.rows) - 1)
+        await pilot.press("f6")
+        await pilot.pause()
+        assert "has no working of its own" in said(list(program.screen.sheet.rows))
 
 
 async def test_a_resize_moves_the_words_below(tmp_path, monkeypatch):

@@ -15,12 +15,22 @@ from ..signs import current_signs
 from ..widgets.sheet import SheetRow, heading_row, text_row, value_row
 from .canvas import Canvas, Lines
 from .scale import Decades, spread_out
-from .subject import Subject, sentence_lines
+from .subject import Subject, assumed_rows, sentence_lines
 
 _LEAST_MM, _MOST_MM = 100.0, 10_000.0
 # The scale gives way to no distance beyond these: a limit there is drawn as an arrow.
 _NEAREST_MM, _FARTHEST_MM = 10.0, 1_000_000.0
 _MOST_STEP = 3
+# Less than this share is the rounding of a cap's power.
+_MOVED_SHARE = 0.02
+# What the clear distances hang on and may not have been measured.
+_LEANS_ON = (
+    "{eye}.refraction",
+    "{eye}.sustained_accommodation",
+    "{eye}.pupil",
+    "test.refraction_vertex",
+    "face.vertex_distance",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +73,8 @@ def draw(subject: Subject, width: int, height: int) -> Lines:
     plan = subject.view.plan
     if plan is None or not (subject.options or plan.demands):
         return sentence_lines(subject.nothing, width, height)
-    bars = bars_of(subject)[: max(1, height - 3)]
+    every = bars_of(subject)
+    bars = bars_that_fit(every, height - 3)
     canvas = Canvas(width, height, subject.way)
     left = min(max((len(bar.label) for bar in bars), default=5) + 1, width // 2)
     axis = scale_of(bars, plan.demands, left, width - 2)
@@ -77,10 +88,26 @@ def draw(subject: Subject, width: int, height: int) -> Lines:
             drawn = step == 1 or y > last - step + 1
             if drawn:
                 _draw_bar(canvas, axis, bar, y)
-            _draw_goal_figures(canvas, axis, plan.demands, y, quiet=not drawn)
+            _draw_goal_figures(canvas, axis, plan.demands, y, bar if drawn else None)
         canvas.text(0, last, bar.label[: left - 1], "label")
-    _draw_axis(canvas, axis, min(height - 2, 1 + len(bars) * step))
+    bottom = min(height - 2, 1 + len(bars) * step)
+    _draw_axis(canvas, axis, bottom)
+    if len(bars) < len(every):
+        more = f"{len(every) - len(bars)} more"
+        canvas.text(0, bottom, more if len(more) < left else more.partition(" ")[0] + "+", "check")
     return canvas.lines()
+
+
+def bars_that_fit(bars: list[Bar], most: int) -> list[Bar]:
+    """As many options as ``most`` rows hold, each with all of its bars; of the first one at least its own."""
+    kept: list[Bar] = []
+    for bar in bars:
+        mine = [each for each in bars if each.option is bar.option]
+        if bar is mine[0]:
+            if kept and len(kept) + len(mine) > most:
+                break
+            kept += mine
+    return kept[: max(1, most)]
 
 
 def _cell(axis: Decades, value_mm: float) -> int:
@@ -119,12 +146,25 @@ def _figure(demand: Demand) -> str:
 
 
 def _draw_goal_figures(
-    canvas: Canvas, axis: Decades, demands: tuple[Demand, ...], y: int, *, quiet: bool = False
+    canvas: Canvas, axis: Decades, demands: tuple[Demand, ...], y: int, bar: Bar | None
 ) -> None:
-    """The goal's figure where it stands, inside a bar or beside it; of several in one cell the first."""
+    """The goal's figure where it stands with the bar's option, inside the bar or beside it; of several in one cell the
+    first. Where the option wants it held elsewhere, a stroke marks its own place, as between the bars."""
+    for demand in demands:
+        canvas.text(_cell(axis, demand.distance_mm), y, current_signs().bar, "frame")
+    if bar is None:
+        return
     for demand in reversed(demands):
-        mark = current_signs().bar if quiet else _figure(demand)
-        canvas.text(_cell(axis, demand.distance_mm), y, mark, "frame" if quiet else "strong")
+        at_mm = demand.distance_mm
+        outcome = bar.option.outcomes[demand.index]
+        if bar.with_cap == outcome.cap_on and is_moved(outcome, demand):
+            at_mm = outcome.object_distance_mm
+        canvas.text(_cell(axis, at_mm), y, _figure(demand), "strong")
+
+
+def is_moved(outcome: Outcome, demand: Demand) -> bool:
+    """Whether the option is used at another distance than the goal gives."""
+    return abs(outcome.object_distance_mm - demand.distance_mm) > _MOVED_SHARE * demand.distance_mm
 
 
 def _draw_axis(canvas: Canvas, axis: Decades, y: int) -> None:
@@ -157,7 +197,7 @@ def words(subject: Subject) -> list[SheetRow]:
         return [text_row(subject.nothing)]
     rows = [text_row(subject.nothing, "strong")] if not subject.options else []
     bars = bars_of(subject)
-    for named in subject.options:
+    for number_of, named in enumerate(subject.options):
         option = named.option
         mine = [bar for bar in bars if bar.option is option]
         plain = next((bar for bar in mine if not bar.with_cap), None)
@@ -168,19 +208,31 @@ def words(subject: Subject) -> list[SheetRow]:
                 span(with_cap.near_mm, with_cap.far_mm) if with_cap else "no end of what is clear was found"
             )
             clear = f"{clear} without the cap; {capped} with it"
-        rows.append(value_row(f"{named.word.capitalize()}, {device_words(option)}, is clear", clear))
+        label = f"{named.word.capitalize()}, {device_words(option)}, is clear"
+        rows.append(value_row(label, clear, key=f"option:{number_of}:near_limit_mm" if plain else ""))
     for demand in plan.demands:
         name = f"Goal {demand.index + 1}: {demand.name}, {_where(demand)}"
         rows.append(heading_row(name) if subject.options else text_row(name))
         rows += _goal_rows(subject, demand)
-    rows.append(
-        text_row(
-            "Clear distances are from the objective, or from the cap where it is on, for the eye that sees better "
-            "through it.",
-            "note",
-        )
+    if subject.options:
+        rows.append(text_row(" ".join(_basis(subject)), "note"))
+    return rows + assumed_rows(subject, _LEANS_ON if subject.options else (), ("distance",))
+
+
+def _basis(subject: Subject) -> Iterator[str]:
+    """From where the distances are, and what of the eye is counted in."""
+    yield (
+        "Clear distances are from the objective, or from the cap where it is on, for the eye that sees better through "
+        "it."
     )
-    return rows
+    eyes = {named.option.device.leading.side: named.option.device.leading for named in subject.options}
+    for side, eye in sorted(eyes.items()):
+        yield (
+            f"Counted in, {side} eye: accommodation {number(eye.accommodation_d)} D, depth of focus "
+            f"{number(eye.tolerance_d)} D each way."
+        )
+    if any(named.option.telescope.focusable for named in subject.options):
+        yield "A tube focused by hand is clear as far as its travel goes."
 
 
 def _where(demand: Demand) -> str:
@@ -205,7 +257,7 @@ def _clear_words(option: Option, outcome: Outcome, demand: Demand) -> str:
     if option.cap is not None:
         cap = ", cap on" if outcome.cap_on else ", cap off"
     at = f" at {length(outcome.object_distance_mm)}"
-    if abs(outcome.object_distance_mm - demand.distance_mm) > 0.02 * demand.distance_mm:
+    if is_moved(outcome, demand):
         at += f" instead of {length(demand.distance_mm)}"
     if not outcome.clear:
         return f"not clear{at}{cap}: {number(outcome.defocus_d)} D out of focus"

@@ -19,10 +19,12 @@ from ..signs import current_signs
 from ..widgets.sheet import SheetRow, text_row, value_row
 from .canvas import DASHED, ROW_IN_CELLS, SOLID, Canvas, Lines
 from .scale import round_up
-from .subject import Subject, goal_row, option_row, sentence_lines
+from .subject import Subject, assumed_rows, goal_row, option_row, sentence_lines
 
 _MARGIN = 1.12
 _FIELD_QUANTITIES = ("real_field_deg", "apparent_field_deg", "ring_outer_diameter_deg", "union_field_deg")
+# What the fields hang on and may not have been measured.
+_LEANS_ON = ("{eye}.pupil", "face.vertex_distance")
 _WIDTH_QUANTITIES = ("linear_field_mm", "linear_union_mm", "characters_in_field")
 
 
@@ -202,7 +204,8 @@ def words(subject: Subject) -> list[SheetRow]:
             note = f"({shown.criterion})" if shown.criterion else ""
             rows.append(value_row(shown.label, shown.words, "", note, key=f"device:0:{shown.quantity}"))
     goal = goal_row(subject)
-    return rows if goal is None else [*rows, goal]
+    leans_on = _LEANS_ON if len(circles) == 1 else (*_LEANS_ON, "face.pd")
+    return [*rows, *([] if goal is None else [goal]), *assumed_rows(subject, leans_on, ("distance", "width"))]
 
 
 def _thing_rows(subject: Subject) -> list[SheetRow]:

@@ -24,8 +24,10 @@ from ..view import View
 from ..widgets.sheet import SheetRow, text_row, value_row
 from .canvas import Canvas, Lines
 from .scale import Scale, spread_out
-from .subject import Subject, goal_row, option_row, sentence_lines
+from .subject import Subject, assumed_rows, goal_row, option_row, sentence_lines
 
+# What a promise hangs on and may not have been measured.
+_LEANS_ON = ("{eye}.refraction", "{eye}.contrast", "{eye}.pupil", "{eye}.sustained_accommodation")
 _LABEL_CELLS = 9
 _STEP = 0.1
 _ROOM = 0.1
@@ -291,8 +293,12 @@ def words(subject: Subject) -> list[SheetRow]:
     rows = [] if subject.named is None else [option_row(subject.named)]
     if subject.named is None:
         rows.append(text_row(subject.nothing, "strong"))
-    rows += [value_row(rung.label.capitalize(), rung.words) for rung in rungs_of(subject)]
     outcome = subject.outcome
+    quantity = "print_read_m_units" if by_print(subject) else "predicted_logmar_with_losses"
+    promise = "" if outcome is None else f"goal:{outcome.goal_index}:{quantity}"
+    for rung in rungs_of(subject):
+        is_computed = rung.label == "promised" and rung.value is not None
+        rows.append(value_row(rung.label.capitalize(), rung.words, key=promise if is_computed else ""))
     if outcome is not None and outcome.probability is not None:
         key = f"goal:{outcome.goal_index}:probability"
         rows.append(value_row("Chance of reaching what is wanted", percent(outcome.probability), key=key))
@@ -301,4 +307,8 @@ def words(subject: Subject) -> list[SheetRow]:
         rows.append(value_row("Tried", str(tried)))
     rows.append(text_row("Better is to the right; one mark is 0.1 log unit, a line of a log chart.", "note"))
     goal = goal_row(subject)
-    return rows if goal is None else [*rows, goal]
+    return [
+        *rows,
+        *([] if goal is None else [goal]),
+        *assumed_rows(subject, _LEANS_ON, ("detail", "distance")),
+    ]

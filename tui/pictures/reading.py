@@ -26,7 +26,7 @@ from ..signs import current_signs
 from ..widgets.sheet import SheetRow, text_row, value_row
 from .canvas import DOTTED, SOLID, Canvas, Lines
 from .scale import Scale, round_up, spread_out
-from .subject import Subject, sentence_lines
+from .subject import Subject, assumed_rows, sentence_lines
 
 _NO_CURVE = "No reading curve is recorded. Type print sizes with their speeds in the intake."
 _LEFT = 5
@@ -223,7 +223,7 @@ def words(subject: Subject) -> list[SheetRow]:
         rows.append(value_row("Below it the speed falls by", slope))
         rows += [text_row(f"Careful: {caution}.", "check") for caution in fit.cautions]
     rows += _goal_rows(subject, fitted, critical_m)
-    return rows
+    return rows + assumed_rows(subject, (), ("distance", "detail"))
 
 
 def _m_units(curve: Curve, logmar: float) -> float | None:
@@ -253,7 +253,7 @@ def _goal_rows(subject: Subject, fitted: Fitted, critical_m: float | None) -> li
         except Refusal:
             return rows
         words = f"an equivalent viewing distance of {length(target)}"
-        rows.append(value_row("Goal as large as critical print at", words, key="need:0:required_evd_mm"))
+        rows.append(value_row("Goal as large as critical print at", words, key="drawn:0:target_evd_mm"))
     step = subject.view.sheet.step("performance.speed") if subject.view.sheet is not None else None
     if step is not None:
         rows.append(value_row("Speed promised for the chosen option", step.target))

@@ -15,10 +15,19 @@ from ...core.plan.types import EyeNumbers, MountNumbers, Option
 from ..widgets.sheet import SheetRow, text_row, value_row
 from .canvas import DASHED, DOTTED, ROW_IN_CELLS, Canvas, Lines
 from .scale import round_up
-from .subject import Subject, option_row, sentence_lines
+from .subject import Subject, assumed_rows, option_row, sentence_lines
 
 _MOUNT_QUANTITIES = ("head_drop_deg", "tube_to_lens_normal_deg", "ocular_height_mm", "least_lens_height_mm")
 _EYE_QUANTITIES = ("eye_distance_mm", "exit_pupil_diameter_mm")
+# What the side view hangs on and may not have been measured.
+_LEANS_ON = (
+    "{eye}.pupil",
+    "face.vertex_distance",
+    "face.pantoscopic_tilt",
+    "face.b_size",
+    "face.pupil_height_right",
+    "face.pupil_height_left",
+)
 # A target far ahead is drawn as this long a ray, mm.
 _RAY_MM = 18.0
 
@@ -104,7 +113,8 @@ def draw(subject: Subject, width: int, height: int) -> Lines:
     room = max(len(note) for note in notes) + 1
     wide = width - room if width >= 2 * room else width
     canvas = Canvas(width, height, subject.way)
-    place = place_of(view, wide, height - 1)
+    # A stroke that ends at the edge has its last dot in the cell behind it, which stays blank before the figures.
+    place = place_of(view, wide - 1 if wide < width else wide, height - 1)
     _draw_face(canvas, place, view)
     _draw_tube(canvas, place, view, option.device.leading)
     if wide < width:
@@ -209,7 +219,12 @@ def words(subject: Subject) -> list[SheetRow]:
             )
         )
         rows.append(
-            value_row("Tube tilt", f"{number(mount.tube_tilt_deg, 1)} deg", "", "(up from straight ahead)")
+            value_row(
+                "Tube tilt",
+                f"{number(mount.tube_tilt_deg, 1)} deg",
+                note="(up from straight ahead)",
+                key="device:0:tube_tilt_deg",
+            )
         )
         if mount.gaze_elevation_deg is not None:
             words = f"{number(mount.gaze_elevation_deg, 1)} deg"
@@ -222,4 +237,4 @@ def words(subject: Subject) -> list[SheetRow]:
         value_row("Pupil", f"{number(eye.pupil_mm, 1)} mm", "", f"({eye.side} eye, light of the room)")
     )
     rows.append(value_row("Tube", f"{number(eye.tube_length_mm, 1)} mm", "", "(as it is used)"))
-    return rows
+    return rows + assumed_rows(subject, _LEANS_ON)

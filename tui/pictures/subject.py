@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from ...core.documents.numbers import choice_words
+from ...core.fields import goal_by_key
 from ...core.goals import Demand
 from ...core.plan.types import Option, Outcome
 from ..safe_text import shown, wrap
@@ -105,6 +107,32 @@ def subject_of(view: View) -> Subject:
 def option_row(named: Named) -> SheetRow:
     """The option in full words, first in every picture's words."""
     return SheetRow(((f"{named.word.capitalize()}: ", "label"), (f"{choice_words(named.option)}.", "strong")))
+
+
+def assumed_rows(subject: Subject, paths: Iterable[str], goal_keys: Iterable[str] = ()) -> list[SheetRow]:
+    """What of the picture leans on something that was assumed and not measured; nothing when all of it was.
+
+    ``{eye}`` in a path stands for every eye that the options drawn are for, ``goal_keys`` for what the goals may lack.
+    """
+    person, plan = subject.view.person, subject.view.plan
+    drawn = {eye.side for named in subject.options for eye in named.option.device.eyes}
+    sides = [side for side in ("right", "left") if side in drawn]
+    found: dict[str, None] = {}
+    for path in paths:
+        by_side = {side: path.format(eye=side) for side in (sides if "{eye}" in path else [""])}
+        said = {
+            side: person.assumed[each].sentence for side, each in by_side.items() if each in person.assumed
+        }
+        if len(said) > 1 and len(set(said.values())) == 1:
+            said = {"each": next(iter(said.values()))}
+        for side, sentence in said.items():
+            found[f"{side} eye, {sentence}" if side and len(sides) > 1 else sentence] = None
+    for demand in plan.demands if plan is not None else ():
+        for key in goal_keys:
+            if key in demand.assumed:
+                label = goal_by_key()[key].label.lower()
+                found[f"goal {demand.index + 1}, {label}: {demand.assumed[key]}"] = None
+    return [text_row(f"Assumed, not measured: {'; '.join(found)}.", "assumed")] if found else []
 
 
 def goal_row(subject: Subject) -> SheetRow | None:

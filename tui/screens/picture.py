@@ -16,6 +16,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.geometry import Size
 
+from ...core.formula import recording
 from ..messages import WorkingAsked
 from ..pictures import PICTURES
 from ..pictures.canvas import WAYS, Lines, Way, usual_way
@@ -25,9 +26,9 @@ from ..safe_text import clean
 from ..signs import current_signs
 from ..view import View
 from ..widgets.drawn import Drawn, Line
-from ..widgets.sheet import Sheet
-from .dialogs import Dialog, text_page
-from .working import working_page
+from ..widgets.sheet import Sheet, text_row
+from .dialogs import Dialog, Page, text_page
+from .working import step_rows, working_page
 
 BESIDE_FROM = 100
 _LEAST_WORDS = 4
@@ -227,13 +228,31 @@ class PicturePage(Dialog):
         self.app.push_screen(text_page("Help", "# " + "\n".join(self.help_topic())))
 
     def action_working(self) -> None:
-        """The working of the number under the caret; a line of words has none."""
+        """The working of the number under the caret; of a line of words, that it has none."""
         kind, _, rest = (self.sheet.current_key or "").partition(":")
         number, _, quantity = rest.partition(":")
-        option = self._subject.option
-        if kind and option is not None:
-            asked = WorkingAsked(option.configuration, int(number), quantity, quantity)
-            self.app.push_screen(working_page(self._subject.view, asked))
+        title = self._row_title() or quantity
+        option = self._subject.options[int(number)].option if kind == "option" else self._subject.option
+        if kind == "drawn":
+            with recording() as working:
+                PICTURES[self._shown_number].words(self._subject)
+            steps = [step for step in working.steps if step.formula.name == quantity]
+            self.app.push_screen(Page(f"Working: {title}", list(step_rows(1, steps[-1]))))
+        elif kind and option is not None:
+            goal = self._subject.goal if kind == "option" else int(number)
+            self.app.push_screen(
+                working_page(self._subject.view, WorkingAsked(option.configuration, goal, quantity, title))
+            )
+        else:
+            words = (
+                "This line has no working of its own: it is words, or was typed. Put the caret on a number."
+            )
+            self.app.push_screen(Page("Working", [text_row(words)]))
+
+    def _row_title(self) -> str:
+        """What the number under the caret is called."""
+        row = self.sheet.rows[self.sheet.current] if self.sheet.current >= 0 else None
+        return row.parts[0][0].strip(" :") if row is not None and row.parts else ""
 
     @on(Sheet.RowChosen)
     def _chosen(self, event: Sheet.RowChosen) -> None:
