@@ -98,7 +98,32 @@ POSTED = [
         "tube",
     ),
     ("left steps back", ["tab", "tab", "tab", "left", "tab"], [("fusion", "not known", False)], "tube"),
-    ("a letter of no choice changes nothing", ["tab", "tab", "tab", "x", "tab"], [], "tube"),
+    ("letters of no choice stay", ["tab", "tab", "tab", "x", "tab"], [("fusion", "x", False)], "tube"),
+    (
+        "no other word comes in their place",
+        ["tab", "tab", "tab", *"nay", "tab"],
+        [("fusion", "nay", False)],
+        "tube",
+    ),
+    (
+        "a whole word that is the start of another",
+        ["tab", "tab", "tab", *"not", "tab"],
+        [("fusion", "not known", False)],
+        "tube",
+    ),
+    (
+        "a letter too many, taken back",
+        ["tab", "tab", "tab", *"nox", "backspace", "tab"],
+        [("fusion", "no", False)],
+        "tube",
+    ),
+    ("letters of no choice, all taken back", ["tab", "tab", "tab", "x", "backspace", "tab"], [], "tube"),
+    (
+        "letters of no choice, then the next word",
+        ["tab", "tab", "tab", "x", "right", "tab"],
+        [("fusion", "yes", False)],
+        "tube",
+    ),
     ("an emptied choice", ["tab", "tab", "tab", "y", "backspace", "tab"], [], "tube"),
 ]
 

@@ -16,9 +16,10 @@ if TYPE_CHECKING:
 class FormEditor(QuietInput):
     """A compact field that a form moves to its focused row.
 
-    With choices it takes no free text: letters choose the first word that begins with them, blank and the
-    right arrow go to the next word, the left arrow to the one before, Backspace or Delete empties. A blank
-    within the letters of a word belongs to that word.
+    With choices, letters choose the first word that begins with them, the same letter again the next such word, blank
+    and the right arrow go to the next word, the left arrow to the one before, Backspace or Delete empties. A blank
+    within the letters of a word belongs to that word. Letters that begin no word stay as they were typed, to be
+    refused: another word than was meant must never come in their place.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -76,33 +77,34 @@ class FormEditor(QuietInput):
     def replace(self, text: str, start: int, end: int) -> None:
         if not self._choices:
             super().replace(text, start, end)
-        elif text == " " and not self._is_typed_of_a_choice(" "):
+        elif self._typed and not self._beginning_with(self._typed):
+            # Letters that begin no word are text like any other, until what is left of them begins one.
+            super().replace(text, start, end)
+            self._typed = self.value
+            if found := self._beginning_with(self._typed):
+                self._choose(found[0] if self._typed else "")
+        elif text == " " and not (self._typed and self._beginning_with(self._typed + " ")):
             self._step_choice(1)
         else:
-            self._match(text.lower() if text == " " else text.strip().lower())
+            self._match(text if text == " " else text.strip())
 
-    def _is_typed_of_a_choice(self, text: str) -> bool:
-        """Whether the letters so far and this text begin a choice: the blank in "with help" is part of the word."""
-        return bool(self._typed) and any(
-            choice.lower().startswith(self._typed + text) for choice in self._choices
-        )
+    def _beginning_with(self, letters: str) -> list[str]:
+        return [choice for choice in self._choices if choice.lower().startswith(letters.lower())]
 
     def _match(self, text: str) -> None:
         """Choose the first word that begins with what was typed; the same letter again takes the next."""
-        if not text:
-            self._choose("")
-            self._typed = ""
-            return
-        typed = self._typed + text
-        found = [choice for choice in self._choices if choice.lower().startswith(typed)]
-        if not found:
-            typed = text
-            found = [choice for choice in self._choices if choice.lower().startswith(typed)]
+        typed = self._typed + text if text else ""
+        found = self._beginning_with(typed) if typed else [""]
+        if not found and set(typed.lower()) == {text.lower()}:
+            typed, found = text, self._beginning_with(text)
             if self.value in found:
                 found = found[found.index(self.value) + 1 :] + found
+        self._typed = typed
         if found:
-            self._typed = typed
             self._choose(found[0])
+        else:
+            self.value = typed
+            self.selection = Selection.cursor(len(typed))
 
     def _step_choice(self, step: int) -> None:
         choices = self._choices
