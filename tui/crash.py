@@ -20,6 +20,8 @@ from types import TracebackType
 from textual.app import App, ReturnType
 from textual.widget import Widget
 
+from ..core import __version__
+
 
 class GuardedApp(App[ReturnType]):
     """An app whose crash says where the saved case is and keeps a report without values."""
@@ -41,10 +43,10 @@ class GuardedApp(App[ReturnType]):
         self._handle_exception(OSError("the terminal can no longer be read"))
 
 
-def report_text(error: BaseException, version: str, screen: str) -> str:
+def report_text(error: BaseException, screen: str) -> str:
     """The report: version, system, kind of error, and the lines of code it went through; no values, no messages."""
     lines = [
-        f"afocal {version}",
+        f"afocal {__version__}",
         f"Python {platform.python_version()} on {platform.system()} {platform.release()}",
         f"time {datetime.now(UTC).isoformat(timespec='seconds')}",
         f"screen {screen}",
@@ -78,9 +80,7 @@ def keep_report(folder: Path, text: str) -> Path | None:
     return None
 
 
-def run_guarded(
-    app: GuardedApp[int], folder: Path, version: Callable[[], str], cases: Callable[[], list[str]]
-) -> int:
+def run_guarded(app: GuardedApp[int], folder: Path, cases: Callable[[], list[str]]) -> int:
     """Run the app; after a crash say in plain words what happened, where the cases are and where the report is."""
     try:
         app.run()
@@ -89,7 +89,7 @@ def run_guarded(
         error = failure
     if error is None:
         return int(app.return_value or 0)
-    report = keep_report(folder, report_text(error, version(), _screen_name(app)))
+    report = keep_report(folder, report_text(error, _screen_name(app)))
     print("afocal stopped because of an error in the program.", file=sys.stderr)
     for line in cases():
         print(line, file=sys.stderr)

@@ -68,7 +68,8 @@ def clean(text: object, *, newlines: bool = False) -> str:
     Tabs become one blank; line breaks stay when `newlines` is true, else they become one blank too.
     """
     string = str(text)
-    if string.isprintable() and string.isascii():
+    # A printable sign is none of a sequence, and its category is none of the unsafe ones.
+    if string.isprintable():
         return string
     string = _SEQUENCE.sub("", string.replace("\r\n", "\n").replace("\r", "\n"))
     return "".join(_safe_character(character, newlines) for character in string)

@@ -58,13 +58,7 @@ def _run(workspace: Workspace, case: str, reports: Path) -> int:
     from .theming import starting_theme
 
     app = AfocalApp(workspace, case, starting_theme(workspace.settings_path, os.environ))
-    return run_guarded(app, reports, _version, lambda: _cases_open(app))
-
-
-def _version() -> str:
-    from importlib.metadata import version
-
-    return version("afocal")
+    return run_guarded(app, reports, lambda: _cases_open(app))
 
 
 def _cases_open(app: AfocalApp) -> list[str]:

@@ -17,14 +17,13 @@ import re
 import tomllib
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 from typing import Any, Literal
 
-from .. import data
 from ..errors import FileRefusal
 
 SCHEMA = 1
+_OWN = Path(__file__).parents[1] / "data" / "templates"
 Form = Literal["lines", "prose"]
 Length = Literal["full", "brief"]
 
@@ -102,7 +101,7 @@ def read_template(
 
 def own_text(name: str) -> str:
     """The text of a template that comes with the program, for a clinic to copy and edit."""
-    return (files(data) / "templates" / name).read_text("utf-8")
+    return (_OWN / name).read_text("utf-8")
 
 
 def placeholder_help(known: Mapping[str, Placeholder]) -> list[str]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import pkgutil
 from functools import cache
 from hashlib import sha256
-from importlib import import_module, metadata
+from importlib import import_module
+from pathlib import Path
 
-from .. import optics
+from .. import __version__, optics
 from ..formula import REGISTRY
 
 # Raised by hand whenever a formula, or the way they are put together, changes a result.
@@ -17,21 +17,12 @@ _OUTSIDE_OPTICS = ("acuity", "contrast", "likelihood", "magnification", "print_s
 
 
 @cache
-def program_version() -> str:
-    """The version of the installed program, "unpacked" when it runs without being installed."""
-    try:
-        return metadata.version("afocal")
-    except metadata.PackageNotFoundError:
-        return "unpacked"
-
-
-@cache
 def formulas_digest() -> str:
     """Eight letters over the symbols, unit and domain of every formula: they change when one of these does.
 
     All modules with formulas are imported first, so that the digest does not depend on what ran before.
     """
-    inside = sorted(f"optics.{found.name}" for found in pkgutil.iter_modules(optics.__path__))
+    inside = sorted(f"optics.{found.stem}" for found in Path(optics.__path__[0]).glob("[a-z]*.py"))
     package = optics.__name__.rpartition(".")[0]
     for name in (*_OUTSIDE_OPTICS, *inside):
         import_module(f"{package}.{name}")
@@ -48,4 +39,4 @@ _STEMS = {name.split("_")[0] for name in _OUTSIDE_OPTICS} | {"optotypes"}
 
 def made_by() -> str:
     """The line at the foot of a document."""
-    return f"afocal {program_version()}, formulas {FORMULAS_VERSION}-{formulas_digest()}"
+    return f"afocal {__version__}, formulas {FORMULAS_VERSION}-{formulas_digest()}"

@@ -38,7 +38,7 @@ INTERVAL = timedelta(minutes=5)
 KEEP_ALL_FOR = timedelta(days=2)
 LAST_NAME = "last.toml"
 _TIME_FORMAT = "%Y%m%dT%H%M%S%f"
-_NAME = re.compile(r"(\d{8}T\d{12})Z-([0-9a-f]{16})(-kept)?\.toml")
+_NAME = re.compile(r"(\d{8}T\d{6})(\d{6})Z-([0-9a-f]{16})(-kept)?\.toml")
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,8 +173,9 @@ def _dated(folder: Path, fs: FileSystem) -> list[Version]:
             match = _NAME.fullmatch(entry.name)
             if match:
                 with suppress(ValueError):
-                    moment = datetime.strptime(match[1], _TIME_FORMAT).replace(tzinfo=UTC)
-                    found.append(Version(folder / entry.name, moment, match[2], match[3] is not None))
+                    # The standard's own basic format, which needs no table of the local names of days and months.
+                    moment = datetime.fromisoformat(f"{match[1]}.{match[2]}+00:00")
+                    found.append(Version(folder / entry.name, moment, match[3], match[4] is not None))
     return found
 
 

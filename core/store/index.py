@@ -40,6 +40,9 @@ Header = Mapping[str, Any]
 HeaderExtractor = Callable[[str], Header]
 Result = TypeVar("Result")
 _BUSY_MS = 2000
+# Each thread has a connection of its own, for which the library would keep 2 MB of pages; a page of the list and a
+# check of the file want a few dozen, and the system's own cache holds the rest.
+_CACHE_KIB = 256
 _FEW = 1000
 _ROWS = ", ".join(ROW_COLUMNS)
 
@@ -383,6 +386,7 @@ def _connect(name: str, *, uri: bool) -> sqlite3.Connection:
     connection.execute("PRAGMA foreign_keys = ON")
     connection.execute("PRAGMA synchronous = NORMAL")
     connection.execute("PRAGMA secure_delete = ON")
+    connection.execute(f"PRAGMA cache_size = -{_CACHE_KIB}")
     return connection
 
 

@@ -165,7 +165,7 @@ def test_a_crash_report_and_the_log_hold_no_patient_data(clinic, tmp_path, caplo
     try:
         fails(SECRET)
     except ValueError as error:
-        text = report_text(error, "0", "CaseScreen")
+        text = report_text(error, "CaseScreen")
     assert "ValueError" in text and "fails" in text
     assert not [word for word in (SECRET, "LQ-101", str(tmp_path)) if word in text]
     kept = keep_report(paths.reports_dir(), text)
