@@ -12,7 +12,9 @@ VISIT_KINDS = (EXAMINATION, FITTING, FOLLOW_UP)
 
 
 class Field(NamedTuple):
-    """One thing that is asked. ``assumption`` names the setting that stands in while it is not measured."""
+    """One thing that is asked. ``assumption`` names what stands in, shown as assumed in its own row, while it is not
+    measured; ``when_empty`` says in a sentence what holds where nothing is shown so.
+    """
 
     path: str
     label: str
@@ -24,6 +26,7 @@ class Field(NamedTuple):
     assumption: str = ""
     visits: tuple[str, ...] = (EXAMINATION, FOLLOW_UP)
     carries_over: bool = True
+    when_empty: str = ""
 
     @property
     def table(self) -> str:
@@ -48,6 +51,8 @@ def by_eye(
     both: bool = False,
     assumption: str = "",
     carries_over: bool = True,
+    when_empty: str = "",
+    both_when_empty: str = "",
 ) -> Iterator[Field]:
     """The same question for the right eye, the left and, where it makes sense, both together."""
     eyes = (("right", "right eye", "R"), ("left", "left eye", "L"), ("both", "both eyes", "both"))
@@ -60,6 +65,7 @@ def by_eye(
             section,
             help,
             used_for,
-            assumption,
+            "" if table == "both" else assumption,
             carries_over=carries_over,
+            when_empty=both_when_empty if table == "both" else when_empty,
         )

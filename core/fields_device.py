@@ -75,7 +75,8 @@ def both_eyes_fields() -> Iterator[Field]:
             at,
             "How much prism the two eyes overcome and still see one: blur/break/recovery, x where there was no blur.",
             "tolerances of alignment, spread, convergence with caps",
-            assumption="fusional_reserves",
+            when_empty="While it is empty, the limits common for instruments hold at distance, the reserve of normal "
+            "eyes at near; the fitting sheet says so.",
         )
     yield Field(
         "binocular.double_vision",
@@ -92,9 +93,18 @@ def face_fields() -> Iterator[Field]:
     at, when = "Face and frame", (EXAMINATION, FITTING, FOLLOW_UP)
 
     def face(
-        key: str, label: str, short: str, kind: Kind, help: str, used_for: str, assumption: str = ""
+        key: str,
+        label: str,
+        short: str,
+        kind: Kind,
+        help: str,
+        used_for: str,
+        assumption: str = "",
+        when_empty: str = "",
     ) -> Field:
-        return Field(f"face.{key}", label, short, kind, at, help, used_for, assumption, when)
+        return Field(
+            f"face.{key}", label, short, kind, at, help, used_for, assumption, when, when_empty=when_empty
+        )
 
     yield face(
         "pd",
@@ -121,7 +131,8 @@ def face_fields() -> Iterator[Field]:
         Length(r.OCULAR_TO_CORNEA),
         "From the lens of the tube next to the eye to the cornea, measured with the device on. It decides the field.",
         "field of view, exit pupil",
-        "ocular_to_cornea_mm",
+        when_empty="While it is empty, it is worked out for each telescope from the vertex distance and where its "
+        "ocular stands in the lens.",
     )
     yield face(
         "pupil_height_right",
@@ -204,9 +215,10 @@ def face_fields() -> Iterator[Field]:
         "Tube tilt wanted",
         "tilt",
         Number(r.TUBE_TILT, 1),
-        "Upward tilt of a bioptic tube from the head's horizontal; empty: computed.",
-        "head drop",
-        "tube_tilt_deg",
+        "Upward tilt of a bioptic tube from the head's horizontal.",
+        "head drop; order",
+        when_empty="While it is empty, the usual tilt of the settings is computed with, as far as the telescope allows "
+        "it; the order of a bioptic asks for one that was chosen for this face.",
     )
     yield face(
         "spread",
@@ -215,7 +227,7 @@ def face_fields() -> Iterator[Field]:
         Length(r.DECENTRATION),
         "How far each tube stands outward of its pupil; negative is inward.",
         "binocular field",
-        "spread_mm",
+        when_empty="While it is empty, each tube stands straight before its pupil.",
     )
     yield face(
         "reach",
@@ -354,8 +366,26 @@ NEXT_STEP = Field(
 )
 
 
+_USUAL = "While it is empty the usual figure of the task is taken and shown as assumed"
+_GOAL_WHEN_EMPTY = {
+    "distance": f"{_USUAL}; without one, the middle of nearest and farthest, or 40 cm for print.",
+    "nearest": f"{_USUAL}, as long as the distance is empty too; else the distance itself.",
+    "farthest": f"{_USUAL}, as long as the distance is empty too; else the distance itself.",
+    "detail": f"{_USUAL}; without one, the acuity of the settings for a far goal. A near goal needs it.",
+    "reserve": f"{_USUAL}, else the one of the settings. A detail typed as an acuity gets none.",
+    "contrast": f"{_USUAL}, else 0.85.",
+    "width": f"{_USUAL}; without one, no width is asked of the field.",
+    "characters": f"{_USUAL}, else, for print, the number of the settings.",
+    "light": f"{_USUAL}, else room.",
+    "duration": f"{_USUAL}, else minutes.",
+    "posture": f"{_USUAL}, else seated.",
+    "hands_free": f"{_USUAL}, else no.",
+    "eyes": f"{_USUAL}, else either.",
+    "object_speed": f"{_USUAL}, else 0.",
+}
+
 GOAL_FIELDS: tuple[Field, ...] = tuple(
-    Field(key, label, short, kind, "Goals", help, used_for)
+    Field(key, label, short, kind, "Goals", help, used_for, when_empty=_GOAL_WHEN_EMPTY.get(key, ""))
     for key, label, short, kind, help, used_for in (
         (
             "task",

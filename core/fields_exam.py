@@ -210,8 +210,9 @@ def acuity_fields() -> Iterator[Field]:
         Length(r.CHART_DISTANCE, "m"),
         at,
         "How far the chart stood. A Snellen fraction with the real distance (10/50) needs no more.",
-        "nothing for true fractions; the record otherwise",
-        assumption="chart_distance_mm",
+        "what is expected at the chart of the delivered device; the record",
+        when_empty="While it is empty, the checks of the delivered device take the chart distance of the settings, 4 m "
+        "unless changed.",
     )
     yield Field(
         "test.chart_kind",
@@ -267,8 +268,7 @@ def acuity_fields() -> Iterator[Field]:
         Number(r.ADD, 2, signed=True),
         at,
         "The add through which print was read.",
-        "whether threshold print was in focus",
-        assumption="near_add_d",
+        "the record",
     )
     yield from by_eye(
         "reading_curve",
@@ -330,7 +330,7 @@ def refraction_fields() -> Iterator[Field]:
         at,
         "Measured amplitude in dioptres; leave empty to use the figure by age.",
         "clear range",
-        assumption="accommodation_d",
+        when_empty="While it is empty, the figure by age counts for what can be kept up, and is shown so in that row.",
     )
     yield from by_eye(
         "sustained_accommodation",
@@ -356,6 +356,7 @@ def light_fields() -> Iterator[Field]:
         "contrast reserve",
         both=True,
         assumption="log_cs",
+        both_when_empty="While it is empty, the better of the two eyes counts for both together.",
     )
     yield from by_eye(
         "pupil",
@@ -385,7 +386,8 @@ def light_fields() -> Iterator[Field]:
         at,
         "Average luminance of what is looked at, cd/m2; a lit room is 30 to 100.",
         "pupil size when it is not measured",
-        assumption="room_luminance_cd_m2",
+        when_empty="While it is empty, a pupil that is not measured is taken in the room light of the settings, "
+        "50 cd/m2 unless changed; the pupil's row says so.",
     )
     yield Field(
         "test.glare",

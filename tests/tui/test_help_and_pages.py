@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import inspect
+import re
 from collections.abc import Awaitable, Callable
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +15,16 @@ from textual.app import App
 from textual.pilot import Pilot
 
 from afocal.core import __version__
-from afocal.core.fields import GOAL_FIELDS, fields
+from afocal.core.assumptions import ASSUMPTIONS
+from afocal.core.case import Case, Visit
+from afocal.core.documents.order import obstacles
+from afocal.core.entry_basic import Words
+from afocal.core.entry_clinical import CurveKind
+from afocal.core.fields import GOAL_FIELDS, by_path, fields
+from afocal.core.person import person_of
+from afocal.core.plan import plan
+from afocal.core.settings import Settings
+from afocal.core.workspace import demo_workspace
 from afocal.tui.app import AfocalApp
 from afocal.tui.commands import commands_in, places, shown_key
 from afocal.tui.crash import GuardedApp, keep_report, report_text
@@ -37,8 +49,47 @@ def test_every_field_has_its_help(field: Any) -> None:
         assert words in text
     assert len(field.help) > 15 and field.help[-1] in ".:?"
     assert (f"Unit: {field.kind.unit}" in text) == bool(field.kind.unit)
-    for example in field.kind.example.split(", ")[:1]:
-        field.kind.read(example.split(" or ")[0].strip(), field.label)
+    whole = isinstance(field.kind, Words | CurveKind)
+    for example in [field.kind.example] if whole else re.split(", | or ", field.kind.example):
+        field.kind.read(example.strip(), field.label)
+
+
+ASSUMED_WORDS = "a value is assumed, shown as such"
+
+
+def test_the_help_says_truly_what_an_empty_field_means() -> None:
+    """A value is promised to stand as assumed in the row of exactly those fields in which one does, on an empty case."""
+    empty = Case(code="X-1", visits=(Visit(on=date(2026, 11, 25)),))
+    assumed = set(person_of(empty, Settings()).assumed)
+    assert assumed
+    assert {field.path for field in fields() if ASSUMED_WORDS in field_help(field)} == assumed
+    # By these names in the settings, which the sentences give the figures of.
+    helps = {field.path: field_help(field) for field in fields()}
+    for path, name, words in (
+        ("test.chart_distance", "chart_distance_mm", "4 m"),
+        ("test.room_luminance", "room_luminance_cd_m2", "50 cd/m2"),
+    ):
+        number, unit = words.split(" ")
+        assert f"{words} unless changed" in helps[path]
+        assert ASSUMPTIONS[name].default == float(number) * (1000 if unit == "m" else 1)
+    for goal in GOAL_FIELDS:
+        assert ("While it is empty the usual figure of the task" in field_help(goal)) == (goal.path != "task")
+
+
+def test_the_help_for_the_tilt_says_what_the_order_asks(tmp_path: Path) -> None:
+    """An order of a bioptic is not ready without a tilt chosen for the face; the field's help says so, and no more that
+    nothing is to be done."""
+    demo = demo_workspace(tmp_path)
+    case, stock, settings = demo.open_case("LQ-101").case, demo.stock()[0], demo.settings()[0]
+    made = plan(case, stock, settings)
+    bioptic = next(each for each in made.options if each.configuration.position == "bioptic")
+    chosen = case.with_visit(replace(case.visit, choice=bioptic.configuration)).with_typed(
+        "face.tube_tilt", ""
+    )
+    asked = [each.path for each in obstacles(chosen, plan(chosen, stock, settings), settings)]
+    assert "face.tube_tilt" in asked
+    words = field_help(by_path()["face.tube_tilt"])
+    assert "the order of a bioptic asks for one" in words and "computed.\n" not in words
 
 
 @pytest.mark.parametrize("place", [place for place in places() if place not in ("case", "everywhere")])

@@ -359,6 +359,8 @@ def field_help(field: Field) -> str:
     lines += [f"Typed as: {kind.spelled}", f"For example: {kind.example}", f"Used for: {field.used_for}"]
     if field.assumption:
         lines.append("While it is empty a value is assumed, shown as such and said in the note.")
+    elif field.when_empty:
+        lines.append(field.when_empty)
     lines.append(
         "It is kept in the case file as " + (f"{field.path}." if "." in field.path else f"goal.{field.path}.")
     )
