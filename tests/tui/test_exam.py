@@ -167,7 +167,7 @@ async def test_a_refusal_leaves_the_old_value(
     app: Callable[[str], AfocalApp], case_screen: CaseWaiter, typing: Typing, seen: Callable[[AfocalApp], str]
 ) -> None:
     """What cannot be read is named below its field with what is accepted and an example; case, file and field keep the
-    old value; Enter on it lets the sentence go."""
+    old value; the text comes back to be mended, and Escape and Enter let the sentence go."""
     running = app("LQ-101")
     async with running.run_test(size=(80, 24)) as pilot:
         screen = await case_screen(pilot)
@@ -184,8 +184,8 @@ async def test_a_refusal_leaves_the_old_value(
             assert words in row.error
         assert "99" in seen(running)
         await pilot.press("ctrl+r")
-        assert form.current_key == "face.vertex_distance"
-        await pilot.press("enter")
+        assert form.current_key == "face.vertex_distance" and form.editor.value == "99"
+        await pilot.press("escape", "enter")
         await pilot.pause()
         row = next(row for row in form.rows if row.key == "face.vertex_distance")
         assert row.error == ""

@@ -109,7 +109,7 @@ async def test_verdict_beside_the_value(app, fitting, typing) -> None:
 
 
 async def test_refused_text_changes_nothing(app, fitting, typing, seen) -> None:
-    """A text that cannot be read leaves the case, says why below the field, and Ctrl+R goes there; Enter clears it."""
+    """A text that cannot be read leaves the case, says why below the field, and Ctrl+R goes there; Escape and Enter clear it."""
     program = app("LQ-107")
     async with program.run_test(size=(80, 24)) as pilot:
         screen, pane = await fitting(pilot)
@@ -121,8 +121,8 @@ async def test_refused_text_changes_nothing(app, fitting, typing, seen) -> None:
         assert "500" in " ".join(seen(program).split())
         await pilot.press("ctrl+r")
         await pilot.pause()
-        assert pane.form.current_key == POWER
-        await pilot.press("enter")
+        assert pane.form.current_key == POWER and pane.form.editor.value == "500"
+        await pilot.press("escape", "enter")
         await pilot.pause()
         assert row(pane, POWER).error == "" and screen.desk.case == before
 

@@ -140,6 +140,43 @@ async def test_keys(claim: str, keys: list[str], posted: list[tuple[str, str, bo
         assert app.form.current_key == at, claim
 
 
+async def test_a_refused_text_comes_back_to_be_mended() -> None:
+    """A long text with one wrong letter is not typed anew; the row keeps its old value, and Escape and Enter take it."""
+    app = FormApp()
+    told: list[str] = []
+
+    def edited(key: str, text: str, confirmed: bool) -> None:
+        told.append(text)
+        refused = "O" in text
+        app.form.rows = tuple(
+            row
+            if row.key != key
+            else replace(row, error="Acuity: it holds a letter.")
+            if refused
+            else replace(row, text=text, error="")
+            for row in (ROWS if refused else app.form.rows)
+        )
+
+    async with app.run_test() as pilot:
+        await pilot.pause()
+        app.form.edited = edited
+        await pilot.press(*"20/6O", "tab")
+        assert app.form.current_key == "vertex" and app.form.rows[1].text == ROWS[1].text
+        await pilot.press("shift+tab")
+        assert app.form.editor.value == "20/6O"
+        # Going past it says nothing anew.
+        await pilot.press("tab", "shift+tab")
+        assert told == ["20/6O"] and app.form.editor.value == "20/6O"
+        await pilot.press("escape")
+        assert app.form.editor.value == ROWS[1].text and app.form.rows[1].error
+        await pilot.press("enter")
+        assert told == ["20/6O", ROWS[1].text] and not app.form.rows[1].error
+        await pilot.press("shift+tab", *"20/6O", "tab", "shift+tab", "end", "backspace", "0", "tab")
+        assert told[-1] == "20/60" and app.form.rows[1].text == "20/60" and not app.form.rows[1].error
+        await pilot.press("shift+tab")
+        assert app.form.editor.value == "20/60"
+
+
 async def test_the_owner_is_called_at_once() -> None:
     """With a function given, an accepted text goes to it before the focus moves, and rows that it brings are
     there when the focus arrives: also when they come before the next row."""

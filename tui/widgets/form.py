@@ -89,7 +89,9 @@ class Form(Widget):
         self.body = FormBody(self.wheel_moved, self.clicked)
         self.editor = FormEditor()
         self._note_editor: NoteEditor | None = None
-        self._base = ""
+        # What the row holds, what the live field began with, and the text that was told last of each row.
+        self._base = self._loaded = ""
+        self._told: dict[str, str] = {}
         self._index = -1
         self.body.rows = tuple(rows)
         self._index = self._first_stop(0, 1)
@@ -124,7 +126,7 @@ class Form(Widget):
             if before != after:
                 moved |= not self.body.redraw_row(index, after)
                 if index == self._index:
-                    self._take_new_text(after.text)
+                    self._take_new_text(after)
         if moved:
             self._place_editor(keep=True)
 
@@ -136,19 +138,25 @@ class Form(Widget):
         index = keys.index(key) if key in keys else self._first_stop(0, 1)
         if index == self._index and index >= 0:
             self.body.current = index
-            self._take_new_text(self.body.rows[index].text)
+            self._take_new_text(self.body.rows[index])
             self._place_editor(keep=True)
         else:
             self._arrive(index)
 
-    def _take_new_text(self, text: str) -> None:
+    def _take_new_text(self, row: Row) -> None:
         """The row under the caret was given another text; what is being typed is not lost."""
-        text = clean(text, newlines=True)
         if not self.dirty:
-            self._base = text
-            self._load(text)
+            self._take(row)
         else:
-            self._base = text
+            self._base = self._loaded = clean(row.text, newlines=True)
+
+    def _take(self, row: Row) -> None:
+        """Hold a row's text; one that was refused comes back to be mended, and Escape has the old one."""
+        self._base = clean(row.text, newlines=row.multiline)
+        if not row.error:
+            self._told.pop(row.key, None)
+        self._loaded = self._told.get(row.key, self._base)
+        self._load(self._loaded)
 
     # ---- where the focus is
 
@@ -173,7 +181,7 @@ class Form(Widget):
     @property
     def dirty(self) -> bool:
         """True while the live field holds something not accepted yet."""
-        return self.text != self._base
+        return self.text != self._loaded
 
     def focus(self, scroll_visible: bool = True) -> Form:
         """Give the focus to the live field."""
@@ -257,13 +265,14 @@ class Form(Widget):
     def confirm(self) -> None:
         """Enter: accept, also an assumed or carried-over value as it stands, and go on.
 
-        On a row whose last text was refused, Enter on the old value takes that again, and the sentence goes.
+        On a row whose last text was refused, Enter on the old value (Escape has it back) takes that again, and the
+        sentence goes.
         """
         row = self.current_row
         if row is not None and not self.dirty:
             if row.status in ("assumed", "carried over"):
                 self._tell(row.key, self.text, True)
-            elif row.error:
+            elif row.error and self.text == self._base:
                 self._tell(row.key, self.text, False)
         self.step(1, leave=True)
 
@@ -272,8 +281,8 @@ class Form(Widget):
         row = self.current_row
         if row is None or not self.dirty:
             return
-        text = self.text
-        self._base = text
+        text = self._told[row.key] = self.text
+        self._base = self._loaded = text
         changed = replace(row, text=text, echo="", status="", error="")
         rows = list(self.body.rows)
         rows[self._index] = changed
@@ -288,9 +297,10 @@ class Form(Widget):
             self.post_message(self.FieldEdited(self, key, text, confirmed))
 
     def restore(self) -> bool:
-        """Give up what was typed; false when nothing was."""
-        if not self.dirty:
+        """Give up what was typed, also what was refused; false when nothing was."""
+        if self.text == self._base:
             return False
+        self._loaded = self._base
         self._load(self._base)
         if self.current_row is not None:
             self.body.redraw_row(self._index, self.current_row)
@@ -340,9 +350,8 @@ class Form(Widget):
             self.editor.display = False
             return
         self.body.mark(index)
-        self._base = clean(row.text, newlines=row.multiline)
         self._swap_editors(row)
-        self._load(self._base)
+        self._take(row)
         self._place_editor(keep=True)
         if left != index:
             self.post_message(self.RowFocused(self, row.key))
