@@ -304,10 +304,13 @@ async def test_undo_and_redo_of_the_case(
 async def test_carried_over_values_are_marked_until_confirmed(
     app: Callable[[str], AfocalApp], case_screen: CaseWaiter
 ) -> None:
-    """A new visit marks what it carried over; Enter confirms one as measured today."""
+    """A new visit begins at its first field and marks what it carried over; Enter confirms one as measured today."""
     running = app("LQ-101")
     async with running.run_test(size=(80, 24)) as pilot:
         screen = await case_screen(pilot)
+        screen.pane.go_to("right.pupil")  # type: ignore[attr-defined]
+        await pilot.press("9", "9", "tab")
+        assert any(row.status == "error" for row in screen.pane.form.rows)  # type: ignore[attr-defined]
         await pilot.press("ctrl+p", *"new visit", "enter")
         await pilot.pause(0.1)
         await pilot.press(*"fitting", "enter")
@@ -315,6 +318,8 @@ async def test_carried_over_values_are_marked_until_confirmed(
         assert len(screen.desk.case.visits) == 2
         assert screen.desk.case.visit.kind == "fitting"
         form = screen.pane.form  # type: ignore[attr-defined]
+        assert form.current_key == next(row.key for row in form.rows if not row.heading) == "goal.0.task"
+        assert not any(row.status == "error" for row in form.rows)
         carried = [row.key for row in form.rows if row.status == "carried over"]
         assert carried
         form.go_to(carried[0])

@@ -60,9 +60,14 @@ class IntakePane(Pane):
     # ---- a view comes down
 
     def show(self, view: View) -> None:
-        """Rows of the view; only what differs is made and painted again."""
-        self._view = view
+        """Rows of the view; only what differs is made and painted again. Another visit begins at its first field."""
+        before, self._view = self._view, view
+        another_visit = before is not None and len(before.case.visits) != len(view.case.visits)
+        if another_visit:
+            self._errors.clear()
         self.form.rows = tuple(self._all_rows(view))
+        if another_visit:
+            self.form.edge(-1)
 
     def refuse(self, key: str, sentence: str) -> None:
         """The sentence, which names what was typed, stands under the field until it is mended; the old value stays."""
