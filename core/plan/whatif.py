@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import replace
 
 from ..case import Case
 from ..configuration import Configuration
 from ..entry import Pd
 from ..errors import EntryRefusal, RangeRefusal
+from ..formula import formula
 from ..goals import Demand, Task
 from ..ranges import (
     CAP,
@@ -25,6 +27,7 @@ from ..ranges import (
 from ..settings import Settings
 from ..stock import Cap, Stock, Telescope
 from .context import Context, EyeIn
+from .device import device_numbers
 from .engine import option_for, read_case
 from .tube_field import Infeasible
 from .types import Option, Refused
@@ -91,10 +94,14 @@ def _after(
     words = {name: str(value) for name, value in changes.items() if name in _WORDS}
     numbers = {name: float(value) for name, value in changes.items() if name in CHANGES}
     changed = replace(configuration, **words)  # type: ignore[arg-type]
+    telescope = _telescope(before.telescope, numbers)
     if "spread_mm" in numbers:
         changed = replace(changed, spread_mm=numbers["spread_mm"])
-    telescope = _telescope(before.telescope, numbers)
-    cap = _cap(before.cap, numbers)
+    elif changed.eye != configuration.eye:
+        # One tube is spread from nothing; two stand as far apart as this person has them.
+        wanted = max(0.0, min(context.person.spread_mm, telescope.spread_highest_mm))
+        changed = replace(changed, spread_mm=wanted if changed.eye == "both" else 0.0)
+    cap = _cap(context, before, telescope, changed, numbers)
     if cap is not None and "cap" not in words:
         changed = replace(changed, cap=cap.id)
     telescopes = tuple(telescope if item.id == telescope.id else item for item in stock.telescopes)
@@ -124,16 +131,57 @@ def _telescope(telescope: Telescope, numbers: Mapping[str, float]) -> Telescope:
     return replace(telescope, **update) if update else telescope
 
 
-def _cap(cap: Cap | None, numbers: Mapping[str, float]) -> Cap | None:
+def _cap(
+    context: Context,
+    before: Option,
+    telescope: Telescope,
+    changed: Configuration,
+    numbers: Mapping[str, float],
+) -> Cap | None:
+    """The cap that the numbers ask for; None to keep what there is."""
     power = numbers.get("cap_power_d")
     if power is None and "working_distance_mm" in numbers:
-        power = 1000.0 / numbers["working_distance_mm"]
+        power = _power_for(context, telescope, changed, numbers)
     if power is None:
         return None
-    prism = 0.0 if cap is None else cap.base_in_prism
+    prism = 0.0 if before.cap is None else before.cap.base_in_prism
     return Cap(
         id=CHANGED_ID, description=f"cap of {power:.2f} D", power_d=power, base_in_prism=prism, fits=()
     )
+
+
+def _power_for(
+    context: Context, telescope: Telescope, changed: Configuration, numbers: Mapping[str, float]
+) -> float:
+    """The cap that works at the wanted distance; an ametropia left in works along with it."""
+    wanted = numbers["working_distance_mm"]
+    with suppress(Infeasible):
+        lead = device_numbers(
+            _context(context, numbers), telescope, None, None, replace(changed, cap="")
+        ).leading
+        if lead.residual_sphere_d != 0.0:
+            return CAP.check(
+                cap_power_for_distance_d(
+                    lead.magnification, lead.tube_length_mm, wanted, lead.residual_sphere_d
+                ),
+                CAP.name,
+            )
+    return 1000.0 / wanted
+
+
+@formula(
+    "Fcap = 1000/WD + R/(M² + t·M·R)",
+    unit="D",
+    source="",
+    kind="derived",
+    domain="WD > 0; the ametropia R left in",
+)
+def cap_power_for_distance_d(
+    magnification: float, tube_length_mm: float, object_distance_mm: float, ametropia_at_ocular_d: float
+) -> float:
+    """Power of the cap, D, that works at a distance, mm, before an eye whose ametropia at the ocular is left in."""
+    bend = magnification * magnification + tube_length_mm * magnification * ametropia_at_ocular_d / 1000.0
+    return 1000.0 / object_distance_mm + ametropia_at_ocular_d / bend
 
 
 def _context(context: Context, numbers: Mapping[str, float]) -> Context:
