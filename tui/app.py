@@ -263,7 +263,7 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
 
         def picked(name: str | None) -> None:
             if name is not None:
-                self.call_later(self._run_command, screen, name)
+                self.call_later(self.run_command, screen, name)
 
         self.push_screen(
             Pick(
@@ -274,8 +274,8 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
             picked,
         )
 
-    async def _run_command(self, screen: Screen, name: str) -> None:
-        """The action is the pane's, the screen's or the app's, whichever has it."""
+    async def run_command(self, screen: Screen, name: str) -> None:
+        """Do what a command stands for: the action is the pane's, the screen's or the app's, whichever has it."""
         action = f"action_{BY_ID[name].action}"
         for owner in (getattr(screen, "pane", None), screen, self):
             method = getattr(owner, action, None)

@@ -114,6 +114,32 @@ def test_own_keys(claim: str, own: dict[str, str], in_force: dict[str, str], sai
         assert len(used) == len(set(used)), claim
 
 
+@pytest.mark.parametrize("place", ["intake", "computation", "fitting", "notes"])
+async def test_the_keys_of_a_pane_work_on_the_answer_too(
+    place: Place, app: Callable[[str], AfocalApp], case_screen: CaseWaiter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """They stand in the key line wherever the caret is; each acts once, in the pane and on the answer line."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen = await case_screen(pilot)
+        await screen.show_pane(place)
+        done: list[str] = []
+        own = [command for command in commands_in(place) if command.where == place and command.key]
+        assert own
+        for command in own:
+            name = f"action_{command.action}"
+            assert hasattr(screen.pane, name)
+            monkeypatch.setattr(screen.pane, name, lambda of=command.id: done.append(of))
+        for focus in (screen.pane.take_focus, screen.answer.focus):
+            focus()
+            await pilot.pause()
+            done.clear()
+            for command in own:
+                await pilot.press(command.key)
+                await pilot.pause()
+            assert done == [command.id for command in own], screen.focused
+
+
 async def test_rebound_keys_work_and_are_shown(
     app: Callable[[str], AfocalApp], case_screen: CaseWaiter, seen: Callable[[AfocalApp], str]
 ) -> None:

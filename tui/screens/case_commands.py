@@ -6,9 +6,11 @@ from collections.abc import Callable
 from datetime import date
 from typing import TYPE_CHECKING
 
+from textual.events import Key
+
 from ...core.case import Case
 from ...core.case_file import loads_case
-from ..commands import Place
+from ..commands import Place, commands_in
 from ..messages import WorkingAsked
 from ..quiet import QuietScreen
 
@@ -27,6 +29,7 @@ class CaseCommands(QuietScreen[None]):
     keeper: Keeper
     view: View
     answer: AnswerLine
+    place: Place
 
     @property
     def pane(self) -> Pane:
@@ -50,6 +53,15 @@ class CaseCommands(QuietScreen[None]):
     async def show_pane(self, name: Place) -> None:
         """Bring a pane to the front."""
         raise AssertionError("the screen has it")
+
+    async def on_key(self, event: Key) -> None:
+        """The keys of the pane in view work as well while the caret is on the answer or beside the pane."""
+        if self.focused is not None and self.pane in self.focused.ancestors_with_self:
+            return
+        for command in commands_in(self.place):
+            if command.where == self.place and self.app.keys_of[command.id] == event.key:  # type: ignore[attr-defined]
+                event.stop()
+                await self.app.run_command(self, command.id)  # type: ignore[attr-defined]
 
     async def action_pane_intake(self) -> None:
         """Intake."""
