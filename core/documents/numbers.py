@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from ..configuration import Configuration
-from ..plan.formulas import cap_prism_relief_prism
+from ..plan.formulas import cap_prism_relief_prism, vergence_by_spread_prism
 from ..plan.types import EyeNumbers, MountNumbers, Option, Outcome, PairNumbers
 from ..plan.verdict import percent
 from ..settings import Settings
@@ -333,8 +333,7 @@ def _around(option: Option, outcome: Outcome) -> Iterator[Shown]:
 def _vergence_criterion(option: Option, outcome: Outcome) -> str:
     """What of it is ordinary looking, what the caps take away, what is left beyond, and how much reserve there is."""
     parts = []
-    if option.configuration.spread_mm:
-        parts.append("by the PD, the spread not counted")
+    parts.extend(_of_spread(option, outcome))
     through, naked = outcome.convergence_prism, outcome.convergence_naked_prism
     if through is not None and naked is not None:
         prism = option.cap.base_in_prism if option.cap is not None and outcome.cap_on else 0.0
@@ -347,6 +346,22 @@ def _vergence_criterion(option: Option, outcome: Outcome) -> str:
         reserve = outcome.vergence_reserve_prism
         parts.append(f"half of the reserve of {number(reserve, 1)} prism D allowed")
     return "".join(f"; {part}" for part in parts)
+
+
+def _of_spread(option: Option, outcome: Outcome) -> Iterator[str]:
+    """That the figure goes by the PD, and what the outward spread of the tubes would add or take."""
+    spread = option.configuration.spread_mm
+    if not spread:
+        return
+    words = "by the PD, the spread not counted"
+    if option.telescope.type == "galilean" and outcome.evd_mm:
+        power = option.cap.power_d if option.cap is not None and outcome.cap_on else 0.0
+        more = vergence_by_spread_prism(
+            spread, outcome.magnification, outcome.object_distance_mm, outcome.evd_mm, power
+        )
+        words += f", which {'adds' if more > 0.0 else 'takes'} {number(abs(more), 1)}"
+        words += "" if more > 0.0 else " away"
+    yield words
 
 
 def _side_of(beyond_prism: float) -> str:

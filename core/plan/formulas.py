@@ -145,6 +145,25 @@ def vergence_beyond_naked_prism(through_prism: float, naked_prism: float, relief
     return through_prism - naked_prism - relief_prism
 
 
+@formula(
+    "200 s (1 − M(1 − Fcap w))/|B_T|",
+    unit="prism dioptres",
+    source="",
+    kind="derived",
+    domain="parallel Galilean tubes, each decentred outwards by s; all lengths in mm, Fcap in 1/mm",
+)
+def vergence_by_spread_prism(
+    spread_mm: float, magnification: float, object_distance_mm: float, evd_mm: float, cap_power_d: float = 0.0
+) -> float:
+    """What the spread of two tubes adds to the convergence for an object on the midline, both eyes together.
+
+    A pupil beside the axis of its tube meets the ray with a slope of (D y - h)/B, y and h from that axis. Without a cap
+    it takes away; at the focus of a cap, where D is 0, it adds as if the eyes were so much farther apart.
+    """
+    bend = magnification * (1.0 - 0.001 * cap_power_d * object_distance_mm)
+    return 200.0 * spread_mm * (1.0 - bend) / evd_mm
+
+
 @formula("2 |M| × base-in of each cap", unit="prism dioptres", source="", kind="derived", domain="|M| ≥ 1.05")
 def cap_prism_relief_prism(magnification: float, base_in_prism: float) -> float:
     """Relief for both eyes from base-in ground into the caps, multiplied by the tube."""

@@ -12,6 +12,7 @@ import pytest
 from afocal.core.documents.chart_note import chart_note
 from afocal.core.documents.numbers import device_numbers, outcome_numbers
 from afocal.core.documents.options import chosen_option
+from afocal.core.plan.formulas import vergence_by_spread_prism
 
 sys.path.insert(0, str(Path(__file__).parent))
 import documents_cases as cases
@@ -76,3 +77,40 @@ def test_a_carrier_in_question_is_to_be_settled_in_the_note():
     case = cases.chosen(cases.two_tubes(), **choice, correction="none")
     text = " ".join(chart_note(case, cases.plan_of(case), cases.sheet_of(case), cases.SETTINGS).split())
     assert "To settle before the order: The right eye needs -0.50 -0.75 x 180" in text
+
+
+@pytest.mark.parametrize(
+    ("cap", "at", "power", "length"),
+    [(0.0, 2400.0, 2.0, 24.0), (4.0, 250.0, 2.0, 24.0), (2.0, 700.0, 1.6, 18.0)],
+)
+def test_what_the_spread_adds_to_the_convergence_is_that_of_traced_rays(
+    cap: float, at: float, power: float, length: float
+) -> None:
+    """A ray from the midline through objective and ocular to the middle of each pupil, traced lens by lens."""
+    spread, behind, apart = 1.5, 15.0, 62.0
+    objective = 1000.0 * (1.0 - 1.0 / power) / length + cap
+    ocular = 1000.0 * (1.0 - power) / length
+
+    def slope_at_eye(out_mm: float) -> float:
+        """Slope at the pupil, which stands ``out_mm`` inside the axis of its tube."""
+        found = []
+        for slope in (0.0, 1.0):
+            height = -(apart / 2.0 + out_mm) + at * slope
+            bent = slope - 0.001 * objective * height
+            height += length * bent
+            bent -= 0.001 * ocular * height
+            found.append((height + behind * bent, bent))
+        (low, first), (high, second) = found
+        share = (-out_mm - low) / (high - low)
+        return first + share * (second - first)
+
+    more = 200.0 * (slope_at_eye(spread) - slope_at_eye(0.0))
+    evd = abs(at / power + (1.0 - 0.001 * cap * at) * (length + power * behind))
+    assert vergence_by_spread_prism(spread, power, at, evd, cap) == pytest.approx(more, abs=1e-9)
+    assert 200.0 * slope_at_eye(0.0) == pytest.approx(100.0 * apart / evd, abs=1e-9)
+
+
+def test_the_spread_is_said_with_what_it_would_change() -> None:
+    """2x at 2.4 m, 1.5 mm each: the tubes themselves turn the view outwards, so it takes 0.2 prism dioptres away."""
+    (asked,) = shown_of(cases.two_tubes(), "Convergence there")
+    assert "by the PD, the spread not counted, which takes 0.2 away" in asked.criterion
