@@ -272,7 +272,7 @@ def _segment(fit: Fit) -> list[Step]:
                 "frame",
                 "Bifocal or progressive",
                 "Settle how near is seen with this frame: a separate pair, a lined segment, or the cap.",
-                "settled",
+                "yes, settled",
                 "Ask; write it in the note of this step.",
                 YesNo(),
                 _YES,

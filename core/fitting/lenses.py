@@ -44,7 +44,7 @@ def _filter(fit: Fit) -> Step:
         "verify",
         "Filter",
         "Compare the filter with the order; hold it before a white page in the light it is for.",
-        f"{number(100 * share, 0)} % of the light passes",
+        f"yes, as ordered: {number(100 * share, 0)} % of the light passes",
         "By its marking or a lux meter with and without it.",
         YesNo(),
         Answers((True,)),

@@ -246,7 +246,7 @@ def _sizes() -> Step:
         "sizes",
         "Sizes of the two pictures",
         "One letter seen double through a prism: how much larger is one picture than the other, in percent?",
-        "alike",
+        "0 %: both alike",
         "Estimate against the height of the letter; 0 when alike.",
         Number(_SIZES, 0),
         Interval(0.0, 3.0, None, 5.0),

@@ -126,7 +126,7 @@ def _care() -> Step:
         "teach",
         "Care and cleaning",
         "Blow dust off, wipe with a clean cloth, no solvents, back in its case; no bending, ever.",
-        "shown",
+        "yes, shown",
         "Let the person clean one lens.",
         YesNo(),
         _YES,

@@ -11,10 +11,11 @@ import pytest
 
 from afocal.core.case import Case, StepResult, new_case
 from afocal.core.configuration import CORRECTIONS, EYES, FOCUS_SETTINGS, MOUNTS, POSITIONS, Configuration
+from afocal.core.entry import Choice
 from afocal.core.errors import AfocalError
 from afocal.core.fitting.place import lateral_tolerance_mm
 from afocal.core.fitting.sheet import fitting_sheet, progress
-from afocal.core.fitting.types import PHASES, FittingSheet, Interval, Lens, Repeats
+from afocal.core.fitting.types import PHASES, FittingSheet, Interval, Lens, Repeats, Ticks
 from afocal.core.fitting.verdict import verdict
 from afocal.core.settings import Settings
 from afocal.core.sources import SOURCES
@@ -89,6 +90,9 @@ def check_numbers(sheet: FittingSheet) -> None:
     """Every number of a sheet is finite and every interval the right way round."""
     for step in sheet:
         assert step.source == "" or step.source in SOURCES, step.key
+        if isinstance(step.kind, Choice) and not isinstance(step.accept, Ticks):
+            # What stands there as wanted can be typed.
+            assert step.target.lower().startswith(step.kind.options), step
         numbers = [*step.numbers.values()]
         numbers += [] if step.target_value is None else [step.target_value]
         if isinstance(step.accept, Repeats):
