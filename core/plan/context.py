@@ -14,6 +14,7 @@ from ..configuration import EyeChoice
 from ..errors import Refusal
 from ..optics.blur import tolerated_defocus_d
 from ..person import Eye, Person
+from ..print_size import NearPrint, logmar_of_near_print
 from ..settings import WEIGHTS, Settings
 from .formulas import as_recorded, threshold_print_from_acuity_m_units
 
@@ -24,6 +25,7 @@ SPHERE_WORTH_CORRECTING_D = 0.125
 CYLINDER_WORTH_CORRECTING_D = 0.25
 VERTEX_NEEDED_OVER_D = 10.0
 READING_DISTANCE_MM = 400.0
+LETTERS = "estimated from letter acuity"
 
 
 class Figures(NamedTuple):
@@ -72,7 +74,8 @@ def figures_of(settings: Settings) -> Figures:
 class EyeIn:
     """One eye for planning. ``closed`` says why it cannot be computed with, "" when it can.
 
-    ``near_m_units`` at ``near_distance_mm`` is threshold print; ``near_estimated`` marks one taken from letter acuity.
+    ``near_m_units`` at ``near_distance_mm`` is threshold print; ``near_from`` says what it was taken from where this
+    eye did not read it at a known distance, "" where it did.
     ``mar_arcmin`` is by letters, ``mar_of_print_arcmin`` by that print: blur is weighed against what is looked at.
     ``tolerance_d`` holds for the room pupil, ``tolerance_dim_d`` for the pupil in dim light.
     """
@@ -83,7 +86,7 @@ class EyeIn:
     near_m_units: float | None
     near_distance_mm: float
     near_logmar: float | None
-    near_estimated: bool
+    near_from: str
     log_cs: float
     sphere_d: float
     cylinder_d: float
@@ -106,6 +109,11 @@ class EyeIn:
     pupil_height_known: bool
 
     @property
+    def near_estimated(self) -> bool:
+        """Whether threshold print, or its distance, had to be estimated."""
+        return bool(self.near_from)
+
+    @property
     def usable(self) -> bool:
         """Whether it sees and was measured."""
         return not self.closed
@@ -116,7 +124,7 @@ def eye_in(person: Person, side: Side, figures: Figures) -> EyeIn:
     eye = person.eye(side)
     closed = _closed(eye)
     logmar = None if eye.logmar is None else as_recorded(eye.logmar)
-    near_m, near_at, near_logmar, estimated = _near(eye, logmar)
+    near_m, near_at, near_logmar, near_from = _near(person, eye, logmar)
     reference = logmar if logmar is not None else near_logmar
     mar = 1.0 if reference is None else min(1000.0, max(0.1, mar_arcmin(reference)))
     lens = eye.refraction
@@ -138,7 +146,7 @@ def eye_in(person: Person, side: Side, figures: Figures) -> EyeIn:
         near_m_units=near_m,
         near_distance_mm=near_at,
         near_logmar=near_logmar,
-        near_estimated=estimated,
+        near_from=near_from,
         log_cs=as_recorded(eye.log_cs),
         sphere_d=lens.spherical_equivalent_d,
         cylinder_d=abs(lens.cylinder_d),
@@ -174,17 +182,36 @@ def _closed(eye: Eye) -> str:
     return ""
 
 
-def _near(eye: Eye, logmar: float | None) -> tuple[float | None, float, float | None, bool]:
-    """Threshold print, its distance, its logMAR, and whether it had to be estimated from letter acuity."""
+def _near(person: Person, eye: Eye, logmar: float | None) -> tuple[float | None, float, float | None, str]:
+    """Threshold print, its distance, its logMAR, and from what it had to be estimated ("" where it was read)."""
     near = eye.near
     if near is not None and near.distance_mm is not None:
-        return near.m_units, near.distance_mm, near.logmar, False
+        return near.m_units, near.distance_mm, near.logmar, ""
     if near is not None:
         # Print without a distance was read at the usual one unless the record says otherwise.
-        return near.m_units, READING_DISTANCE_MM, None if logmar is None else logmar, True
+        return (
+            near.m_units,
+            READING_DISTANCE_MM,
+            None if logmar is None else logmar,
+            "read at 40 cm, as none is given",
+        )
+    if person.both.near is not None:
+        return _near_of_both(person, person.both.near, logmar)
     if logmar is None:
-        return None, READING_DISTANCE_MM, None, False
-    return threshold_print_from_acuity_m_units(logmar, READING_DISTANCE_MM), READING_DISTANCE_MM, logmar, True
+        return None, READING_DISTANCE_MM, None, ""
+    print_m = threshold_print_from_acuity_m_units(logmar, READING_DISTANCE_MM)
+    return print_m, READING_DISTANCE_MM, logmar, LETTERS
+
+
+def _near_of_both(
+    person: Person, near: NearPrint, logmar: float | None
+) -> tuple[float | None, float, float | None, str]:
+    """Print that was read with both eyes: the better one's, and the other's by as much as its letters are worse."""
+    at = READING_DISTANCE_MM if near.distance_mm is None else near.distance_mm
+    seen = [other.logmar for other in (person.right, person.left) if other.logmar is not None]
+    worse = 0.0 if logmar is None or not seen else logmar - min(seen)
+    size = near.m_units * 10.0**worse
+    return size, at, logmar_of_near_print(at, size), "from what both eyes read together"
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,12 +63,25 @@ def plan(case: Case, stock: Stock, settings: Settings, tasks: Iterable[Task] | N
         alternatives=tuple(table for table in tables if table is not None),
         referrals=referrals,
         cautions=cautions_for(context, best, demands),
-        assumptions_used={path: assumed.sentence for path, assumed in person.assumed.items()},
+        assumptions_used={path: assumed.sentence for path, assumed in person.assumed.items()}
+        | _estimated_print(context, demands),
         problems=tuple(problem for demand in demands for problem in demand.problems),
         inputs={
             path: finding.typed for path, finding in case.visit.findings.items() if finding.value is not None
         },
     )
+
+
+def _estimated_print(context: Context, demands: Sequence[Demand]) -> dict[str, str]:
+    """Threshold print that print goals lean on without its having been read so, by field path, in a sentence."""
+    if not any(demand.by_print for demand in demands):
+        return {}
+    return {
+        f"{eye.side}.near_acuity": f"threshold print of {eye.near_m_units:.2g}M at {eye.near_distance_mm / 10:.0f} cm, "
+        f"{eye.near_from}"
+        for eye in (context.right, context.left)
+        if eye.usable and eye.near_from
+    }
 
 
 def read_case(

@@ -18,7 +18,7 @@ from ..magnification import (
 from ..print_size import logmar_of_near_print
 from ..reading import ReadingPoint, fit_reading_curve, target_evd_mm
 from .asked import without_telescope
-from .context import Context, EyeIn
+from .context import LETTERS, Context, EyeIn
 from .formulas import GOOD_CHANCE_SCORE, threshold_print_from_acuity_m_units
 from .types import Method, Need
 from .words import said
@@ -115,13 +115,15 @@ def _print(
         return None, None, []
     evd = required_evd_mm(eye.near_distance_mm, eye.near_m_units, goal, max(1.0, demand.reserve))
     evp = evp_from_evd_d(evd)
-    said = "estimated from letter acuity" if eye.near_estimated else f"{eye.near_m_units:g}M"
+    said = f"{eye.near_m_units:.2g}M {eye.near_from}" if eye.near_from else f"{eye.near_m_units:g}M"
     methods = [
         Method(
             "threshold print and reserve",
             evp,
             "D",
-            f"threshold print {said} at {eye.near_distance_mm:.0f} mm, reserve {demand.reserve:g}, goal {goal:g}M",
+            f"threshold print {said}, at {eye.near_distance_mm:.0f} mm, reserve {demand.reserve:g}, goal {goal:g}M"
+            if eye.near_from
+            else f"threshold print {said} at {eye.near_distance_mm:.0f} mm, reserve {demand.reserve:g}, goal {goal:g}M",
         )
     ]
     if eye.logmar is not None:
@@ -136,7 +138,7 @@ def _print(
         )
         letters = threshold_print_from_acuity_m_units(eye.logmar, 400.0)
         other = evp_from_evd_d(required_evd_mm(400.0, letters, goal, max(1.0, demand.reserve)))
-        if not eye.near_estimated:
+        if eye.near_from != LETTERS:
             methods.append(
                 Method("letter acuity and reserve", other, "D", "words need more than letters as a rule")
             )

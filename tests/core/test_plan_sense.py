@@ -127,3 +127,25 @@ def test_large_but_faint_is_not_called_seen_without_a_telescope() -> None:
     assert "faint" in found.needs[0].sentence
     clear = plan(made([{**face, "contrast": "0.85"}]), STOCK, SETTINGS)
     assert clear.coverage.not_needed == (0,) and "seen without" in clear.needs[0].sentence
+
+
+def test_print_read_with_both_eyes_is_not_forgotten_for_letters() -> None:
+    """3.2M read with both eyes at 40 cm, nothing by one eye: 16 D for 1M with a reserve of 2, not the 10 D of letters."""
+    both = {"right__near_acuity": "", "left__near_acuity": "", "both__near_acuity": "3.2M @ 40"}
+    found = plan(made([{"task": "newspaper"}], **both, left__distance_acuity="20/200"), STOCK, SETTINGS)
+    assert found.needs[0].required_evp_d == pytest.approx(16.0)
+    assert "from what both eyes read together" in found.needs[0].methods[0].sentence
+    # 20/200 is twice 20/100: the left eye alone is taken to need print twice as large.
+    left = next(o for o in found.options if o.configuration.eye == "left")
+    assert left.outcomes[0].required_evp_d == pytest.approx(32.0)
+    assert "both eyes read" in found.assumptions_used["right.near_acuity"]
+
+
+def test_print_that_was_estimated_is_among_what_was_assumed() -> None:
+    """Without a reading, 20/100 letters stand for 2M at 40 cm, and the plan says so; with one it does not."""
+    bare = made([{"task": "newspaper"}], right__near_acuity="", left__near_acuity="")
+    used = plan(bare, STOCK, SETTINGS).assumptions_used
+    assert used["right.near_acuity"] == "threshold print of 2M at 40 cm, estimated from letter acuity"
+    assert "right.near_acuity" not in plan(made([{"task": "newspaper"}]), STOCK, SETTINGS).assumptions_used
+    far = made([{"task": "theatre stage"}], right__near_acuity="", left__near_acuity="")
+    assert "right.near_acuity" not in plan(far, STOCK, SETTINGS).assumptions_used
