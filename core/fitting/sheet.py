@@ -13,6 +13,7 @@ from datetime import datetime
 from ..case import Case, StepResult, Visit
 from ..configuration import Configuration
 from ..errors import ClinicalRefusal, EntryRefusal, Refusal
+from ..fields import NEXT_DATE
 from ..person import person_of
 from ..plan.context import context_of
 from ..plan.device import Infeasible, device_numbers
@@ -28,7 +29,7 @@ from .pair import pair_steps
 from .performance import performance_steps
 from .place import place_steps
 from .search import search_steps
-from .teach import teach_steps
+from .teach import CALL_KEY, teach_steps
 from .trial import trial_steps
 from .types import FittingSheet, State, Step, Verdict
 from .verdict import verdict_at
@@ -206,4 +207,13 @@ def with_result(
         steps[step.key] = StepResult(measured=text, note=kept, by=by.strip(), at=moment)
     else:
         steps.pop(step.key, None)
-    return case.with_visit(replace(case.visit, steps=steps))
+    changed = case.with_visit(replace(case.visit, steps=steps))
+    if step.key == CALL_KEY and plans_next_visit(case):
+        return changed.with_typed(NEXT_DATE.path, text)
+    return changed
+
+
+def plans_next_visit(case: Case) -> bool:
+    """Whether the day of the call is taken as the next planned one: while none was typed apart from it."""
+    planned, call = case.visit.findings.get(NEXT_DATE.path), case.visit.steps.get(CALL_KEY)
+    return planned is None or (call is not None and planned.typed == call.measured)

@@ -8,6 +8,7 @@ from .context import Fit, mm
 from .pair import spread_limits_mm
 from .types import Answers, Recorded, Step, Ticks
 
+CALL_KEY = "teach.call"
 SHOWN = Choice(("alone", "with help", "not yet"))
 _SHOWN = Answers(("alone",), ("with help",))
 _YES = Answers((True,))
@@ -137,12 +138,12 @@ def _care() -> Step:
 
 def _call() -> Step:
     return Step(
-        "teach.call",
+        CALL_KEY,
         "teach",
         "Call at two weeks",
         "Agree on a day, about two weeks on, and write it down.",
         "a date",
-        "Ask then: worn how often, for what, what troubles.",
+        "Ask then: worn how often, for what, what troubles. It is planned as the next visit while no other day is.",
         Day(),
         Recorded(),
         rule="follow-up at two weeks, six weeks, six months, common practice",

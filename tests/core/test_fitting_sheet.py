@@ -16,11 +16,12 @@ import pytest
 
 from afocal.core.case import Case, new_case
 from afocal.core.configuration import Configuration, EyeChoice
+from afocal.core.entry import Choice
 from afocal.core.errors import ClinicalRefusal, EntryRefusal
-from afocal.core.fitting.sheet import fitting_sheet
+from afocal.core.fitting.sheet import fitting_sheet, with_result
 from afocal.core.fitting.types import FittingSheet, Interval, Repeats, Step
 from afocal.core.settings import Settings
-from afocal.core.stock import Cap, Stock, Telescope
+from afocal.core.stock import Cap, Filter, Stock, Telescope
 
 STOCK = Stock(
     telescopes=(
@@ -360,3 +361,45 @@ def test_a_frame_carries_every_tube(eye: EyeChoice, grams: float, words: str) ->
     assert words in step(sheet, "frame.adjusted").do
     # From 40 g on, common practice, the bridge wants more than a strap.
     assert ("Broad pads" in step(sheet, "frame.bridge").do) is (eye == "both")
+
+
+def test_what_is_wanted_of_words_can_be_chosen() -> None:
+    """Where words are to be chosen from, what is wanted begins with one of them: nobody is told to want "shown" and asked
+    for yes or no. The cautions are answered one by one."""
+    tinted = replace(STOCK, filters=(Filter(id="tint", description="tint", transmittance=0.65),))
+    flip = replace(
+        tinted,
+        telescopes=tuple(replace(each, mounts=(*each.mounts, "flip-up")) for each in tinted.telescopes),
+    )
+    case = case_with(
+        replace(PAIR, mount="flip-up", filter="tint", cap=""), right__distance_acuity="0.54 logMAR",
+        left__distance_acuity="0.58 logMAR", face__pd="31.5/30.5", binocular__fusion="yes",
+        test__lenses_worn="bifocal", face__vertex_distance="12",
+    )  # fmt: skip
+    sheets = [bioptic(), pair(test__lenses_worn="bifocal"), prism(), fitting_sheet(case, flip, Settings())]
+    steps = [step for sheet in sheets for step in sheet.steps if isinstance(step.kind, Choice)]
+    assert {"verify.filter", "teach.care", "frame.segment", "fit.flip"} <= {step.key for step in steps}
+    for each in steps:
+        if each.key != "teach.cautions":
+            assert any(each.target.startswith(word) for word in each.kind.options), (each.key, each.target)
+
+
+def test_the_day_of_the_call_is_planned_until_another_is_typed() -> None:
+    """The day agreed on for the call stands as the next visit, follows a later change of it, and gives way to a day that
+    was typed on its own."""
+    case = case_with(BIOPTIC)
+    call = step(bioptic(), "teach.call")
+
+    def planned(of: Case) -> str:
+        found = of.visit.findings.get("plan.next_date")
+        return found.typed if found is not None else ""
+
+    agreed = with_result(case, call, "2026-12-10")
+    assert planned(agreed) == "2026-12-10"
+    moved = with_result(agreed, call, "11.12.2026")
+    assert planned(moved) == "11.12.2026" and moved.value("plan.next_date") == date(2026, 12, 11)
+    assert planned(with_result(moved, call, "")) == ""
+    own = moved.with_typed("plan.next_date", "2027-01-15")
+    assert planned(with_result(own, call, "2026-12-12")) == "2027-01-15"
+    with pytest.raises(EntryRefusal):
+        with_result(case, call, "soon")

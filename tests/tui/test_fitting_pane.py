@@ -376,6 +376,45 @@ async def test_signed_visit_refuses_edits_in_words(app, fitting, typing, seen) -
         assert program.screen is screen and screen.messages.recent[-1].text == READ_ONLY
 
 
+async def test_the_help_of_a_row_says_how_its_value_is_typed(app, fitting) -> None:
+    """F1 on every row of the checklist: what to do, unit, what is accepted and how it is spelled; sessions and their day
+    as well as steps."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        for each in pane.form.rows:
+            if each.heading or each.key.startswith(("caution.", "choice.")):
+                continue
+            assert pane.go_to(each.key)
+            title, text = pane.help_topic()
+            assert title and len(text) > 40, each.key
+            if each.key.endswith(".result"):
+                assert "Accepted: up to 200 characters" in text and "alone, with help or not yet" in text
+                continue
+            assert "Typed as: " in text and "For example: " in text, each.key
+            assert "Accepted: " in text or "One of: " in text, each.key
+            step = screen.view.sheet.step(each.key)
+            unit = "min" if each.key.endswith(".minutes") else step.kind.unit if step is not None else ""
+            assert not unit or f"Unit: {unit}" in text, each.key
+
+
+async def test_the_day_of_the_call_is_the_next_visit(app, fitting, typing) -> None:
+    """Typed at the call, the day stands as the next visit, and the message says so."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen, pane = await fitting(pilot)
+        screen.change(lambda case: case.with_typed("plan.next_date", ""))
+        await pilot.pause()
+        pane.go_to("teach.call")
+        await typing(pilot, ("10.12.2026", "enter"))
+        assert screen.desk.case.visit.findings["plan.next_date"].typed == "10.12.2026"
+        assert "next visit is planned" in screen.messages.recent[-1].text
+        pane.go_to("teach.call")
+        pane.take_focus()
+        await typing(pilot, ("soon", "enter"))
+        assert screen.desk.case.visit.findings["plan.next_date"].typed == "10.12.2026"
+
+
 async def test_result_of_another_choice_is_named_and_can_go(app, fitting, typing) -> None:
     """After another choice an old result is not lost: it is listed, cannot be retyped, and goes when emptied."""
     program = app("LQ-107")

@@ -13,7 +13,8 @@ from textual.app import ComposeResult
 
 from ...core.configuration import Configuration
 from ...core.errors import AfocalError
-from ...core.fitting.sheet import next_attention, next_open
+from ...core.fitting.sheet import next_attention, next_open, plans_next_visit
+from ...core.fitting.teach import CALL_KEY
 from ...core.fitting.types import Step
 from ...core.fitting.verdict import CAUTIONS_KEY
 from ...core.training import session_day
@@ -178,7 +179,9 @@ class FittingPane(Pane):
             return
         change = change_for(view, key, text, self._day)
         if change is not None:
-            self.send(CaseEdited(change, key))
+            planned = key == CALL_KEY and bool(text.strip()) and plans_next_visit(view.case)
+            said = "The next visit is planned for that day; it stands in the intake." if planned else ""
+            self.send(CaseEdited(change, key, said))
         if had_error and key not in self._refused and self._view is view:
             self.show(view)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from ...core.documents.working_sheet import amount_words
+from ...core.entry import Kind
 from ...core.errors import AfocalError
 from ...core.fitting.exercises import Exercise
 from ...core.fitting.sheet import fitting_sheet
@@ -13,6 +14,7 @@ from ...core.fitting.verdict import verdict_at
 from ...core.formula import recording
 from ...core.plan.workings import chain_behind
 from ...core.sources import SOURCES
+from ...core.training import DAY_KIND, MINUTES_KIND, RESULT_KIND
 from ..screens.dialogs import Page
 from ..screens.keyed_page import KeyedPage
 from ..screens.working import step_rows
@@ -234,6 +236,15 @@ def detail_page(view: View, key: str) -> Page | None:
     return Page("In full", rows) if rows else None
 
 
+def _how_typed(kind: Kind) -> list[str]:
+    """Unit, range and spelling of a value."""
+    lines = [f"Unit: {kind.unit}"] if kind.unit else []
+    # Words to choose from are named already.
+    if not hasattr(kind, "options"):
+        lines.append(f"Accepted: {kind.accepted}")
+    return [*lines, f"Typed as: {kind.spelled}. For example: {kind.example}"]
+
+
 def help_words(view: View | None, key: str, label: str) -> tuple[str, str]:
     """Title and text of the help for a row."""
     rows = detail_rows(view, key, heading=False)
@@ -242,5 +253,12 @@ def help_words(view: View | None, key: str, label: str) -> tuple[str, str]:
     step = step_of(view, key)
     lines = ["".join(text for text, _ in row.parts) for row in rows]
     if step is not None:
-        lines += [f"Typed as: {step.kind.spelled}. For example: {step.kind.example}", "F6 has all of it."]
+        lines += _how_typed(step.kind)
+        lines.append(f"It is kept in the case file as the step {step.key}. F6 has all of it.")
+    elif key == TRAINING_DAY:
+        lines += [*_how_typed(DAY_KIND), 'Or "today". No day after today is taken.']
+    elif key.startswith(TRAINING):
+        minutes = key.endswith(".minutes")
+        lines += _how_typed(MINUTES_KIND) if minutes else [f"Accepted: {RESULT_KIND.accepted}"]
+        lines.append("It is kept in the case file as a session of the day, with its result and its minutes.")
     return (step.heading if step else label), "\n".join(lines)
