@@ -325,6 +325,11 @@ def _around(option: Option, outcome: Outcome) -> Iterator[Shown]:
         words = f"{number(outcome.convergence_prism, 1)} prism D"
         criterion = f"{distance}{_vergence_criterion(option, outcome)}"
         yield Shown("Convergence there", words, criterion, "convergence_prism", outcome.convergence_prism)
+    if outcome.vertical_prism is not None and outcome.vertical_reserve_prism is not None:
+        words = f"{number(outcome.vertical_prism, 2)} prism D"
+        reserve = number(outcome.vertical_reserve_prism, 1)
+        criterion = f"{distance}; pupils of unequal height, half of the reserve of {reserve} prism D allowed"
+        yield Shown("Vertical demand there", words, criterion, "vertical_prism", outcome.vertical_prism)
     if outcome.slip_deg_s:
         words = f"{number(outcome.slip_deg_s, 1)} deg/s"
         yield Shown("Image slip", words, "head or object moving as stated", "slip_deg_s", outcome.slip_deg_s)

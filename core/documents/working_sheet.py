@@ -37,6 +37,7 @@ FORMULAS_OF: dict[str, tuple[str, ...]] = {
     "clear_from_mm": ("cap_near_edge_mm",),
     "convergence_parallel_tubes_prism": ("convergence_with_caps_prism",),
     "convergence_prism": ("convergence_parallel_tubes_prism", "convergence_with_caps_prism"),
+    "vertical_prism": ("vertical_beyond_naked_prism",),
     "correction_lens_d": (
         "ametropia_at_ocular_d",
         "objective_correction_d",

@@ -55,6 +55,7 @@ class Figures(NamedTuple):
     divergent_limit_arcmin: float
     base_out_distance_prism: float
     base_out_near_prism: float
+    vertical_reserve_prism: float
     weights: tuple[float, ...]
     acuity_notation: Notation
 

@@ -164,6 +164,23 @@ def vergence_by_spread_prism(
     return 200.0 * spread_mm * (1.0 - bend) / evd_mm
 
 
+@formula(
+    "100 x (1/|B_T| − 1/w)",
+    unit="prism dioptres",
+    source="",
+    kind="derived",
+    domain="parallel tubes, each at its pupil",
+)
+def vertical_beyond_naked_prism(
+    height_difference_mm: float, evd_mm: float, object_distance_mm: float
+) -> float:
+    """What eyes whose pupils differ in height must bear vertically through two tubes, beyond what they do without.
+
+    The same as for the distance between the eyes: tubes magnify it for all that is not far away.
+    """
+    return 100.0 * height_difference_mm * (1.0 / evd_mm - 1.0 / object_distance_mm)
+
+
 @formula("2 |M| × base-in of each cap", unit="prism dioptres", source="", kind="derived", domain="|M| ≥ 1.05")
 def cap_prism_relief_prism(magnification: float, base_in_prism: float) -> float:
     """Relief for both eyes from base-in ground into the caps, multiplied by the tube."""

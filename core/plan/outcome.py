@@ -43,6 +43,7 @@ from .formulas import (
     probability_print_goal_met,
     total_loss_logmar,
     vergence_beyond_naked_prism,
+    vertical_beyond_naked_prism,
 )
 from .seen import Seen, cap_is_on, evd_focused_mm, seen_at
 from .types import Decision, DeviceNumbers, EyeNumbers, Loss, Outcome
@@ -50,6 +51,8 @@ from .verdict import CLEAR_MARGIN, MOST_LOSS_LOGMAR, decide, grade_of, hindrance
 from .words import said, too_near
 
 _REPEATS = (0.20, 0.30)
+# Pupil heights are measured no finer than this (common practice).
+LEVEL_MM = 0.25
 
 
 def outcome_of(
@@ -284,11 +287,31 @@ def _vergence(
     numbers["vergence_reserve_prism"] = as_recorded(reserve)
     if through is None:
         return numbers, 2
+    numbers.update(_vertical(context, device, seen, power))
     relief = 0.0 if cap is None else cap_prism_relief_prism(seen.magnification, cap.base_in_prism)
     beyond = abs(vergence_beyond_naked_prism(through, naked, relief))
     if beyond <= sheard_limit_prism(reserve):
         return numbers, 0
     return numbers, 1 if beyond <= reserve else 2
+
+
+def _vertical(
+    context: Context, device: DeviceNumbers, seen: Seen, cap_power_d: float
+) -> dict[str, float | None]:
+    """What pupils of unequal height, each behind its tube, ask vertically; nothing where none is known to be higher."""
+    right, left = context.right, context.left
+    apart = abs(right.pupil_height_mm - left.pupil_height_mm)
+    if not (right.pupil_height_known and left.pupil_height_known) or apart < LEVEL_MM:
+        return {}
+    at = seen.object_distance_mm
+    reach = evd_mm(seen.magnification, seen.tube_length_mm, at, device.leading.eye_distance_mm, cap_power_d)
+    reserve = context.person.reserves.get("vertical")
+    return {
+        "vertical_prism": abs(vertical_beyond_naked_prism(apart, reach, at)),
+        "vertical_reserve_prism": as_recorded(
+            context.figures.vertical_reserve_prism if reserve is None else reserve.first_sign_prism
+        ),
+    }
 
 
 def vergence_reserve_prism(context: Context, demand: Demand) -> float:

@@ -38,6 +38,8 @@ MADE_BY: Mapping[str, tuple[str, ...]] = {
     "spread_mm": RECORDED,
     "cr95_logmar": RECORDED,
     "vergence_reserve_prism": RECORDED,
+    "vertical_reserve_prism": RECORDED,
+    "vertical_prism": ("vertical_beyond_naked_prism",),
     "width_wanted_mm": RECORDED,
     "characters_wanted": RECORDED,
     "residual_cylinder_d": RECORDED,

@@ -64,8 +64,10 @@ class Outcome(NamedTuple):
     margin less the losses. The object is taken to be at ``object_distance_mm``. ``cap_on`` says whether the cap is on
     for this goal: caps come off for goals that are clear without them. ``unrefocused_exit_vergence_d`` is what a
     focusable tube would give at that distance if it stayed set for infinity. ``vergence_state`` is 0 when one eye looks
-    or the eyes stay within half of their reserve, 1 within it, 2 beyond it. ``needed`` is False for a goal that the
-    person reaches without any telescope: grade and numbers are then what the tube would do, and count for nothing.
+    or the eyes stay within half of their reserve, 1 within it, 2 beyond it. ``vertical_prism`` is what pupils of
+    unequal height ask beyond ordinary looking; None for one eye, and where the heights are not measured or alike.
+    ``needed`` is False for a goal that the person reaches without any telescope: grade and numbers are then what the
+    tube would do, and count for nothing.
     """
 
     goal_index: int
@@ -117,6 +119,8 @@ class Outcome(NamedTuple):
     convergence_prism: float | None = None
     convergence_naked_prism: float | None = None
     vergence_reserve_prism: float | None = None
+    vertical_prism: float | None = None
+    vertical_reserve_prism: float | None = None
     vergence_state: Literal[0, 1, 2] = 0
     needed: bool = True
     relative_brightness: float | None = None

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from ..acuity import Acuity, format_acuity
 from ..goals import Demand
+from ..optics.alignment import sheard_limit_prism
 from ..stock import Telescope
 from .context import Context
 from .ranking import steady_power
@@ -101,6 +102,12 @@ def hindrances_of(chosen: dict, vergence: int, share: float, share_wanted: float
         found.append(f"only {100 * share:.0f} % of the wanted width in view at once")
     if vergence == 1:
         found.append("convergence beyond half of the reserve")
+    upright, reserve = chosen.get("vertical_prism"), chosen.get("vertical_reserve_prism")
+    if upright is not None and reserve is not None and upright > sheard_limit_prism(reserve):
+        found.append(
+            f"{upright:.1f} prism dioptres of vertical demand by the unequal heights of the pupils, beyond half of the "
+            f"reserve of {reserve:.1f}"
+        )
     return found
 
 

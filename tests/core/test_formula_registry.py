@@ -128,6 +128,7 @@ SAMPLE: dict[str, Any] = {
     "goal_share": 0.5,
     "good_chance": 0.8,
     "head_speed_deg_s": 10.0,
+    "height_difference_mm": 2.0,
     "housing_radius_mm": 8.0,
     "image_distance_mm": 100.0,
     "image_erect": True,

@@ -242,3 +242,35 @@ def test_papers_about_a_chosen_device_give_its_own_working_distance() -> None:
             r for r in table.rows if r.kind != "telescope"
         ]
     assert with_telescope(found, table, found.options[0]) == table
+
+
+def test_pupils_of_unequal_height_ask_for_vertical_fusion_through_two_tubes() -> None:
+    """2 mm at 2x with +4.00: |M| Fcap x = 2 x 4 x 0.2 = 1.6 prism dioptres, 0.8 of them without the tubes as well.
+
+    The same geometry as that of a height mismatch of tubes or caps (derived; 0.55 mm make 15' there). Half of the
+    reserve is allowed (Sheard, from memory). Far away nothing is asked.
+    """
+    stock = Stock(
+        telescopes=(tube("two"),), caps=(Cap(id="c", description="+4", power_d=4.0, base_in_prism=6.4),)
+    )
+    page = {"task": "page", "distance": "25 cm", "detail": "0.8M", "reserve": "1"}
+    uneven = {
+        "face__pupil_height_right": "22",
+        "face__pupil_height_left": "20",
+        "binocular__vertical": "1/2/1",
+    }
+    found = plan(made([page, FAR], **uneven), stock, SETTINGS)
+    pair = next(o for o in found.options if o.configuration.eye == "both" and o.cap is not None)
+    near, far = pair.outcomes
+    assert near.cap_on and near.vertical_prism == pytest.approx(1.6 - 0.8, abs=1e-9)
+    assert near.vertical_reserve_prism == 1.0
+    assert "0.8 prism dioptres of vertical demand" in near.sentence
+    assert far.vertical_prism is not None and far.vertical_prism < 0.02 and "vertical" not in far.sentence
+    one = next(o for o in found.options if o.configuration.eye == "right" and o.cap is not None)
+    assert one.outcomes[0].vertical_prism is None
+    level = plan(made([page], **{**uneven, "face__pupil_height_left": "22"}), stock, SETTINGS)
+    assert next(o for o in level.options if o.configuration.eye == "both").outcomes[0].vertical_prism is None
+    guessed = plan(made([page]), stock, SETTINGS)
+    assert (
+        next(o for o in guessed.options if o.configuration.eye == "both").outcomes[0].vertical_prism is None
+    )
