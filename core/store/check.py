@@ -112,7 +112,13 @@ class Report:
 
     def lines(self) -> list[str]:
         """One line a finding, and a last line with the numbers."""
-        counts = ", ".join(f"{count} {kind}" for kind, count in sorted(self.checked.items())) or "nothing"
+        counts = (
+            ", ".join(
+                f"{count} {'case' if (kind, count) == ('cases', 1) else kind}"
+                for kind, count in sorted(self.checked.items())
+            )
+            or "nothing"
+        )
         errors = sum(each.severity == "error" for each in self.findings) + len(self.unusable)
         warnings = len(self.findings) + len(self.unusable) - errors
         summary = f"checked: {counts}; {errors} wrong, {warnings} to look at"

@@ -46,7 +46,7 @@ def test_good_files_give_status_0(checker, tmp_path):
     write(tmp_path, a="code = 'P1'\npower_d = 2.0", b="telescope = 1")
     report = checker.check([tmp_path])
     assert (report.exit_status, report.findings, report.checked) == (0, [], {"cases": 1, "stock": 1})
-    assert report.lines() == ["checked: 1 cases, 1 stock; 0 wrong, 0 to look at"]
+    assert report.lines() == ["checked: 1 case, 1 stock; 0 wrong, 0 to look at"]
 
 
 def test_a_finding_has_file_line_key_reason_and_nearest_key(checker, tmp_path):
