@@ -182,3 +182,29 @@ async def test_copying_is_said(app: Callable[[str], AfocalApp], case_screen: Cas
         await pilot.pause()
         assert running.clipboard == pane._text
         assert "clipboard" in seen(running)
+
+
+async def test_go_to_finds_the_parts_of_the_note(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter, seen: Seen
+) -> None:
+    """Ctrl+G names the own words and every heading of the note; the heading comes to the top and the caret below it."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        _, pane = await notes(pilot, case_screen)
+        headings = [row.parts[0][0] for row in pane.preview.rows if row.heading]
+        assert len(headings) >= 4
+        assert [name for _, name in pane.jumps()] == [
+            "Your own words",
+            *(f"Note: {each}" for each in headings),
+        ]
+        await pilot.press("ctrl+g", *"objective", "enter")
+        await pilot.pause()
+        assert running.focused is pane.preview
+        at = next(
+            n for n, row in enumerate(pane.preview.rows) if row.heading and "OBJECTIVE" in row.parts[0][0]
+        )
+        assert pane.preview.current > at and pane.preview.top == pane.preview.first_line(at)
+        await pilot.press("ctrl+g", *"own words", "enter")
+        await pilot.pause()
+        assert running.focused is pane.words
+        assert not pane.go_to("part.9999") and not pane.go_to("face.pd")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -29,6 +29,9 @@ from .base import Pane
 
 # Free words are accepted after this pause, so that a power cut takes at most the last sentence.
 PAUSE_S = 0.6
+
+# Where one can go by name: the own words, and the parts of the note by the number of their heading.
+_WORDS, _PART = "words", "part."
 
 DOCUMENTS: tuple[tuple[str, str, str], ...] = (
     ("note", "Chart note", "txt"),
@@ -146,6 +149,25 @@ class NotesPane(Pane):
     def take_focus(self) -> None:
         """The words."""
         self.words.focus()
+
+    def jumps(self) -> Iterable[tuple[str, str]]:
+        """The own words, and each part of the note by its heading."""
+        yield _WORDS, "Your own words"
+        for number, row in enumerate(self.preview.rows):
+            if row.heading:
+                yield f"{_PART}{number}", f"Note: {row.parts[0][0]}"
+
+    def go_to(self, key: str) -> bool:
+        """The own words, or the first line under a heading of the note, the heading at the top."""
+        number = key.removeprefix(_PART)
+        if key == _WORDS:
+            self.words.focus()
+        elif number.isdecimal() and int(number) < len(self.preview.rows):
+            self.preview.focus()
+            self.preview.go_below(int(number))
+        else:
+            return False
+        return True
 
     def working_asked(self) -> None:
         """The numbers of the note are worked out in their own document."""

@@ -268,3 +268,8 @@ class Sheet(DrawnList):
                 self.move_to(index)
                 return True
         return False
+
+    def go_below(self, index: int) -> None:
+        """Put the caret on the first stop from a row on, that row at the top as far as there are lines."""
+        self.move_to(self._stop(index, 1))
+        self.scroll_to_line(self.first_line(index))
