@@ -18,6 +18,8 @@ from .types import Answers, Interval, Lens, Repeats, Step, Ticks, Verdict
 CAUTIONS_KEY = "teach.cautions"
 OPEN = Verdict("open", "Not measured yet.")
 _ROUNDING = 1e-9
+# From here on a length is one that a tape measures, and is said in centimetres.
+TAPE_FROM_MM = 100.0
 
 
 def verdict(step: Step, result: StepResult | None) -> Verdict:
@@ -109,6 +111,8 @@ def _distance(step: Step, measured: float) -> str:
     difference = measured - (step.target_value or 0.0)
     if step.target.startswith(("at least", "at most")) or abs(difference) < 0.005:
         return ""
+    if step.unit == "mm" and abs(step.target_value or 0.0) >= TAPE_FROM_MM:
+        return f", {signed(difference / 10.0, 1)} cm from the target" if abs(difference) >= 0.5 else ""
     return f", {signed(difference)} {step.unit} from the target".replace("  ", " ")
 
 

@@ -50,6 +50,7 @@ def step(kind: object, accept: Accept, target: float | None = None, unit: str = 
 
 
 GAP = step(Length(r.PUPIL_HEIGHT), Interval(9, 11, 8, 12), 10.0, "mm")
+TAPE = step(Length(r.WORKING_DISTANCE, "cm"), Interval(400, 500), 444.0, "mm")
 ACUITY = step(AcuityKind(), Repeats(0.32, 0.20, "acuity"))
 PRINT = step(NearKind(), Repeats(1.0, 0.30, "print"))
 SPEED = step(Number(r.READING_SPEED, 0), Repeats(80.0, 0.2, "speed"))
@@ -61,6 +62,9 @@ LENS = step(RefractionKind(), Lens(-3.0, -1.0, 90, 0.13, 0.13))
     [
         (GAP, "10.5", "ok", "Within tolerance, +0.50 mm from the target"),
         (GAP, "9 mm", "ok", "Within tolerance"),
+        (TAPE, "45", "ok", "Within tolerance, +0.6 cm from the target."),
+        (TAPE, "44.4", "ok", "Within tolerance."),
+        (TAPE, "38", "no", "Too small, -6.4 cm from the target"),
         (GAP, "11.5", "check", "Too large, but tolerable"),
         (GAP, "8.5", "check", "bend it"),
         (GAP, "13", "no", "Too large"),
