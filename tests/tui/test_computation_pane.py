@@ -9,12 +9,14 @@ import pytest
 from textual.pilot import Pilot
 
 from afocal.core.case_file import loads_case
+from afocal.core.documents.numbers import outcome_numbers
 from afocal.core.errors import AfocalError
+from afocal.core.plan.whatif import CHANGES, what_if
 from afocal.core.plan.workings import explain
 from afocal.tui.app import AfocalApp
 from afocal.tui.screens.case import CaseScreen
 from afocal.tui.screens.dialogs import Page
-from afocal.tui.screens.what_if import WhatIf
+from afocal.tui.screens.what_if import WhatIf, present_figures
 
 CaseWaiter = Callable[[Pilot[Any]], Awaitable[CaseScreen]]
 Seen = Callable[[AfocalApp], str]
@@ -159,6 +161,32 @@ async def test_what_if_shows_both_and_is_taken_only_on_command(
         assert screen.desk.case.value("face.vertex_distance") == 20
         await pilot.press("ctrl+z")
         assert screen.desk.case == before
+
+
+@pytest.mark.parametrize("code", ["LQ-101", "LQ-102", "LQ-103", "LQ-104", "LQ-105"])
+async def test_the_present_figures_of_what_if_are_those_of_the_option(
+    code: str, app: Callable[[str], AfocalApp], case_screen: CaseWaiter
+) -> None:
+    """Each figure has what stands now beside it, and that figure typed as a change changes no word of the result."""
+    running = app(code)
+    async with running.run_test(size=(80, 30)) as pilot:
+        screen, _ = await computation(pilot, case_screen)
+        view = screen.view
+        for option in (
+            view.plan.options[0],
+            next((o for o in view.plan.options if o.cap), view.plan.options[-1]),
+        ):
+            now = present_figures(view, option)
+            without = {"cap_power_d", "working_distance_mm"} if option.cap is None else set()
+            assert set(CHANGES) - set(now) == without
+            for name, value in now.items():
+                before, after = what_if(
+                    view.case, view.stock, view.settings, option.configuration, {name: value}
+                )
+                for old, new in zip(before.outcomes, after.outcomes, strict=True):
+                    assert [shown.words for shown in outcome_numbers(before, old, view.settings)] == [
+                        shown.words for shown in outcome_numbers(after, new, view.settings)
+                    ], name
 
 
 async def test_what_if_refuses_by_name(app: Callable[[str], AfocalApp], case_screen: CaseWaiter) -> None:

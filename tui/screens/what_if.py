@@ -141,15 +141,17 @@ class WhatIf(Dialog):
 
 def present_figures(view: View, option: Option) -> dict[str, float]:
     """What stands now for each figure that can be changed, as far as it is one number."""
-    telescope, person = option.telescope, view.person
+    telescope, person, device = option.telescope, view.person, option.device
     found: dict[str, float | None] = {
         "magnification": abs(telescope.magnification),
         "tube_length_mm": telescope.tube_length_mm,
         "objective_diameter_mm": telescope.objective_diameter_mm,
         "cap_power_d": option.cap.power_d if option.cap is not None else None,
+        "working_distance_mm": round(device.cap.working_distance_mm) if device.cap is not None else None,
+        "eye_distance_mm": device.leading.eye_distance_mm,
         "vertex_mm": person.vertex_mm,
         "spread_mm": option.configuration.spread_mm,
-        "tube_tilt_deg": person.tube_tilt_deg,
+        "tube_tilt_deg": device.mount.tube_tilt_deg,
         "interpupillary_mm": person.pd.total_mm,
     }
     return {name: value for name, value in found.items() if value is not None}
