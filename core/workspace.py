@@ -74,7 +74,7 @@ class Workspace:
         from .case_file import CODE, CODE_HELP
 
         if not CODE.fullmatch(code):
-            raise EntryRefusal("patient code", code, CODE_HELP, example="KM-014")
+            raise EntryRefusal("patient code", code, CODE_HELP)
         path = paths.case_file(code, self.cases)
         taken = _exists(path) or any(
             each.name.casefold() == path.name.casefold() for each in self.cases.glob("*.toml")

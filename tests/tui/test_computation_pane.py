@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -11,9 +12,11 @@ from textual.pilot import Pilot
 from afocal.core.case_file import loads_case
 from afocal.core.documents.numbers import outcome_numbers
 from afocal.core.errors import AfocalError
+from afocal.core.plan.types import GRADES
 from afocal.core.plan.whatif import CHANGES, what_if
 from afocal.core.plan.workings import explain
 from afocal.tui.app import AfocalApp
+from afocal.tui.panes.computation_rows import grade_words
 from afocal.tui.screens.case import CaseScreen
 from afocal.tui.screens.dialogs import Page
 from afocal.tui.screens.what_if import WhatIf, present_figures
@@ -226,3 +229,13 @@ async def test_every_option_and_line_can_be_reached(
             await pilot.pause()
             assert widget.current == max(n for n in range(widget.row_count) if widget.is_stop(n))
             assert widget.region.contains_point(running.cursor_position)
+
+
+def test_a_grade_fits_a_narrow_column() -> None:
+    """In six cells stands the sign with the chance, or with a short word where there is no chance; nothing is cut."""
+    for grade in GRADES:
+        for chance in (None, 0.0004, 0.41, 0.999):
+            outcome = SimpleNamespace(needed=True, grade=grade, probability=chance)
+            words = grade_words(outcome, brief=True)  # type: ignore[arg-type]
+            assert 2 < len(words) <= 6, words
+            assert ("%" in words) == (chance is not None)

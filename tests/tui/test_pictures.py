@@ -317,6 +317,26 @@ def test_what_the_clear_distances_count_in_is_said(views):
     assert "Clear distances are" not in said(PICTURES[0].words(subject_of(views["LQ-106"])))
 
 
+def test_a_goal_without_a_distance_has_no_place(views, demo):
+    """Nobody said where it is: it is not drawn anywhere, and the words say what is missing."""
+    case = views["LQ-101"].case.with_goal_typed(0, "task", "something of my own")
+    for key in ("distance", "nearest", "farthest", "detail"):
+        case = case.with_goal_typed(0, key, "")
+    view = view_of(demo, case)
+    subject = subject_of(view)
+    lines, words = PICTURES[0].picture(view, 78, 13)
+    assert not any(sign == "1" for line in texts(lines)[:-2] for sign in line.replace("10", ""))
+    assert any("2" in line for line in texts(lines))
+    assert "Goal 1: something of my own, no distance given, so not drawn" in said(words)
+    assert "give the distance from the eye to the object" in said(words)
+    assert "something of my own: no distance is given" in said(PICTURES[1].words(subject))
+    plain = texts(PICTURES[1].draw(replace(subject, way="plain"), 78, 13))[:-1]
+    assert not any("-" in line or "+" in line for line in plain)
+    assert any(
+        "-" in line for line in texts(PICTURES[1].draw(replace(subject, way="plain", goal=1), 78, 13))[:-1]
+    )
+
+
 # ---- 2: fields
 
 

@@ -275,6 +275,22 @@ async def test_a_drawn_widget_knows_its_size_without_a_search() -> None:
             assert widget.extent == (61, 13)
 
 
+@pytest.mark.parametrize("size", [(80, 24), (30, 10)])
+async def test_what_an_empty_table_says_is_whole_and_under_the_caret(size: tuple[int, int]) -> None:
+    """In as many lines as it needs, other words as well; the terminal's cursor stands at its first letter."""
+    table = ListTable(COLUMNS, empty="No case yet. Press Ctrl+N for the first one, with a patient code.")
+    app = OneWidget(table)
+    async with app.run_test(size=size) as pilot:
+        await pilot.pause()
+        for words in (table.empty, "Nothing has these letters in it; Escape shows all of them again."):
+            table.empty = words
+            table.focus()
+            await pilot.pause()
+            assert " ".join(" ".join(lines(app)[1:]).split()) == words
+            assert caret_offset(app.screen) == (2, 1)
+            assert lines(app)[1][2:].startswith(words[:7])
+
+
 async def test_an_empty_table_says_so() -> None:
     """Without rows the table says what it was told to say, and no key fails."""
     table = ListTable(COLUMNS, empty="No case yet. Press Ctrl+N for the first.")

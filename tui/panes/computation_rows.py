@@ -20,6 +20,7 @@ from ..signs import current_signs
 from ..view import View
 from ..widgets.sheet import SheetRow, heading_row, text_row, value_row
 
+_BRIEF_GRADES = {"meets": "yes", "nearly": "near", "misses": "miss", "cannot": "no"}
 _SHORT = {"through the lens": "", "full diameter": "full", "galilean": "", "keplerian": "prism"}
 
 
@@ -48,14 +49,17 @@ def device_words(option: Option) -> str:
 
 
 def grade_words(outcome: Outcome, *, brief: bool = False) -> str:
-    """The grade with its sign, and the chance; brief without the word. A goal that needs no telescope has neither."""
+    """The grade with its sign, and the chance; a goal that needs no telescope has neither.
+
+    Brief it takes six cells: sign and chance, or sign and a short word where there is no chance.
+    """
     signs = current_signs()
     if not outcome.needed:
         return "none" if brief else "not needed"
     sign = {"meets": signs.ok, "nearly": signs.check}.get(outcome.grade, signs.no)
     chance = "" if outcome.probability is None else f" {percent_brief(outcome.probability)}"
-    if brief and chance:
-        return sign + chance
+    if brief:
+        return sign + (chance or f" {_BRIEF_GRADES[outcome.grade]}")
     return f"{sign} {outcome.grade}{chance}"
 
 

@@ -77,10 +77,11 @@ def draw(subject: Subject, width: int, height: int) -> Lines:
     bars = bars_that_fit(every, height - 3)
     canvas = Canvas(width, height, subject.way)
     left = min(max((len(bar.label) for bar in bars), default=5) + 1, width // 2)
-    axis = scale_of(bars, plan.demands, left, width - 2)
+    goals = subject.placed()
+    axis = scale_of(bars, goals, left, width - 2)
     step = max(1, min(_MOST_STEP, (height - 3) // max(1, len(bars))))
     canvas.text(0, 0, "goals", "label")
-    _draw_goals(canvas, axis, plan.demands)
+    _draw_goals(canvas, axis, goals)
     for index, bar in enumerate(bars):
         last = (index + 1) * step
         for y in range(last - step + 1, last + 1):
@@ -88,7 +89,7 @@ def draw(subject: Subject, width: int, height: int) -> Lines:
             drawn = step == 1 or y > last - step + 1
             if drawn:
                 _draw_bar(canvas, axis, bar, y)
-            _draw_goal_figures(canvas, axis, plan.demands, y, bar if drawn else None)
+            _draw_goal_figures(canvas, axis, goals, y, bar if drawn else None)
         canvas.text(0, last, bar.label[: left - 1], "label")
     bottom = min(height - 2, 1 + len(bars) * step)
     _draw_axis(canvas, axis, bottom)
@@ -210,7 +211,14 @@ def words(subject: Subject) -> list[SheetRow]:
             clear = f"{clear} without the cap; {capped} with it"
         label = f"{named.word.capitalize()}, {device_words(option)}, is clear"
         rows.append(value_row(label, clear, key=f"option:{number_of}:near_limit_mm" if plain else ""))
+    placed = subject.placed()
     for demand in plan.demands:
+        if demand not in placed:
+            rows.append(
+                heading_row(f"Goal {demand.index + 1}: {demand.name}, no distance given, so not drawn")
+            )
+            rows += [text_row(problem, "check") for problem in demand.problems]
+            continue
         name = f"Goal {demand.index + 1}: {demand.name}, {_where(demand)}"
         rows.append(heading_row(name) if subject.options else text_row(name))
         rows += _goal_rows(subject, demand)

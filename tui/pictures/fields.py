@@ -111,7 +111,7 @@ def draw(subject: Subject, width: int, height: int) -> Lines:
         middle = across + circle.middle_deg * scale
         canvas.circle(middle, down, circle.field_deg * scale / 2, role, mark, dash)
     outcome, demand = subject.outcome, subject.demand
-    if outcome is not None and demand is not None:
+    if outcome is not None and demand is not None and demand in subject.placed():
         _draw_thing(canvas, thing_of(option, outcome, demand), scale, across, down)
     _draw_names(canvas, circles, scale, across, down)
     _draw_measure(canvas, scale, height - 1)
@@ -212,6 +212,8 @@ def _thing_rows(subject: Subject) -> list[SheetRow]:
     option, outcome, demand = subject.option, subject.outcome, subject.demand
     if option is None or outcome is None or demand is None:
         return []
+    if demand not in subject.placed():
+        return [text_row(f"{demand.name}: no distance is given, so its object is not drawn.", "check")]
     rows = []
     thing = thing_of(option, outcome, demand)
     name = f"{demand.name} at {length(outcome.object_distance_mm)}"

@@ -53,6 +53,15 @@ class Subject:
         plan = self.view.plan
         return plan.demands[self.goal] if plan is not None and self.goal < len(plan.demands) else None
 
+    def placed(self) -> tuple[Demand, ...]:
+        """The goals whose distance is known: those that have a place in a picture."""
+        plan, goals = self.view.plan, self.view.case.visit.goals
+        return tuple(
+            demand
+            for demand in (plan.demands if plan is not None else ())
+            if "distance" in demand.assumed or goals[demand.index].value("distance") is not None
+        )
+
     @property
     def outcome(self) -> Outcome | None:
         """What the option does for the goal."""
@@ -140,6 +149,7 @@ def goal_row(subject: Subject) -> SheetRow | None:
     outcome = subject.outcome
     if outcome is None:
         return None
+    # A goal that lacks a figure says itself which.
     return text_row(f"Goal {outcome.goal_index + 1}. {outcome.sentence}")
 
 

@@ -99,7 +99,8 @@ class DrawnList(Drawn, can_focus=True):
     def caret_screen_offset(self) -> Offset:
         """The screen cell on which the terminal's cursor belongs."""
         if self.current < 0:
-            return self.content_region.offset
+            # On the words that stand there instead of rows.
+            return self.content_region.offset + Offset(2, min(self.pinned_count, self.extent.height - 1))
         x, line = self.caret_cell(self.current)
         y = min(max(self.row_of(line), self.pinned_count), self.extent.height - 1)
         return self.content_region.offset + Offset(x, y)

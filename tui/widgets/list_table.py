@@ -13,7 +13,7 @@ from typing import ClassVar, Literal, NamedTuple
 from rich.cells import cell_len
 from textual.binding import Binding, BindingType
 
-from ..safe_text import fit, shown
+from ..safe_text import fit, shown, wrap
 from .drawn import Line, Piece
 from .drawn_list import DrawnList
 
@@ -98,8 +98,20 @@ class ListTable(DrawnList):
         self._count = len(self._rows)
         self._pages: OrderedDict[int, Sequence[ListRow]] = OrderedDict()
         self._column = 0
-        self.empty = empty
-        """said when there is no row"""
+        self._empty = empty
+        self._empty_lines = [shown(empty)]
+
+    @property
+    def empty(self) -> str:
+        """Said when there is no row, in as many lines as it needs; assign to change it."""
+        return self._empty
+
+    @empty.setter
+    def empty(self, words: str) -> None:
+        if words != self._empty:
+            self._empty = words
+            if self.is_mounted:
+                self.laid_out()
 
     # ---- rows in
 
@@ -229,10 +241,11 @@ class ListTable(DrawnList):
 
     @property
     def line_count(self) -> int:
-        return self.pinned_count + (self._count or 1)
+        return self.pinned_count + (self._count or len(self._empty_lines))
 
     def lay_out(self) -> None:
         self._layout_columns = columns_that_fit(self.columns, self.text_width)
+        self._empty_lines = wrap(shown(self._empty), self.text_width - _MARKER) or [""]
         self._column = min(self._column, len(self._layout_columns) - 1)
 
     def laid_out(self) -> None:
@@ -244,7 +257,7 @@ class ListTable(DrawnList):
         if line < self.pinned_count:
             return self._header()
         if not self._count:
-            return ((" " * _MARKER, "plain"), (shown(self.empty), "note"))
+            return ((" " * _MARKER, "plain"), (self._empty_lines[line - self.pinned_count], "note"))
         index = line - self.pinned_count
         here = index == self.current
         row = self.row(index)

@@ -125,10 +125,10 @@ def _label_line(row: Row, columns: Columns, choices: str) -> tuple[Piece, ...]:
     """The line above a field where it is narrow: the label, and the words to choose from behind it."""
     width = columns.width - _MARKER
     label = _label(row, width)
-    room = width - cell_len(label) - 1
+    room = width - cell_len(label) - 2
     if choices and room >= _LEAST_CHOICES:
         tail = fit(choices.removeprefix("one of: "), room)
-        return ((" " * _MARKER, "plain"), (label + " ", "label"), (tail, "note"))
+        return ((" " * _MARKER, "plain"), (label + ": ", "label"), (tail, "note"))
     return ((" " * _MARKER, "plain"), (fit(label, width), "label"))
 
 
