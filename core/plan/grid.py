@@ -196,8 +196,8 @@ class Grid:
                 places = [len(block.places_of(row)) if ok else 0 for row, ok in enumerate(block.usable)]
             else:
                 places = [counts[kind] if ok else 0 for kind, ok in zip(kinds, block.usable, strict=True)]
-                if 0 in counts:
-                    best = [score if count else -1.0 for score, count in zip(best, places, strict=True)]
+            if 0 in places:
+                best = [score if count else -1.0 for score, count in zip(best, places, strict=True)]
             self.best_of_row.append(best)
             self._count += sum(places)
             self._useful += sum([count for count, score in zip(places, best, strict=True) if score >= 0.0])

@@ -114,3 +114,21 @@ def test_nothing_is_clipped_to_spectacles_for_reading_only() -> None:
     found = plan(made(test__lenses_worn="reading only"), stock, SETTINGS)
     assert {row.configuration.mount for row in found.coverage.rows} == {"in front"}
     assert any("reading spectacles" in item.reason for item in found.refused)
+
+
+@pytest.mark.parametrize("worn", ["none", "reading only"])
+def test_a_telescope_without_any_place_is_in_no_set_of_devices(worn: str) -> None:
+    """One seeing eye with a measured field, and the only telescope that meets a goal can be worn nowhere."""
+    weak, strong = (
+        tube("weak", mounts=("through the lens",)),
+        tube("strong", magnification=4.0, tube_length_mm=46),
+    )
+    case = made(
+        test__lenses_worn=worn,
+        left__distance_acuity="HM",
+        right__visual_field="60",
+        right__distance_acuity="20/200",
+    )
+    found = plan(case, Stock(telescopes=(weak, strong)), SETTINGS)
+    assert {row.configuration.telescope for row in found.coverage.rows} == {"weak"}
+    assert found.smallest_set.ranks == () and found.smallest_set.left == (0,)
