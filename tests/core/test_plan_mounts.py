@@ -121,13 +121,20 @@ def test_a_telescope_without_any_place_is_in_no_set_of_devices(worn: str) -> Non
     """One seeing eye with a measured field, and the only telescope that meets a goal can be worn nowhere."""
     weak, strong = (
         tube("weak", mounts=("through the lens",)),
-        tube("strong", magnification=4.0, tube_length_mm=46),
+        tube(
+            "strong",
+            magnification=4.0,
+            tube_length_mm=46,
+            focusable=True,
+            shortest_tube_mm=40,
+            longest_tube_mm=60,
+        ),
     )
     case = made(
         test__lenses_worn=worn,
         left__distance_acuity="HM",
         right__visual_field="60",
-        right__distance_acuity="20/200",
+        right__distance_acuity="20/160",
     )
     found = plan(case, Stock(telescopes=(weak, strong)), SETTINGS)
     assert {row.configuration.telescope for row in found.coverage.rows} == {"weak"}
