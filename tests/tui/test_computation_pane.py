@@ -239,3 +239,39 @@ def test_a_grade_fits_a_narrow_column() -> None:
             words = grade_words(outcome, brief=True)  # type: ignore[arg-type]
             assert 2 < len(words) <= 6, words
             assert ("%" in words) == (chance is not None)
+
+
+@pytest.mark.parametrize("size", [(80, 24), (40, 12)])
+async def test_every_figure_of_a_what_if_has_its_help(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter, size: tuple[int, int]
+) -> None:
+    """F1 says what it is now, unit and range, how it is typed and where it goes; a unit may be typed along."""
+    running = app("LQ-101")
+    async with running.run_test(size=size) as pilot:
+        await case_screen(pilot)
+        await pilot.press("f3")
+        await pilot.pause()
+        await pilot.press("ctrl+n")
+        await pilot.pause()
+        dialog = running.screen
+        assert isinstance(dialog, WhatIf)
+        for name, allowed in CHANGES.items():
+            dialog.form.go_to(name)
+            await pilot.press("f1")
+            await pilot.pause()
+            assert isinstance(running.screen, Page)
+            text = "\n".join("".join(part for part, _ in row.parts) for row in running.screen.sheet.rows)
+            for words in (
+                f"Accepted: {allowed.accepted()}",
+                f"Unit: {allowed.unit}",
+                "Usual: ",
+                "Typed as: ",
+            ):
+                assert words in text
+            taken = "Ctrl+O types it into" in text
+            assert taken != ("belongs to the telescope" in text)
+            await pilot.press("escape")
+            await pilot.pause()
+            assert running.screen is dialog
+        dialog._edited("vertex_mm", "14 mm", False)
+        assert dialog._errors == {} and dialog._changes() == {"vertex_mm": 14.0}

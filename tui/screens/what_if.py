@@ -11,13 +11,14 @@ from textual.binding import Binding, BindingType
 from ...core.case import Case
 from ...core.documents.numbers import Shown, device_numbers, outcome_numbers
 from ...core.errors import AfocalError
+from ...core.fields import by_path
 from ...core.plan.types import Option, Refused
 from ...core.plan.whatif import CHANGES, what_if
 from ..panes.computation_rows import device_words, grade_words
 from ..view import View
 from ..widgets.form import Form, Row
 from ..widgets.sheet import Sheet, SheetRow, heading_row, text_row
-from .dialogs import Dialog
+from .dialogs import Dialog, text_page
 
 Change = Callable[[Case], Case]
 
@@ -39,9 +40,7 @@ class WhatIf(Dialog):
     WhatIf Sheet { height: 1fr; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+o", "accept", "accept", priority=True, show=False)]
-    foot = (
-        "Type a figure and Enter; Tab to the result; Ctrl+O accept into the case; Esc back, nothing changed"
-    )
+    foot = "Type a figure and Enter; Tab to the result; Ctrl+O accept into the case; F1 help; Esc back, nothing changed"
 
     def __init__(self, view: View, option: Option) -> None:
         super().__init__(f"What if: {device_words(option)}")
@@ -80,7 +79,8 @@ class WhatIf(Dialog):
 
     def _edited(self, key: str, typed: str, _confirmed: bool) -> None:
         self._errors.pop(key, None)
-        text = typed.strip().replace(",", ".").replace("−", "-")
+        # The unit may be typed along, as everywhere.
+        text = typed.strip().replace(",", ".").replace("−", "-").removesuffix(CHANGES[key].unit).rstrip()
         if not text:
             self._typed.pop(key, None)
         else:
@@ -116,6 +116,31 @@ class WhatIf(Dialog):
             )
         yield heading_row("The device on this face")
         yield from _beside(device_numbers(before), device_numbers(after))
+
+    def action_help(self) -> None:
+        """What may be typed for the figure under the caret, and where it goes when it is accepted."""
+        key = self.form.current_key
+        if key is None:
+            return
+        allowed = CHANGES[key]
+        lines = [f"# {allowed.name[:1].upper()}{allowed.name[1:]}", f"Unit: {allowed.unit}"]
+        if key in self._now:
+            lines.append(f"Now: {self._now[key]:g} {allowed.unit}")
+        lines += [
+            f"Accepted: {allowed.accepted()}",
+            f"Usual: {allowed.usual_low:g} to {allowed.usual_high:g} {allowed.unit}".rstrip(),
+            "Typed as: a number, with or without its unit. Emptied, it is as it stands now.",
+        ]
+        if key == "eye_distance_mm":
+            where = by_path()[_OCULAR_PATH].label
+            lines.append(f"Ctrl+O types it into {where}, less what lies between cornea and pupil.")
+        elif key in _FIELD_OF:
+            lines.append(f"Ctrl+O types it into {by_path()[_FIELD_OF[key]].label}.")
+        else:
+            lines.append(
+                "It belongs to the telescope or its cap: it can be looked at here and not taken into the case."
+            )
+        self.app.push_screen(text_page("Help", "\n".join(lines)))
 
     def action_accept(self) -> None:
         """Hand back the change of the case, or say what cannot be taken over."""
