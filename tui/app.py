@@ -6,6 +6,7 @@ all that it stands on are loaded in a thread after the first paint.
 
 from __future__ import annotations
 
+import gc
 import threading
 from collections.abc import Callable
 from contextlib import suppress
@@ -25,6 +26,7 @@ from .driver import look_for_terminal
 from .ending import call_when_asked_to_end
 from .quiet import keys_in_order
 from .screens.case_list import CaseListScreen
+from .terminal import settled
 from .theming import ThemedApp
 from .widgets.lines import KeyLine, KeyWord, MessageLine
 
@@ -79,14 +81,12 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
 
     def _warm_up(self) -> None:
         try:
-            from ..core.case_header import case_header
             from ..core.store import refresh  # noqa: F401
 
             if self._list is not None:
-                self.call_from_any_thread(self._list.look_behind, case_header)
+                self.call_from_any_thread(self._list.look_behind)
             from ..core import case_file, plan  # noqa: F401
             from ..core.documents.version import made_by
-            from ..core.fitting import sheet  # noqa: F401
             from ..core.store.files import sweep_leftovers
             from .panes import computation, fitting, intake, notes  # noqa: F401
             from .screens import case  # noqa: F401
@@ -101,6 +101,8 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
         self.call_from_any_thread(self._settings_known)
 
     def _settings_known(self) -> None:
+        if not gc.isenabled():
+            settled()
         keys, problems = keys_in_force(self.settings.keys)
         if keys != self.keys_of:
             self.keys_of = keys

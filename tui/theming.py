@@ -6,7 +6,6 @@ colour that it may use is set here from the theme's own keys, and nothing is lef
 
 from __future__ import annotations
 
-import gc
 import re
 from collections.abc import Mapping
 from contextlib import suppress
@@ -210,8 +209,6 @@ class ThemedApp(CaretApp[ReturnType]):
 
     def on_ready(self) -> None:
         self._colour_caret()
-        if not gc.isenabled():
-            self.call_after_refresh(terminal.settled)
 
     def watch_theme(self) -> None:
         self._colour_caret()

@@ -8,7 +8,6 @@ from ..assumptions import ASSUMPTIONS
 from ..case import Visit
 from ..entry_clinical import DetailKind
 from ..fields import by_path, goal_by_key
-from ..fitting.carrier import carrier_question
 from ..goals import Demand
 from ..plan.alternatives import with_telescope
 from ..plan.types import Plan
@@ -168,6 +167,8 @@ def _choice(facts: NoteFacts) -> list[Item]:
     option = facts.option
     items = [Item("Chosen", unresolved_choice_words(choice) if option is None else choice_words(option))]
     if facts.plan is not None:
+        from ..fitting.carrier import carrier_question
+
         asked = (carrier_question(facts.plan.person, choice, side) for side in choice.eyes)
         items.extend(Item("To settle before the order", clean(each)) for each in asked if each)
     return items

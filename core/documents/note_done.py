@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from ..case import StepResult
 from ..entry import Length, Number, YesNo
@@ -12,10 +13,12 @@ from ..fitting.cautions import standing
 from ..fitting.types import Answers, Step
 from ..fitting.verdict import verdict_at
 from ..signing import verify
-from ..timeline import Change, Row, timeline
 from .findings import Item, finding_words, found_items, goal_items
 from .note_facts import NoteFacts
 from .text import clean
+
+if TYPE_CHECKING:
+    from ..timeline import Change, Row
 
 _BRIEF_HISTORY = ("history.diagnosis", "history.onset", "history.stability")
 _WARNINGS = ("sudden_loss", "new_distortion", "flashes_or_floaters", "eye_pain", "field_loss_new")
@@ -154,6 +157,8 @@ def _changes(facts: NoteFacts) -> list[Item]:
     """Only what was measured again at this visit; a first visit has nothing to compare with."""
     if len(facts.case.visits) < 2:
         return []
+    from ..timeline import timeline
+
     rows = timeline(facts.case, facts.settings).rows
     found = [f"{row.label} {change.words}" for row in rows if (change := _compared(row)) is not None]
     return [Item("Since it was last measured", "; ".join(found))] if found else []

@@ -5,7 +5,6 @@ from __future__ import annotations
 from .. import paths
 from ..store.reading import read_text
 from .chart_note import note_template
-from .handout import handout_template
 from .template import Template
 
 
@@ -17,5 +16,7 @@ def own_note() -> Template | None:
 
 def own_handout() -> Template | None:
     """The clinic's template of the patient sheet; None when there is none. Raises FileRefusal when it is bad."""
+    from .handout import handout_template
+
     path = paths.config_dir() / "handout.toml"
     return handout_template(read_text(path).text, path) if path.exists() else None

@@ -7,8 +7,8 @@ from .cautions import cautions_for_visit, understood_earlier
 from .context import Fit, mm
 from .pair import spread_limits_mm
 from .types import Answers, Recorded, Step, Ticks
+from .verdict import CALL_KEY
 
-CALL_KEY = "teach.call"
 SHOWN = Choice(("alone", "with help", "not yet"))
 _SHOWN = Answers(("alone",), ("with help",))
 _YES = Answers((True,))

@@ -16,6 +16,7 @@ from .context import number, signed
 from .types import Answers, Interval, Lens, Repeats, Step, Ticks, Verdict
 
 CAUTIONS_KEY = "teach.cautions"
+CALL_KEY = "teach.call"
 OPEN = Verdict("open", "Not measured yet.")
 _ROUNDING = 1e-9
 # From here on a length is one that a tape measures, and is said in centimetres.

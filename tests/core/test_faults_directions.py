@@ -18,7 +18,8 @@ from afocal.core.case import Case, new_case
 from afocal.core.configuration import Configuration
 from afocal.core.faults import Diagnosis, Findings, diagnose_case, findings_of, predict
 from afocal.core.faults.of_case import as_recorded
-from afocal.core.fitting.sheet import fitting_sheet, with_result
+from afocal.core.fitting.progress import with_result
+from afocal.core.fitting.sheet import fitting_sheet
 from afocal.core.fitting.types import FittingSheet
 from afocal.core.plan import read_case
 from afocal.core.settings import Settings

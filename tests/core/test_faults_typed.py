@@ -41,7 +41,8 @@ from afocal.core.configuration import Configuration
 from afocal.core.errors import RangeRefusal
 from afocal.core.faults import Diagnosis, Findings, diagnose_case, findings_of, model_of
 from afocal.core.faults.model import Model
-from afocal.core.fitting.sheet import fitting_sheet, progress_of, with_result
+from afocal.core.fitting.progress import progress_of, with_result
+from afocal.core.fitting.sheet import fitting_sheet
 from afocal.core.fitting.types import FittingSheet
 from afocal.core.plan import option_for, read_case
 from afocal.core.settings import Settings

@@ -241,7 +241,7 @@ def test_findings_are_read_from_the_sheet() -> None:
     """What was typed at steps comes out as numbers; places are measured less target; the rest stays empty."""
     case = case_of(PAIR)
     sheet = fitting_sheet(case, STOCK, SETTINGS)
-    from afocal.core.fitting.sheet import with_result
+    from afocal.core.fitting.progress import with_result
 
     typed = {
         "performance.acuity.right": "0.60 logMAR", "fit.lateral.right": "34", "verify.power.left": "7.5",
@@ -276,7 +276,7 @@ def test_complaints_of_a_follow_up_count() -> None:
     """At a follow-up the words of the person are heard; of what was measured before only what no wear changes stands."""
     case = case_of(HIGH)
     sheet = fitting_sheet(case, STOCK, SETTINGS)
-    from afocal.core.fitting.sheet import with_result
+    from afocal.core.fitting.progress import with_result
 
     # A month on the power is what it was; acuity and eye distance are not known any more.
     for key, text in {

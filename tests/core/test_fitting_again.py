@@ -18,7 +18,8 @@ from test_fitting_sheet import BIOPTIC, PAIR, STOCK, case_with
 
 from afocal.core.case import Case
 from afocal.core.configuration import Configuration
-from afocal.core.fitting.sheet import fitting_sheet, next_open, progress, progress_of, with_result
+from afocal.core.fitting.progress import next_open, progress, progress_of, with_result
+from afocal.core.fitting.sheet import fitting_sheet
 from afocal.core.fitting.types import FittingSheet
 from afocal.core.settings import Settings
 

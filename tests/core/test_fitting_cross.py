@@ -14,7 +14,8 @@ from afocal.core.configuration import CORRECTIONS, EYES, FOCUS_SETTINGS, MOUNTS,
 from afocal.core.entry import Choice
 from afocal.core.errors import AfocalError
 from afocal.core.fitting.place import lateral_tolerance_mm
-from afocal.core.fitting.sheet import fitting_sheet, progress
+from afocal.core.fitting.progress import progress
+from afocal.core.fitting.sheet import fitting_sheet
 from afocal.core.fitting.types import PHASES, FittingSheet, Interval, Lens, Repeats, Ticks
 from afocal.core.fitting.verdict import verdict
 from afocal.core.settings import Settings

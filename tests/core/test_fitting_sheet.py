@@ -18,7 +18,8 @@ from afocal.core.case import Case, new_case
 from afocal.core.configuration import Configuration, EyeChoice
 from afocal.core.entry import Choice
 from afocal.core.errors import ClinicalRefusal, EntryRefusal
-from afocal.core.fitting.sheet import fitting_sheet, with_result
+from afocal.core.fitting.progress import with_result
+from afocal.core.fitting.sheet import fitting_sheet
 from afocal.core.fitting.types import FittingSheet, Interval, Repeats, Step
 from afocal.core.settings import Settings
 from afocal.core.stock import Cap, Filter, Stock, Telescope

@@ -14,8 +14,7 @@ from afocal.core.configuration import Configuration
 from afocal.core.entry import AcuityKind, Choice, Length, NearKind, Number, RefractionKind, YesNo
 from afocal.core.errors import EntryRefusal, RangeRefusal
 from afocal.core.fitting.cautions import cautions_for, standing, with_caution
-from afocal.core.fitting.sheet import (
-    fitting_sheet,
+from afocal.core.fitting.progress import (
     left_over,
     next_attention,
     next_open,
@@ -23,6 +22,7 @@ from afocal.core.fitting.sheet import (
     progress_of,
     with_result,
 )
+from afocal.core.fitting.sheet import fitting_sheet
 from afocal.core.fitting.types import Accept, Answers, FittingSheet, Interval, Lens, Recorded, Repeats, Step
 from afocal.core.fitting.verdict import verdict, verdict_at
 from afocal.core.settings import Settings

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from afocal.core.fitting.sheet import fitting_sheet, with_result
+from afocal.core.fitting.progress import with_result
+from afocal.core.fitting.sheet import fitting_sheet
 from afocal.tui.panes.fitting_causes import WAITING, CausesPage, causes_rows
 from afocal.tui.panes.fitting_rows import fitting_rows
 

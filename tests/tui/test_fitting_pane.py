@@ -8,7 +8,7 @@ import pytest
 
 from afocal.core.case import StepResult
 from afocal.core.case_file import loads_case
-from afocal.core.fitting.sheet import next_open
+from afocal.core.fitting.progress import next_open
 from afocal.tui.panes.fitting import READ_ONLY, FittingPane
 
 SIZES = [(80, 24), (40, 12)]

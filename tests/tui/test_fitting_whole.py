@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from afocal.core.fitting.sheet import progress, verdicts
+from afocal.core.fitting.progress import progress, verdicts
 from afocal.core.fitting.types import Answers, Interval, Lens, Recorded, Repeats, Step
 from afocal.core.workspace import demo_workspace
 from afocal.tui.panes.fitting_rows import fitting_rows, state_rows, step_label, wanted_words

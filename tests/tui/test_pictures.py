@@ -515,7 +515,7 @@ def test_what_was_measured_at_the_fitting_is_read_too(views, demo):
     """A result typed at the fitting stands on the ladder of the eye that the goal is for."""
     case = views["LQ-107"].case
     sheet = views["LQ-107"].sheet
-    from afocal.core.fitting.sheet import with_result
+    from afocal.core.fitting.progress import with_result
 
     changed = with_result(case, sheet.step("performance.acuity.both"), "20/40")
     rungs = ladder.rungs_of(subject_of(view_of(demo, changed)))

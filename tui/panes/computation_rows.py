@@ -13,7 +13,6 @@ from typing import Any
 from ...core.documents.numbers import Shown, device_numbers, outcome_numbers
 from ...core.formula import REGISTRY
 from ...core.goals import Demand
-from ...core.plan.sensitivity import measure_next, sensitivity
 from ...core.plan.types import Option, Outcome
 from ...core.plan.verdict import percent_brief
 from ..signs import current_signs
@@ -117,6 +116,8 @@ def _numbers(numbers: list[Shown], prefix: str) -> Iterator[SheetRow]:
 
 
 def _sensitivity_rows(view: View, option: Option) -> Iterator[SheetRow]:
+    from ...core.plan.sensitivity import measure_next, sensitivity
+
     found = sensitivity(view.case, view.stock, view.settings, option.configuration)
     first = measure_next(found)
     if first is not None:

@@ -13,10 +13,9 @@ from textual.app import ComposeResult
 
 from ...core.configuration import Configuration
 from ...core.errors import AfocalError
-from ...core.fitting.sheet import next_attention, next_open, plans_next_visit
-from ...core.fitting.teach import CALL_KEY
+from ...core.fitting.progress import next_attention, next_open, plans_next_visit
 from ...core.fitting.types import Step
-from ...core.fitting.verdict import CAUTIONS_KEY
+from ...core.fitting.verdict import CALL_KEY, CAUTIONS_KEY
 from ...core.training import session_day
 from ..messages import CaseEdited, Told
 from ..quiet import QuietContainer

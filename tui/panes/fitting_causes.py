@@ -9,7 +9,7 @@ from textual.worker import Worker, WorkerState
 
 from ...core.faults.of_case import diagnose_case, step_for
 from ...core.faults.types import Cause, Diagnosis
-from ...core.fitting.sheet import progress_of, verdicts
+from ...core.fitting.progress import progress_of, verdicts
 from ...core.fitting.types import FittingSheet
 from ..screens.keyed_page import KeyedPage
 from ..signs import current_signs

@@ -4,20 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ...core.documents.working_sheet import amount_words
 from ...core.entry import Kind
 from ...core.errors import AfocalError
 from ...core.fitting.exercises import Exercise
-from ...core.fitting.sheet import fitting_sheet
 from ...core.fitting.types import Step, Verdict
 from ...core.fitting.verdict import verdict_at
-from ...core.formula import recording
-from ...core.plan.workings import chain_behind
-from ...core.sources import SOURCES
 from ...core.training import DAY_KIND, MINUTES_KIND, RESULT_KIND
 from ..screens.dialogs import Page
-from ..screens.keyed_page import KeyedPage
-from ..screens.working import step_rows
 from ..signs import current_signs
 from ..view import View
 from ..widgets.sheet import SheetRow, heading_row, text_row, value_row
@@ -85,6 +78,9 @@ def verdict_row(judged: Verdict) -> SheetRow:
 
 def step_in_full(view: View, step: Step) -> Iterator[SheetRow]:
     """Everything about a step: what to do, what is wanted, what was found, and where the numbers are from."""
+    from ...core.documents.working_sheet import amount_words
+    from ...core.sources import SOURCES
+
     yield text_row(step.do, "strong", key="do")
     yield text_row(step.how, key="how")
     yield value_row("Wanted", step.target, key="wanted")
@@ -142,6 +138,7 @@ def _plain_name(name: str) -> str:
 
 def step_page(view: View, step: Step) -> Page:
     """The step in full; Enter on a number opens its working."""
+    from ..screens.keyed_page import KeyedPage
 
     def chosen(key: str) -> None:
         if key.startswith(NUMBER):
@@ -154,6 +151,12 @@ def step_page(view: View, step: Step) -> Page:
 
 def number_page(view: View, step: Step, name: str) -> Page:
     """How one number of a step came about: the formulas recorded while the sheet is computed anew."""
+    from ...core.documents.working_sheet import amount_words
+    from ...core.fitting.sheet import fitting_sheet
+    from ...core.formula import recording
+    from ...core.plan.workings import chain_behind
+    from ..screens.working import step_rows
+
     value = numbers_of(step)[name]
     title = f"Working: {_plain_name(name)}"
     try:

@@ -10,7 +10,7 @@ from ...core.case import Case, Caution, TrainingSession
 from ...core.entry import Words
 from ...core.errors import EntryRefusal
 from ...core.fitting.cautions import with_caution
-from ...core.fitting.sheet import with_result
+from ...core.fitting.progress import with_result
 from ...core.fitting.types import Step
 from ...core.training import OUTCOMES, session, with_session
 from ..view import View

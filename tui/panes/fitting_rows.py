@@ -17,7 +17,7 @@ from ...core.entry import Choice, Kind, Length, Number, Words
 from ...core.errors import AfocalError, Refusal
 from ...core.fitting.cautions import CautionStanding, standing
 from ...core.fitting.exercises import Stage
-from ...core.fitting.sheet import counts, is_carried, left_over, progress, verdicts
+from ...core.fitting.progress import counts, is_carried, left_over, progress, verdicts
 from ...core.fitting.types import PHASES, FittingSheet, Interval, Phase, Step, Verdict
 from ...core.fitting.verdict import CAUTIONS_KEY, judge
 from ...core.signing import verify

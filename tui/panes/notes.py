@@ -16,7 +16,6 @@ from textual.widgets import TextArea
 from ...core import paths
 from ...core.case import Case
 from ...core.documents.chart_note import chart_note, note_difference, note_digest
-from ...core.documents.export import document_name, export_text, personal_warnings
 from ...core.documents.own_templates import own_handout, own_note
 from ...core.errors import AfocalError
 from ..messages import CaseEdited, Told
@@ -205,6 +204,8 @@ class NotesPane(Pane):
         self.app.push_screen(Pick("Write to a file", [(key, name) for key, name, _ in DOCUMENTS]), picked)
 
     def _write(self, key: str, name: str, suffix: str, *, taken: bool = False) -> None:
+        from ...core.documents.export import document_name, export_text, personal_warnings
+
         view = self._view
         if view is None:
             return

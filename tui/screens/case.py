@@ -17,7 +17,6 @@ from textual.app import ComposeResult
 
 from ...core.case import Case
 from ...core.errors import AfocalError
-from ...core.fitting.sheet import fitting_sheet
 from ...core.fitting.types import FittingSheet
 from ...core.person import person_of
 from ...core.plan import Plan, plan
@@ -248,6 +247,8 @@ class CaseScreen(CaseCommands):
         choice = case.visit.choice
         if choice is None:
             return None
+        from ...core.fitting.sheet import fitting_sheet
+
         try:
             return fitting_sheet(case, self.stock, self.settings)
         except AfocalError as error:

@@ -20,7 +20,7 @@ from ..widgets.lines import KeyLine, MessageLine
 from ..widgets.list_table import Column, ListRow, ListTable
 
 if TYPE_CHECKING:
-    from ...core.store.index import HeaderExtractor
+    from ...core.store.index import Header
     from ...core.store.refresh import BackgroundRefresh, Progress
 
 _SORTS = ("last_visit", "code", "next_date", "device", "kind", "problem")
@@ -114,11 +114,9 @@ class CaseListScreen(QuietScreen[None]):
             self.show_page()
 
     def _note_saved(self) -> None:
-        from ...core.case_header import case_header
-
         while self.saved:
             path, text = self.saved.popitem()
-            self.index.note_saved(path, text, case_header)
+            self.index.note_saved(path, text, _header_of)
 
     def show_page(self, *, from_the_top: bool = False) -> None:
         """The rows of the present search and order, read as they are scrolled to."""
@@ -143,14 +141,14 @@ class CaseListScreen(QuietScreen[None]):
             self._title.say(title)
         self._painted_at = time.monotonic()
 
-    def look_behind(self, case_header: HeaderExtractor) -> None:
+    def look_behind(self) -> None:
         """Hold the index against the folder, now and again; called when what reads the files has been loaded."""
         from ...core.store.refresh import BackgroundRefresh
 
         tell = self.app.call_from_any_thread  # type: ignore[attr-defined]
         self._refresher = BackgroundRefresh(
             self.index,
-            case_header,
+            _header_of,
             on_progress=lambda progress: tell(self._progressed, progress),
             every_s=_ONCE_S,
         )
@@ -238,6 +236,13 @@ class CaseListScreen(QuietScreen[None]):
 
         hint = "A code of letters, digits, dot, dash or underscore; never a name. For example KM-014."
         self.app.push_screen(Ask("New case: patient code", check=refused, hint=hint), begin)
+
+
+def _header_of(text: str) -> Header:
+    """What the index holds of a case file. What reads it is loaded with the first file that changed."""
+    from ...core.case_header import case_header
+
+    return case_header(text)
 
 
 def _list_row(row) -> ListRow:

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 from ...core import paths
 from ...core.case_file import case_data, loads_case
 from ...core.errors import AfocalError
-from ...core.restoring import Restored, can_be_joined, join_copy, take_copy
 from ...core.store.recovery import Offer, begin, discard_copy, end, find
 from ..rooms import difference_lines, shortened
 from .dialogs import Decide
 
 if TYPE_CHECKING:
+    from ...core.restoring import Restored
     from ..app import AfocalApp
 
 
@@ -28,6 +28,8 @@ def offer_recovery(app: AfocalApp) -> None:
 def _next(app: AfocalApp, offers: list[Offer]) -> None:
     if not offers:
         return
+    from ...core.restoring import can_be_joined, join_copy, take_copy
+
     offer = offers.pop(0)
     begin(offer)
     where = (
