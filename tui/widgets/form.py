@@ -15,7 +15,6 @@ from textual.app import ComposeResult
 from textual.geometry import Size
 from textual.message import Message
 from textual.reactive import Reactive
-from textual.widget import Widget
 from textual.widgets import Input
 
 from ..quiet import quiet_size
@@ -23,6 +22,7 @@ from ..safe_text import clean
 from .drawn import changed_cells
 from .form_body import FormBody
 from .form_editor import FormEditor
+from .form_moves import FormMoves
 from .rows import DrawnRow, Row, columns_for, draw_row
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 __all__ = ["Form", "Row"]
 
 
-class Form(Widget):
+class Form(FormMoves):
     """See the module's first lines.
 
     `edited`, when set, is called at once with an accepted text, (key, text, confirmed), instead of the message, so
@@ -194,73 +194,7 @@ class Form(Widget):
             self.focus_changed()
         return self
 
-    def go_to(self, key: str) -> bool:
-        """Accept what was typed and go to the row `key`; false when there is none."""
-        for index, row in enumerate(self.body.rows):
-            if row.key == key and not row.heading:
-                self._go(index)
-                return True
-        return False
-
-    def next_unfilled(self) -> bool:
-        """Go to the next row without a value; false when every row has one."""
-        return self._next(lambda row: not row.text.strip())
-
-    def next_assumed(self) -> bool:
-        """Go to the next row with an assumed or carried-over value."""
-        return self._next(lambda row: row.status in ("assumed", "carried over"))
-
-    def next_error(self) -> bool:
-        """Go to the next row with an error."""
-        return self._next(lambda row: bool(row.error))
-
-    def _next(self, wanted: Callable[[Row], bool]) -> bool:
-        self.accept()
-        rows = self.body.rows
-        for step in range(1, len(rows) + 1):
-            index = (self._index + step) % len(rows)
-            if not rows[index].heading and wanted(rows[index]):
-                self._go(index)
-                return True
-        return False
-
-    def _first_stop(self, start: int, step: int) -> int:
-        """The first row from `start` on, in the direction of `step`, that is no heading; -1 when none."""
-        index = start
-        while 0 <= index < len(self.body.rows):
-            if not self.body.rows[index].heading:
-                return index
-            index += step
-        return -1
-
-    # ---- moves, called by the live field
-
-    def step(self, direction: int, *, leave: bool = False) -> None:
-        """One row on or back; past the ends to the next widget when `leave`, else stay."""
-        self.accept()
-        index = self._first_stop(self._index + direction, direction)
-        if index >= 0:
-            self._go(index)
-            return
-        if leave:
-            before = self.screen.focused
-            after = self.screen.focus_next() if direction > 0 else self.screen.focus_previous()
-            if after is before or after is None:
-                self._go(self._first_stop(0 if direction > 0 else len(self.body.rows) - 1, direction))
-
-    def page(self, direction: int) -> None:
-        """About one screen on or back."""
-        body = self.body
-        if not body.rows or self._index < 0:
-            return
-        target = body.field_line(self._index) + direction * max(1, body.visible_count - 2)
-        index = body.row_at(min(max(0, target), body.line_count - 1))
-        found = self._first_stop(index, direction)
-        self._go(found if found >= 0 else self._first_stop(index, -direction))
-
-    def edge(self, direction: int) -> None:
-        """To the last row (1) or the first (-1)."""
-        self._go(self._first_stop(len(self.body.rows) - 1 if direction > 0 else 0, -direction))
+    # ---- what was typed
 
     def confirm(self) -> None:
         """Enter: accept, also an assumed or carried-over value as it stands, and go on.
