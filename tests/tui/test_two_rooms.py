@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Awaitable, Callable
 from typing import Any
 
@@ -192,6 +193,9 @@ async def test_earlier_versions_are_shown_compared_and_brought_back(
         screen.desk.saver.wait(2.0)
         screen.action_versions()
         await pilot.pause(0.1)
+        # By day and time, not by the name of a file.
+        assert re.search(r"replaced \d{4}-\d\d-\d\d \d\d:\d\d:\d\d *$", seen(running), re.MULTILINE)
+        assert "Z-" not in seen(running)
         await pilot.press("down", "enter")
         await pilot.pause(0.1)
         assert "Vertex distance" in seen(running) and "14 -> 12" in seen(running)

@@ -140,8 +140,14 @@ def show_versions(screen: CaseScreen) -> None:
             if answer == "take":
                 screen.take_version(text)
 
-        title = f"Version of {version.name}"
+        title = f"Version {version_words(version)}"
         screen.app.push_screen(Decide(title, f"It would change:\n{words or 'nothing'}", answers), decided)
 
-    choices = [(str(number), version.name) for number, version in enumerate(found)]
+    choices = [(str(number), version_words(version)) for number, version in enumerate(found)]
     screen.app.push_screen(Pick("Earlier versions, newest first", choices), picked)
+
+
+def version_words(version: history.Version) -> str:
+    """An earlier version by the time at which another one took its place, by the clock of the clinic."""
+    kept = ", kept for good" if version.is_kept else ""
+    return f"replaced {version.replaced_at.astimezone():%Y-%m-%d %H:%M:%S}{kept}"
