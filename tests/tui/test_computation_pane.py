@@ -275,3 +275,22 @@ async def test_every_figure_of_a_what_if_has_its_help(
             assert running.screen is dialog
         dialog._edited("vertex_mm", "14 mm", False)
         assert dialog._errors == {} and dialog._changes() == {"vertex_mm": 14.0}
+
+
+async def test_without_an_option_a_command_says_why(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter
+) -> None:
+    """Nothing to choose, to change or to explain: the message names the reason that the advice gives."""
+    running = app("LQ-106")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen = await case_screen(pilot)
+        await pilot.press("f3")
+        await pilot.pause()
+        assert screen.view.plan is not None
+        why = screen.view.plan.decision.sentence
+        assert "hand motion" in why
+        for key in ("ctrl+o", "ctrl+n", "f6"):
+            await pilot.press(key)
+            await pilot.pause()
+            assert screen.messages.recent[-1].text.endswith(why)
+            assert running.screen is screen

@@ -198,7 +198,7 @@ class ComputationPane(Pane):
         """The working of the number under the caret; in the list, of the chance for the first goal."""
         option = self._option()
         if option is None:
-            self.post_message(Told("There is no computed number to explain."))
+            self.post_message(Told(f"There is no computed number to explain{self._why_none()}"))
             return
         key = self.detail.current_key if self.detail.has_focus else "goal:0:probability"
         kind, _, rest = (key or "").partition(":")
@@ -211,13 +211,18 @@ class ComputationPane(Pane):
         else:
             self.post_message(Told("This line is words; put the caret on a number to see its working."))
 
+    def _why_none(self) -> str:
+        """Why there is no option, as the advice says it."""
+        plan = self._view.plan if self._view is not None else None
+        return f": {plan.decision.sentence}" if plan is not None else ": nothing is computed yet."
+
     # ---- commands
 
     def action_option_choose(self) -> None:
         """The option becomes the choice of the case, with what it promises."""
         option, view = self._option(), self._view
         if option is None or view is None:
-            self.post_message(Told("There is no option to choose."))
+            self.post_message(Told(f"There is no option to choose{self._why_none()}"))
             return
         promised = promise_of(option, view.plan.demands if view.plan is not None else ())
 
@@ -236,7 +241,7 @@ class ComputationPane(Pane):
         """Change one figure and see it beside the original."""
         option, view = self._option(), self._view
         if option is None or view is None:
-            self.post_message(Told("There is no option to change."))
+            self.post_message(Told(f"There is no option to change{self._why_none()}"))
             return
         from ..screens.what_if import WhatIf
 
