@@ -21,18 +21,21 @@ from .asked import without_telescope
 from .context import Context, EyeIn
 from .formulas import as_recorded, field_ratio
 from .types import Alternative, AlternativeTable, Option, Plan
+from .verdict import percent
 
 REACH_MARGIN = 1.0 + 1e-9
 STRONGEST_ADD_D = 40.0
 # With less the page cannot be held nearer than an ordinary reading distance.
 ACCOMMODATION_OF_USE_D = 2.5
+# What costs so much is named where a telescope of enough power fails.
+SPOILS_LOGMAR = 0.05
 
 
 def alternatives_for(
     context: Context, stock: Stock, settings: Settings, demand: Demand, best: Option | None
 ) -> AlternativeTable | None:
     """The table for one print goal; None for goals that are not near print or cannot be computed."""
-    eye = context.eye(context.leading)
+    eye = context.eye(context.reading)
     if (
         not demand.by_print
         or demand.problems
@@ -71,7 +74,24 @@ def alternatives_for(
     rows.append(_plain_help())
     if demand.contrast * 10.0**eye.log_cs <= 1.0:
         return _out_of_contrast(demand, rows)
-    return _table(demand, rows, telescope, power, free=without_telescope(context, demand))
+    return _table(
+        demand, rows, telescope, power, free=without_telescope(context, demand), spoilt=_spoilt(best, demand)
+    )
+
+
+def _spoilt(option: Option | None, demand: Demand) -> str:
+    """Why a telescope of enough power does not serve the goal all the same, "" when it does."""
+    outcome = None if option is None else option.outcomes[demand.index]
+    if outcome is None or outcome.grade not in ("misses", "cannot"):
+        return ""
+    if outcome.grade == "cannot":
+        return outcome.sentence
+    lost = [loss.sentence for loss in outcome.losses if loss.logmar >= SPOILS_LOGMAR]
+    why = f": {'; '.join(lost)}" if lost else ""
+    return (
+        f"{demand.name}: by its power the telescope reaches it, but the chance is {percent(outcome.probability or 0.0)}"
+        f"{why}. More light and contrast first, or a screen."
+    )
 
 
 def _place_in_table(row: Alternative) -> tuple[bool, float]:
@@ -96,7 +116,8 @@ def with_telescope(plan: Plan, table: AlternativeTable, option: Option) -> Alter
     if demand.index in plan.coverage.not_needed:
         return table._replace(rows=tuple(rows))
     power = evp_from_evd_d(need.required_evd_mm)
-    return _table(demand, rows, telescope, power, "the chosen telescope does not serve it")
+    words = "the chosen telescope does not serve it"
+    return _table(demand, rows, telescope, power, words, spoilt=_spoilt(option, demand))
 
 
 def _out_of_contrast(demand: Demand, rows: list[Alternative]) -> AlternativeTable:
@@ -119,6 +140,8 @@ def _telescope(best: Option, demand: Demand, needed: float) -> Alternative | Non
     outcome = best.outcomes[demand.index] if demand.index < len(best.outcomes) else None
     if outcome is None or outcome.evd_mm is None or outcome.linear_field_mm is None:
         return None
+    # Another eye than the one that reads better may be behind it: each is judged by its own print.
+    own = outcome.required_evd_mm or needed
     caps = best.device.cap
     depth = (None, None)
     if (
@@ -143,7 +166,7 @@ def _telescope(best: Option, demand: Demand, needed: float) -> Alternative | Non
         depth_near_mm=depth[0],
         depth_far_mm=depth[1],
         hands_free=True,
-        reaches=outcome.evd_mm <= needed * REACH_MARGIN,
+        reaches=outcome.grade == "meets" or outcome.evd_mm <= own * REACH_MARGIN,
         sentence=f"The longest working distance for its power: {outcome.object_distance_mm:.0f} mm.",
     )
 
@@ -279,6 +302,7 @@ def _table(
     power: float,
     without: str = "no telescope of this stock serves it",
     free: str = "",
+    spoilt: str = "",
 ) -> AlternativeTable:
     if any(row.kind == "non-optical" and row.reaches for row in rows):
         words = f"{demand.name}: the eye's own accommodation does it with the page held near; no device is needed."
@@ -291,6 +315,8 @@ def _table(
     if free:
         return AlternativeTable(demand.index, demand.name, tuple(rows), False, ratio, free)
     answer, words = _verdict(demand, telescope, widest, ratio, power, without)
+    if spoilt and telescope is not None and telescope.reaches:
+        answer, words = False, spoilt
     return AlternativeTable(demand.index, demand.name, tuple(rows), answer, ratio, words)
 
 

@@ -25,6 +25,8 @@ SPHERE_WORTH_CORRECTING_D = 0.125
 CYLINDER_WORTH_CORRECTING_D = 0.25
 VERTEX_NEEDED_OVER_D = 10.0
 READING_DISTANCE_MM = 400.0
+# Print sizes nearer than a fifth of a chart line are read alike.
+READS_ALIKE = 10.0**-0.02
 LETTERS = "estimated from letter acuity"
 
 
@@ -250,6 +252,19 @@ class Context:
                 return "right" if right.log_cs > left.log_cs else "left"
             return "left" if self.person.dominance == "left" else "right"
         return "right" if first < second else "left"
+
+    @property
+    def reading(self) -> Side:
+        """The eye that reads smaller print, where print was read with either; else the one that leads."""
+        found: list[tuple[float, Side]] = [
+            (eye.near_m_units / eye.near_distance_mm, eye.side)
+            for eye in (self.right, self.left)
+            if eye.usable and eye.near_m_units is not None
+        ]
+        if len(found) < 2 or self.right.near_estimated or self.left.near_estimated:
+            return found[0][1] if len(found) == 1 else self.leading
+        (first, better), (second, _) = sorted(found)
+        return better if first < READS_ALIKE * second else self.leading
 
     def order(self, sides: tuple[Side, ...]) -> tuple[Side, ...]:
         """Those eyes, the leading one first."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from ..case import Case
-from ..configuration import Configuration
+from ..configuration import Configuration, EyeChoice
 from ..goals import Demand, Task, demands_of, tasks_of
 from ..person import person_of
 from ..settings import Settings
@@ -169,37 +169,53 @@ def _best_for(grid: Grid, options: Sequence[Option], demand: Demand) -> Option |
 
 
 def _advice(grid: Grid, options: Sequence[Option], demands: Sequence[Demand]) -> EyeAdvice:
-    """One eye or two, and where the first option goes against it, what speaks against the best pair."""
+    """One eye or two, and where the first option goes against it, what speaks against the best one advised."""
     advice = eye_advice(grid.context, grid.counted)
-    if advice.choice != "both" or not demands or not options or options[0].configuration.eye == "both":
+    advised = advice.choice
+    if advised == "measure first" or not demands or not options or options[0].configuration.eye == advised:
         return advice
-    words = "The first option is for one eye all the same"
-    pair, name = _best_pair(grid, options)
-    if pair is None:
-        return advice._replace(sentence=f"{advice.sentence} {words}: no pair here serves a goal.")
+    if options[0].score <= 0.0:
+        return advice
+    instead = {"both": "both eyes", "right": "the right eye", "left": "the left eye"}[
+        options[0].configuration.eye
+    ]
+    words = f"The first option is for {'one eye' if advised == 'both' else instead} all the same"
+    kind = "pair" if advised == "both" else f"one for the {advised} eye"
+    other, name = _best_for_eyes(grid, options, advised)
+    if other is None:
+        none = "no pair" if advised == "both" else "nothing"
+        return advice._replace(
+            sentence=f"{advice.sentence} {words}: {none} here serves a goal{_for(advised)}."
+        )
     worse = next(
         (
             outcome
-            for outcome, alone in zip(pair.outcomes, options[0].outcomes, strict=True)
-            if outcome.needed and GRADES.index(outcome.grade) > GRADES.index(alone.grade)
+            for outcome, first in zip(other.outcomes, options[0].outcomes, strict=True)
+            if outcome.needed and GRADES.index(outcome.grade) > GRADES.index(first.grade)
         ),
         None,
     )
-    why = worse.sentence if worse is not None else "it stands behind by power, field or how it is worn."
-    return advice._replace(sentence=f"{advice.sentence} {words}. The best pair is {name}; {why}")
+    why = (
+        worse.sentence if worse is not None else "it stands behind by chance, power, field or how it is worn."
+    )
+    return advice._replace(sentence=f"{advice.sentence} {words}. The best {kind} is {name}; {why}")
 
 
-def _best_pair(grid: Grid, options: Sequence[Option]) -> tuple[Option | None, str]:
-    """The best option for both eyes and its name: its place in the list, or what it is where that lies far down."""
-    rank = grid.first_rank_of("both")
+def _for(advised: EyeChoice) -> str:
+    return "" if advised == "both" else f" with the {advised} eye"
+
+
+def _best_for_eyes(grid: Grid, options: Sequence[Option], eye: EyeChoice) -> tuple[Option | None, str]:
+    """The best option for that choice of eyes, and its place in the list, or what it is where that lies far down."""
+    rank = grid.first_rank_of(eye)
     if rank is not None:
         return options[rank], f"option {rank + 1}"
-    entry = grid.best_entry_of("both")
+    entry = grid.best_entry_of(eye)
     if entry is None:
         return None, ""
     configuration = grid.configuration(entry)
-    pair = option_for(grid.context, grid.ready.stock, grid.demands, configuration)
-    return pair, f"{configuration.telescope}, {configuration.position}, far down the list"
+    found = option_for(grid.context, grid.ready.stock, grid.demands, configuration)
+    return found, f"{configuration.telescope}, {configuration.position}, far down the list"
 
 
 def neither_eye(context: Context) -> str:

@@ -39,8 +39,11 @@ def magnification_for_good_chance(required_magnification: float, cr95_logmar: fl
 
 
 def need_of(context: Context, demand: Demand) -> Need:
-    """The need of a goal for the better eye; never raises: what is missing stands in ``problems``."""
-    eye = context.eye(context.leading)
+    """The need of a goal for the better eye, of print for the one that reads better; never raises.
+
+    What is missing stands in ``problems``.
+    """
+    eye = context.eye(context.reading if demand.by_print else context.leading)
     problems = list(demand.problems)
     methods: list[Method] = []
     magnification = evd = evp = None

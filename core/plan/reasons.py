@@ -17,7 +17,7 @@ from .device import FRONT_MOUNTS
 from .ranking import HEAVY_G, LIGHT_G, glare_of, steady_power
 from .reasons_face import face_reasons
 from .types import DeviceNumbers, Outcome
-from .verdict import percent
+from .verdict import hindrances_of, percent, share_of
 
 HIGH_LOSS_LOGMAR = 0.05
 WIDE_ENOUGH_DEG = 8.0
@@ -103,7 +103,12 @@ def _of_goal(demand: Demand, outcome: Outcome, found: Reasons) -> None:
                 f"It has more power than the {required:.1f}x that {demand.name} asks for; a weaker tube shows more."
             )
     else:
-        found.con(f"It {'comes near' if outcome.grade == 'nearly' else 'misses'} {demand.name} {chance}.")
+        numbers = outcome._asdict()
+        hindrances = hindrances_of(numbers, outcome.vergence_state, *share_of(numbers, demand))
+        why = f": {', '.join(hindrances)}" if hindrances else ""
+        found.con(
+            f"It {'comes near' if outcome.grade == 'nearly' else 'misses'} {demand.name} {chance}{why}."
+        )
     for loss in outcome.losses:
         if loss.logmar >= HIGH_LOSS_LOGMAR:
             found.con(f"For {demand.name} {loss.sentence}.")

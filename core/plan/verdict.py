@@ -145,7 +145,7 @@ def decide(
 
 def _other_way(demand: Demand, chosen: dict, grade: Grade, hindrances: Sequence[str]) -> str:
     """Why another way is to be preferred, "" when none is."""
-    if demand.by_print and chosen["power_margin_log"] < 0.0:
+    if demand.by_print and chosen["power_margin_log"] < 0.0 and grade != "meets":
         return (
             f"{demand.name}: the telescope gives {chosen['equivalent_power_d']:.1f} D of the "
             f"{chosen['required_evp_d']:.1f} D wanted. A high add, a magnifier or a screen reaches it and shows more "

@@ -250,7 +250,7 @@ def test_a_child_who_can_hold_the_page_near_needs_no_device() -> None:
     """With 8 D of accommodation kept up, print that asks for 7 D is read by holding it near; the table says so."""
     case = _case(
         [{"task": "own page", "distance": "40 cm", "detail": "1.0M", "reserve": "1"}],
-        person__birth_year="2018", right__near_acuity="2.8M @ 40", right__sustained_accommodation="8",
+        person__birth_year="2018", right__near_acuity="2.8M @ 40", left__near_acuity="3.2M @ 40", right__sustained_accommodation="8",
     )  # fmt: skip
     table = plan(case, stock(), SETTINGS).alternatives[0]
     row = next(row for row in table.rows if row.name.startswith("held nearer"))

@@ -149,3 +149,63 @@ def test_print_that_was_estimated_is_among_what_was_assumed() -> None:
     assert "right.near_acuity" not in plan(made([{"task": "newspaper"}]), STOCK, SETTINGS).assumptions_used
     far = made([{"task": "theatre stage"}], right__near_acuity="", left__near_acuity="")
     assert "right.near_acuity" not in plan(far, STOCK, SETTINGS).assumptions_used
+
+
+PAGE = {"task": "own page", "distance": "40 cm", "detail": "1.0M", "reserve": "1", "hands_free": "yes"}
+
+
+def test_print_is_asked_of_the_eye_that_reads_better() -> None:
+    """The right eye leads by letters, the left one reads 2M where the right reads 4M: 5 D are asked for, not 10."""
+    case = made(
+        [PAGE], right__near_acuity="4.0M @ 40", left__near_acuity="2.0M @ 40", left__distance_acuity="20/125"
+    )
+    found = plan(case, STOCK, SETTINGS)
+    assert found.needs[0].required_evp_d == pytest.approx(5.0)
+    assert found.options[0].configuration.eye == "left"
+    assert "The first option is for the left eye all the same" in found.eye_advice.sentence
+    table = found.alternatives[0]
+    telescope = next(row for row in table.rows if row.kind == "telescope")
+    assert telescope.reaches and "falls short" not in table.sentence
+
+
+def test_power_that_is_just_enough_is_neither_short_nor_wrong() -> None:
+    """2x with +4.00 are the 8 D wanted, a rounding short of them: met, and nothing says that it falls short."""
+    page = {**PAGE, "detail": "0.8M", "hands_free": "no"}
+    case = made([page], right__near_acuity="2.56M @ 40", left__near_acuity="3.2M @ 40")
+    found = plan(case, STOCK, SETTINGS)
+    met = [
+        o
+        for o in found.options[:60]
+        if o.outcomes[0].grade == "meets" and abs(o.outcomes[0].power_margin_log or 0.0) < 1e-6
+    ]
+    assert met
+    for option in met:
+        assert "D of the" not in option.outcomes[0].decision.sentence
+    assert "falls short" not in found.alternatives[0].sentence
+
+
+def test_a_telescope_that_fails_for_want_of_contrast_is_not_the_answer() -> None:
+    """Enough power, a contrast reserve of 1.2: the table says what it fails by, and does not praise its room."""
+    case = made([{**PAGE, "detail": "0.5M", "contrast": "0.5"}], right__contrast="0.4", left__contrast="0.35", right__near_acuity="3.2M @ 40",
+                left__near_acuity="4.0M @ 40")  # fmt: skip
+    found = plan(case, STOCK, SETTINGS)
+    best = found.options[0].outcomes[0]
+    table = found.alternatives[0]
+    row = next(row for row in table.rows if row.kind == "telescope")
+    assert row.reaches and best.grade == "misses"
+    assert not table.telescope_is_answer and "contrast reserve" in table.sentence
+
+
+def test_a_reason_against_says_what_is_in_the_way_of_a_goal_with_a_good_chance() -> None:
+    """Seen sharply enough by its size, but out of focus or too narrow: the chance alone would read as praise."""
+    goals = [{"task": "own table", "distance": "60 cm", "detail": "20/80", "width": "600 mm"}]
+    found = plan(made(goals, right__sustained_accommodation="0"), STOCK, SETTINGS)
+    said = [
+        words
+        for option in found.options[:200]
+        if option.outcomes[0].grade in ("nearly", "misses") and (option.outcomes[0].probability or 0.0) > 0.5
+        for words in option.reasons_against
+        if words.startswith(("It comes near own table", "It misses own table"))
+    ]
+    assert said
+    assert all("of the wanted width" in words or "out of focus" in words for words in said)
