@@ -95,9 +95,11 @@ def _by_eye(option: Option) -> Iterator[Shown]:
     """The numbers of each eye; what is the same for both eyes stands once."""
     eyes = option.device.eyes
     if len(eyes) == 1:
-        yield from _eye(eyes[0], f", {eyes[0].side} eye", option)
+        yield from _eye(eyes[0], f", {eyes[0].side} eye", option, 0)
         return
-    first, second = ({shown.label: shown for shown in _eye(eye, "", option)} for eye in eyes)
+    first, second = (
+        {shown.label: shown for shown in _eye(eye, "", option, number)} for number, eye in enumerate(eyes)
+    )
     for label in dict.fromkeys((*first, *second)):
         one, other = first.get(label), second.get(label)
         if (
@@ -107,12 +109,14 @@ def _by_eye(option: Option) -> Iterator[Shown]:
         ):
             yield one._replace(label=f"{label}, each eye")
             continue
-        for shown, eye in ((one, eyes[0]), (other, eyes[1])):
+        for number_of, (shown, eye) in enumerate(((one, eyes[0]), (other, eyes[1]))):
             if shown is not None:
-                yield shown._replace(label=f"{label}, {eye.side} eye")
+                part = "" if shown.quantity in EyeNumbers._fields else "field."
+                path = shown.path or f"eyes.{number_of}.{part}{shown.quantity}"
+                yield shown._replace(label=f"{label}, {eye.side} eye", path=path)
 
 
-def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
+def _eye(eye: EyeNumbers, of: str, option: Option, number_of: int) -> Iterator[Shown]:
     field = eye.field
     place = f"eye distance {number(field.eye_distance_mm, 1)} mm, pupil {number(field.pupil_mm, 1)} mm"
     yield Shown(
@@ -166,6 +170,7 @@ def _eye(eye: EyeNumbers, of: str, option: Option) -> Iterator[Shown]:
             f"nominal; {place}",
             "real_field_deg",
             field.real_field_full_deg,
+            path=f"eyes.{number_of}.field.real_field_full_deg",
         )
     if field.ring_outer_diameter_deg is not None:
         words = f"out to {number(field.ring_outer_diameter_deg, 1)} deg across"

@@ -32,7 +32,8 @@ def correction_words(choice: Configuration) -> str:
 class Shown(NamedTuple):
     """A computed number: label, the number in words with unit, its criterion, and the quantity that it is.
 
-    ``brief`` marks what a brief note keeps.
+    ``brief`` marks what a brief note keeps; ``path`` is where the number stands in the device where its quantity alone
+    does not tell, as with two eyes that differ.
     """
 
     label: str
@@ -41,6 +42,12 @@ class Shown(NamedTuple):
     quantity: str
     value: float
     brief: bool = False
+    path: str = ""
+
+    @property
+    def asked(self) -> str:
+        """The name by which its working is asked for."""
+        return self.path or self.quantity
 
     def item(self) -> Item:
         """The line of a note."""

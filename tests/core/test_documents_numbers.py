@@ -13,6 +13,7 @@ from afocal.core.documents.chart_note import chart_note
 from afocal.core.documents.numbers import device_numbers, outcome_numbers
 from afocal.core.documents.options import chosen_option
 from afocal.core.plan.formulas import vergence_by_spread_prism
+from afocal.core.plan.workings import explain
 
 sys.path.insert(0, str(Path(__file__).parent))
 import documents_cases as cases
@@ -114,3 +115,23 @@ def test_the_spread_is_said_with_what_it_would_change() -> None:
     """2x at 2.4 m, 1.5 mm each: the tubes themselves turn the view outwards, so it takes 0.2 prism dioptres away."""
     (asked,) = shown_of(cases.two_tubes(), "Convergence there")
     assert "by the PD, the spread not counted, which takes 0.2 away" in asked.criterion
+
+
+def test_each_number_of_each_eye_is_explained_by_its_own_working():
+    """Two eyes that differ have their own ametropia, field and clear range: the working asked for by a line ends with the
+    figure that stands in the line, and not with that of the other eye or another criterion."""
+    case = cases.two_tubes()
+    for path, text in (
+        ("right.pupil", "3"), ("left.pupil", "4.5"), ("right.refraction", "-2.00"), ("left.refraction", "+1.00"),
+        ("right.sustained_accommodation", "1"), ("left.sustained_accommodation", "2"),
+    ):  # fmt: skip
+        case = case.with_typed(path, text)
+    option = chosen_option(cases.plan_of(case), case.visit.choice, cases.SETTINGS)
+    rows = device_numbers(option)
+    both = {row.label.rpartition(",")[0] for row in rows if row.label.endswith("left eye")}
+    assert {"Ametropia at the ocular", "True field", "Full and last-ray field", "Clear"} <= both
+    for row in rows:
+        made = explain(case, cases.stock(), cases.SETTINGS, option.configuration, 0, row.asked)
+        result = made.steps[-1].result
+        if isinstance(result, int | float):
+            assert abs(result) == pytest.approx(abs(row.value), rel=1e-9, abs=1e-9), row.label

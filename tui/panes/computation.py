@@ -202,12 +202,12 @@ class ComputationPane(Pane):
             return
         key = self.detail.current_key if self.detail.has_focus else "goal:0:probability"
         kind, _, rest = (key or "").partition(":")
-        if kind == "goal":
+        if kind in ("goal", "device", "need"):
             number, _, quantity = rest.partition(":")
-            self.post_message(WorkingAsked(option.configuration, int(number), quantity, quantity))
-        elif kind in ("device", "need"):
-            number, _, quantity = rest.partition(":")
-            self.post_message(WorkingAsked(option.configuration, int(number or 0), quantity, quantity))
+            title = self.detail.current_label if self.detail.has_focus else ""
+            self.post_message(
+                WorkingAsked(option.configuration, int(number or 0), quantity, title or quantity)
+            )
         else:
             self.post_message(Told("This line is words; put the caret on a number to see its working."))
 

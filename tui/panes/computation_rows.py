@@ -112,7 +112,7 @@ def option_rows(view: View, option: Option, *, with_sensitivity: bool) -> list[S
 def _numbers(numbers: list[Shown], prefix: str) -> Iterator[SheetRow]:
     for shown in numbers:
         note = f"({shown.criterion})" if shown.criterion else ""
-        yield value_row(shown.label, shown.words, "", note, key=f"{prefix}:{shown.quantity}")
+        yield value_row(shown.label, shown.words, "", note, key=f"{prefix}:{shown.asked}")
 
 
 def _sensitivity_rows(view: View, option: Option) -> Iterator[SheetRow]:

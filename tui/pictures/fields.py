@@ -202,7 +202,7 @@ def words(subject: Subject) -> list[SheetRow]:
     for shown in device_numbers(option):
         if shown.quantity in _FIELD_QUANTITIES:
             note = f"({shown.criterion})" if shown.criterion else ""
-            rows.append(value_row(shown.label, shown.words, "", note, key=f"device:0:{shown.quantity}"))
+            rows.append(value_row(shown.label, shown.words, "", note, key=f"device:0:{shown.asked}"))
     goal = goal_row(subject)
     leans_on = _LEANS_ON if len(circles) == 1 else (*_LEANS_ON, "face.pd")
     return [*rows, *([] if goal is None else [goal]), *assumed_rows(subject, leans_on, ("distance", "width"))]
@@ -232,6 +232,6 @@ def _thing_rows(subject: Subject) -> list[SheetRow]:
     for shown in outcome_numbers(option, outcome, subject.view.settings):
         if shown.quantity in _WIDTH_QUANTITIES:
             note = f"({shown.criterion})" if shown.criterion else ""
-            key = f"goal:{outcome.goal_index}:{shown.quantity}"
+            key = f"goal:{outcome.goal_index}:{shown.asked}"
             rows.append(value_row(shown.label, shown.words, "", note, key=key))
     return rows

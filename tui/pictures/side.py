@@ -232,7 +232,7 @@ def words(subject: Subject) -> list[SheetRow]:
     for shown in device_numbers(option):
         if shown.quantity in _MOUNT_QUANTITIES or shown.quantity in _EYE_QUANTITIES:
             note = f"({shown.criterion})" if shown.criterion else ""
-            rows.append(value_row(shown.label, shown.words, "", note, key=f"device:0:{shown.quantity}"))
+            rows.append(value_row(shown.label, shown.words, "", note, key=f"device:0:{shown.asked}"))
     rows.append(
         value_row("Pupil", f"{number(eye.pupil_mm, 1)} mm", "", f"({eye.side} eye, light of the room)")
     )

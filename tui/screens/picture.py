@@ -231,7 +231,7 @@ class PicturePage(Dialog):
         """The working of the number under the caret; of a line of words, that it has none."""
         kind, _, rest = (self.sheet.current_key or "").partition(":")
         number, _, quantity = rest.partition(":")
-        title = self._row_title() or quantity
+        title = self.sheet.current_label or quantity
         option = self._subject.options[int(number)].option if kind == "option" else self._subject.option
         if kind == "drawn":
             with recording() as working:
@@ -248,11 +248,6 @@ class PicturePage(Dialog):
                 "This line has no working of its own: it is words, or was typed. Put the caret on a number."
             )
             self.app.push_screen(Page("Working", [text_row(words)]))
-
-    def _row_title(self) -> str:
-        """What the number under the caret is called."""
-        row = self.sheet.rows[self.sheet.current] if self.sheet.current >= 0 else None
-        return row.parts[0][0].strip(" :") if row is not None and row.parts else ""
 
     @on(Sheet.RowChosen)
     def _chosen(self, event: Sheet.RowChosen) -> None:

@@ -261,6 +261,12 @@ class Sheet(DrawnList):
         x, line = self._laid[index].caret
         return x, self._starts[index] + line
 
+    @property
+    def current_label(self) -> str:
+        """What stands before the value under the caret, "" for a row of words."""
+        row = self._rows[self.current] if self.current >= 0 else None
+        return row.parts[0][0].strip(" :") if row is not None and row.caret_part else ""
+
     def go_to(self, key: str) -> bool:
         """Put the caret on the row with a key; false when there is none."""
         for index, row in enumerate(self._rows):
