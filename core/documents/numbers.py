@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 from ..configuration import Configuration
 from ..plan.formulas import cap_prism_relief_prism, vergence_by_spread_prism
-from ..plan.types import EyeNumbers, MountNumbers, Option, Outcome, PairNumbers
+from ..plan.types import CapNumbers, EyeNumbers, MountNumbers, Option, Outcome, PairNumbers
 from ..plan.verdict import percent
 from ..settings import Settings
 from ..stock import Telescope
@@ -82,7 +82,10 @@ def _device(option: Option) -> Iterator[Shown]:
         yield from _pair(device.pair)
     yield from _mount(device.mount)
     if device.cap is not None:
-        yield from cap_shown(device.cap, option)
+        for shown in cap_shown(device.cap, option):
+            # An outcome has figures of the same names.
+            part = f"cap.{shown.quantity}" if shown.quantity in CapNumbers._fields else ""
+            yield shown._replace(path=part)
     light = f"{device.transmittance_basis}"
     if device.filter_transmittance < 1:
         light += f"; the filter alone passes {device.filter_transmittance:.0%}"
@@ -267,7 +270,15 @@ def _acuity(outcome: Outcome, settings: Settings) -> Iterator[Shown]:
             criterion += f"; {number(outcome.predicted_logmar)} logMAR without"
         words = logmar_words(outcome.predicted_logmar_with_losses, settings)
         value = outcome.predicted_logmar_with_losses
-        yield Shown("Acuity promised", words, criterion, "predicted_logmar", value, brief=True)
+        yield Shown(
+            "Acuity promised",
+            words,
+            criterion,
+            "predicted_logmar",
+            value,
+            True,
+            "predicted_logmar_with_losses",
+        )
     if outcome.probability is not None:
         criterion = f"95 % of repeats within {number(outcome.cr95_logmar)} logMAR"
         words = percent(outcome.probability)

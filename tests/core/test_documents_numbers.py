@@ -135,3 +135,19 @@ def test_each_number_of_each_eye_is_explained_by_its_own_working():
         result = made.steps[-1].result
         if isinstance(result, int | float):
             assert abs(result) == pytest.approx(abs(row.value), rel=1e-9, abs=1e-9), row.label
+
+
+@pytest.mark.parametrize("made", [cases.bioptic, cases.with_cap, cases.two_tubes, cases.focusing])
+def test_each_number_of_a_goal_and_of_a_cap_is_explained_by_its_own_working(made):
+    """The acuity with its losses, the cap's own viewing distance and clear range: figures of like names elsewhere do not
+    stand in for them."""
+    case = made()
+    option = chosen_option(cases.plan_of(case), case.visit.choice, cases.SETTINGS)
+    rows = [(0, row) for row in device_numbers(option)]
+    for outcome in option.outcomes:
+        rows += [(outcome.goal_index, row) for row in outcome_numbers(option, outcome, cases.SETTINGS)]
+    for goal_index, row in rows:
+        working = explain(case, cases.stock(), cases.SETTINGS, option.configuration, goal_index, row.asked)
+        result = working.steps[-1].result
+        if isinstance(result, int | float):
+            assert abs(result) == pytest.approx(abs(row.value), rel=1e-9, abs=1e-9), row.label
