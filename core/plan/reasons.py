@@ -17,7 +17,7 @@ from .device import FRONT_MOUNTS
 from .ranking import HEAVY_G, LIGHT_G, glare_of, steady_power
 from .reasons_face import face_reasons
 from .types import DeviceNumbers, Outcome
-from .verdict import hindrances_of, percent, share_of
+from .verdict import field_taken_in_deg, hindrances_of, percent, share_of
 
 HIGH_LOSS_LOGMAR = 0.05
 WIDE_ENOUGH_DEG = 8.0
@@ -153,6 +153,12 @@ def _of_field(context: Context, configuration: Configuration, device: DeviceNumb
         found.con(
             f"The central scotoma of {scotoma:g} degrees is as wide as its apparent field of "
             f"{field.apparent_field_deg:.0f}: looking straight through it nothing is seen."
+        )
+    taken_in = field_taken_in_deg(context, device)
+    if taken_in is not None:
+        found.con(
+            f"The seeing field of {context.eye(device.leading.side).visual_field_deg:g} degrees takes in only "
+            f"{taken_in:.1f} of the {field.real_field_deg:.1f} degrees that it shows: the rest has to be searched for."
         )
     ring = field.ring_outer_diameter_deg
     if configuration.position == "full diameter" and ring is not None:

@@ -10,6 +10,7 @@ from ..optics.alignment import sheard_limit_prism
 from ..stock import Telescope
 from .context import Context
 from .ranking import steady_power
+from .tube_field import real_from_apparent_field_deg
 from .types import Decision, DeviceNumbers, Grade, Outcome, leading_outcome
 
 # One half as it is shown, in whole per cent: power that is just enough, less a trace of light, is still a coin toss.
@@ -167,6 +168,15 @@ def _other_way(demand: Demand, chosen: dict, grade: Grade, hindrances: Sequence[
     return f"{demand.name}: not met, {', '.join(hindrances)}; look at a cap, another focus or another way."
 
 
+def field_taken_in_deg(context: Context, device: DeviceNumbers) -> float | None:
+    """What a narrow seeing field takes in of the true field at once, degrees; None where it takes in all of it."""
+    lead = device.leading
+    seeing = context.eye(lead.side).visual_field_deg
+    if seeing is None or not 0.0 < seeing < lead.field.apparent_field_deg:
+        return None
+    return real_from_apparent_field_deg(seeing, lead.magnification)
+
+
 def _trial(
     context: Context, telescope: Telescope, device: DeviceNumbers, demand: Demand, chosen: dict, grade: Grade,
     hindrances: Sequence[str],
@@ -179,6 +189,13 @@ def _trial(
             f"{demand.name}: a chance of {percent(chance)} for an eye that looks past its scotoma; of {scotoma:g} "
             f"degrees, it is as wide as the apparent field of {lead.field.apparent_field_deg:.0f}, so straight through "
             "it nothing is seen. Try it at the task with the usual direction of gaze."
+        )
+    taken_in = field_taken_in_deg(context, device)
+    if taken_in is not None and grade == "meets":
+        return (
+            f"{demand.name}: a chance of {percent(chance)} by acuity, but the seeing field takes in only "
+            f"{taken_in:.1f} of the {lead.field.real_field_deg:.1f} degrees that the tube shows. Try at the task "
+            "whether things are found with it; a weaker tube may do better."
         )
     if chance < MEETS_CHANCE:
         return (

@@ -209,3 +209,17 @@ def test_a_reason_against_says_what_is_in_the_way_of_a_goal_with_a_good_chance()
     ]
     assert said
     assert all("of the wanted width" in words or "out of focus" in words for words in said)
+
+
+def test_a_narrow_seeing_field_takes_in_only_a_part_of_what_the_tube_shows() -> None:
+    """10 degrees behind 2.0x are 5.0 degrees of the scene (tan 5° / 2 = tan 2.5°): said, and tried before ordering."""
+    goal = [{"task": "television subtitles"}]
+    narrow = plan(made(goal, right__visual_field="10", left__visual_field="10"), STOCK, SETTINGS)
+    option = next(
+        o for o in narrow.options if o.telescope.id == "wide-2.0" and o.outcomes[0].grade == "meets"
+    )
+    assert any("takes in only 5.0 of the" in words for words in option.reasons_against)
+    assert option.decision.word == "trial" and "seeing field" in option.decision.sentence
+    for width in ("", "120"):
+        wide = plan(made(goal, right__visual_field=width, left__visual_field=width), STOCK, SETTINGS)
+        assert not any("seeing field" in words for words in wide.options[0].reasons_against)
