@@ -17,7 +17,7 @@ from .configurations import (
 from .context import Context, EyeIn, Side
 from .device import FRONT_MOUNTS
 from .grid import Block, Grid
-from .layers import SMALL, EyeRows, Place, Prepared, eye_rows, prepared, reached
+from .layers import SMALL, EyeRows, Place, Prepared, eye_rows, keep_two, prepared, reached
 from .outcome import vergence_reserve_prism
 from .quick import low_power
 from .ranking import (
@@ -49,6 +49,7 @@ def grid_of(context: Context, stock: Stock, demands: tuple[Demand, ...]) -> Grid
     tints: list[Filter | None] = [None]
     if filters_asked_for(context, any(demand.light == "bright" for demand in demands)):
         tints.extend(stock.filters)
+    keep_two(len(demands), len(tints))
     for choice in EYES:
         _choice(grid, choice, tints)
     grid.finish()

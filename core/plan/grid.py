@@ -177,7 +177,7 @@ class Grid:
         positions = position_comfort(self.context.person, self.counted)
         suited = tuple(sorted(positions.items()))
         self._suits = SMALL.get((self.ready, suited), lambda: self._comforts(positions))
-        heads: list[tuple[float, RowAt]] = []
+        foremost: list[list[int]] = []
         for number, block in enumerate(self.blocks):
             counts, suits = SMALL.get(
                 (self.ready, suited, block.frame.spots, block.eye == "both"),
@@ -201,14 +201,27 @@ class Grid:
             self.best_of_row.append(best)
             self._count += sum(places)
             self._useful += sum([count for count, score in zip(places, best, strict=True) if score >= 0.0])
-            ahead = sorted(range(len(best)), key=best.__getitem__, reverse=True)[: FIRST_SORTED + 1]
-            order, ties = block.order, block.rows.ties
-            heads += [(-best[row], (order, ties[row], number, row)) for row in ahead if best[row] >= 0.0]
+            foremost.append(sorted(range(len(best)), key=best.__getitem__, reverse=True)[: FIRST_SORTED + 1])
+        self._first = self._foremost(foremost)
+
+    def _foremost(self, by_block: list[list[int]]) -> list[Entry]:
+        """The first options in order, from the foremost rows of each block."""
+        scores = [self.best_of_row[number][row] for number, rows in enumerate(by_block) for row in rows]
+        scores.sort(reverse=True)
+        least = max(0.0, scores[FIRST_SORTED] if len(scores) > FIRST_SORTED else 0.0)
+        heads: list[tuple[float, RowAt]] = []
+        for number, rows in enumerate(by_block):
+            best, order, ties = (
+                self.best_of_row[number],
+                self.blocks[number].order,
+                self.blocks[number].rows.ties,
+            )
+            heads += [(-best[row], (order, ties[row], number, row)) for row in rows if best[row] >= least]
         heads.sort()
         top = heads[:FIRST_SORTED]
         first = self._ranked(sorted(row for _, row in top))
         # Every row left out has a best place no better than the last of these, so this many are surely in order.
-        self._first = first if len(top) == len(heads) else first[: len(top)]
+        return first if len(top) == len(heads) else first[: len(top)]
 
     def _comforts(self, positions: dict[Position, float]) -> dict[tuple[bool, int, Place], float]:
         """How comfortable each telescope is in each of its places, as one tube and as two."""

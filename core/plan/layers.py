@@ -54,7 +54,7 @@ class Store:
         found = self._kept.get(key)
         if found is None:
             found = self._kept[key] = make()
-            if len(self._kept) > self.most:
+            while len(self._kept) > self.most:
                 self._kept.popitem(last=False)
         else:
             self._kept.move_to_end(key)
@@ -65,9 +65,18 @@ class Store:
         self._kept.clear()
 
 
-# A plan of eight goals for two eyes keeps some five sets of rows, forty columns and sights, and a hundred small things.
-STOCKS, KINDS, ROWS = Store(3), Store(6), Store(12)
-SIGHTS, COLUMNS, SMALL = Store(64), Store(80), Store(200)
+# A plan for two eyes has some five sets of rows and a hundred small things; for the others see :func:`keep_two`.
+STOCKS, KINDS, ROWS, SMALL = Store(3), Store(6), Store(12), Store(200)
+SIGHTS, COLUMNS = Store(64), Store(64)
+
+
+def keep_two(goals: int, tints: int) -> None:
+    """Keep what two plans of so many goals and filters (none counted as one) need: before an edit and after it.
+
+    Each of two eyes has its rows with a full lens and without.
+    """
+    SIGHTS.most = 2 * 4 * (goals + 1)
+    COLUMNS.most = 2 * 4 * max(1, goals) * tints
 
 
 def forget() -> None:
@@ -78,13 +87,17 @@ def forget() -> None:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Prepared:
-    """A stock with what hangs on nothing else; telescopes weakest first, so that ties go to the lower power."""
+    """A stock with what hangs on nothing else; telescopes weakest first, so that ties go to the lower power.
+
+    ``foremost`` is the tube that stands farthest from the eye.
+    """
 
     stock: Stock
     telescopes: tuple[Telescope, ...]
     tubes: tuple[Tube, ...]
     caps: tuple[tuple[Cap, ...], ...]
     places: tuple[tuple[Place, ...], ...]
+    foremost: Tube | None
 
     def states(self, index: int) -> int:
         """How many settings of cap and focus a telescope has."""
@@ -101,12 +114,14 @@ def prepared(stock: Stock) -> Prepared:
                 key=lambda item: (abs(item.signed_magnification), -item.objective_diameter_mm),
             )
         )
+        tubes = tuple(tube_of(item) for item in telescopes)
         return Prepared(
             stock,
             telescopes,
-            tuple(tube_of(item) for item in telescopes),
+            tubes,
             tuple(stock.caps_for(item) for item in telescopes),
             tuple(places_for(item) for item in telescopes),
+            min(tubes, key=attrgetter("behind_mm"), default=None),
         )
 
     found = STOCKS.get(id(stock), make)
@@ -168,10 +183,9 @@ def eye_rows(ready: Prepared, context: Context, eye: EyeIn, needs: bool) -> tupl
 
 
 def _carried_everywhere(ready: Prepared, eye: EyeIn) -> bool:
-    if _vertex_missing(eye) or not ready.tubes:
+    if _vertex_missing(eye) or ready.foremost is None:
         return False
-    farthest = max(ocular_at_mm(eye, tube, True) for tube in ready.tubes)
-    return ametropia_d(eye, farthest) is not None
+    return ametropia_d(eye, ocular_at_mm(eye, ready.foremost, True)) is not None
 
 
 def _vertex_missing(eye: EyeIn) -> bool:
