@@ -134,7 +134,8 @@ def _choice(grid: Grid, choice: EyeChoice, tints: list[Filter | None]) -> None:
         within = reached(context, rows)
         barred = refuse_second_eye(grid, choice, within.bad, second, frame, len(tints))
         for bad in within.bad:
-            if bad.telescope not in frame.closed:
+            behind_barred = bad.cap >= 0 and (bad.telescope, bad.correction, bad.front) in barred
+            if bad.telescope not in frame.closed and not behind_barred:
                 refuse_bad(grid, choice, bad, frame.places, len(tints))
         if rows.rows:
             parts.append((rows, _usable(rows, second, frame, barred, within.beyond)))

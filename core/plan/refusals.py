@@ -106,7 +106,10 @@ def refuse_bad(grid: Grid, choice: EyeChoice, bad: Bad, places: list[Places], ti
 def refuse_second_eye(
     grid: Grid, choice: EyeChoice, first: Sequence[Bad], second: EyeRows | None, frame: Frame, tints: int
 ) -> set[tuple[int, Correction, bool]]:
-    """Telescopes and corrections that the second of two eyes cannot look through; ``first`` is refused already."""
+    """Telescopes and corrections that the second of two eyes cannot look through, whatever the cap.
+
+    ``first`` is what the first eye refuses: a telescope with it is counted there, a cap on it here.
+    """
     if second is None or not second.bad:
         return set()
     done = {(bad.telescope, bad.correction, bad.front) for bad in first if bad.cap < 0}
@@ -115,13 +118,7 @@ def refuse_second_eye(
         key = (bad.telescope, bad.correction, bad.front)
         if bad.cap < 0 and key not in done and bad.telescope not in frame.closed:
             found.add(key)
-            # Caps that the first eye refuses already are counted there.
-            caps = sum(
-                1
-                for other in first
-                if other.cap >= 0 and (other.telescope, other.correction, other.front) == key
-            )
-            refuse_bad(grid, choice, bad._replace(states=bad.states - caps), frame.places, tints)
+            refuse_bad(grid, choice, bad, frame.places, tints)
     return found
 
 

@@ -31,7 +31,7 @@ def beyond_focusing(telescope: Telescope, ametropia_d: float, refusal: Refusal) 
         and lowest is not None
         and highest is not None
     ):
-        start += f": it would have to be {needed:.1f} mm long and goes from {lowest:g} to {highest:g} mm"
+        start += f": it would have to be {needed:.2f} mm long and goes from {lowest:g} to {highest:g} mm"
     return f"{start}. Correct in the carrier or behind the ocular."
 
 

@@ -459,3 +459,25 @@ def test_a_person_without_goals_is_asked_for_one() -> None:
     found = plan(_case(()), STOCK, SETTINGS)
     assert len(found.options) > 0
     assert "goal" in found.decision.sentence
+
+
+def test_a_second_eye_that_cannot_look_through_is_the_reason_for_every_cap() -> None:
+    """+2 D left in uses a weak cap up before the first eye, but what takes the pair out is the unknown vertex of the other."""
+    case = _case(
+        right__refraction="+2.00 sph",
+        left__refraction="-12.00 sph",
+        test__refraction_vertex="",
+        face__reach="30 cm",
+    )
+    context, demands = read_case(case, SETTINGS)
+    found = plan(case, STOCK, SETTINGS)
+    pairs = [item for item in found.refused if item.configuration.eye == "both"]
+    assert any(item.code == "ametropia" for item in pairs)
+    for item in found.refused:
+        if item.code != "filter not asked for":
+            with pytest.raises(Infeasible) as raised:
+                option_for(context, STOCK, demands, item.configuration)
+            assert raised.value.code == item.code, item.configuration.key
+    refused = sum(item.count for item in found.refused if item.code != "filter not asked for")
+    bright = 1 + len(STOCK.filters)
+    assert len(found.options) + refused == _cross(STOCK, case) * bright
