@@ -172,6 +172,20 @@ async def test_a_folder_that_takes_nothing_is_said(
         assert screen.desk.case.visit.note_taken_at is None
 
 
+async def test_why_an_order_is_not_written_is_seen_at_once(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter, seen: Seen
+) -> None:
+    """The first reason stands in the line of 80 columns, where only the beginning of the sentence has room."""
+    running = app("LQ-107")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen, _ = await notes(pilot, case_screen)
+        await pilot.press("ctrl+n", *"order", "enter")
+        await pilot.pause(0.1)
+        said = screen.messages.recent[-1]
+        assert said.weight == "error" and "is assumed, not measured" in said.text
+        assert "not written: Pantoscopic tilt is assumed" in seen(running)
+
+
 async def test_copying_is_said(app: Callable[[str], AfocalApp], case_screen: CaseWaiter, seen: Seen) -> None:
     """The clipboard gets the note only on command, and the line says so."""
     running = app("LQ-101")

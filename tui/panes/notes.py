@@ -213,7 +213,9 @@ class NotesPane(Pane):
             text = document_text(key, view, self._length)
             done = export_text(self.out_folder(), document_name(view.case, _file_words(key), suffix), text)
         except AfocalError as error:
-            self.post_message(Told(f"{name} not written: {error}", "error"))
+            # The reasons first: a line has room for little more.
+            reasons = " ".join(getattr(error, "sentences", ())) or str(error)
+            self.post_message(Told(f"{name} not written: {reasons}", "error"))
             return
         warnings = personal_warnings(view.case)
         if warnings:
