@@ -178,11 +178,13 @@ def _cause(
 def _size_words(model: Model, item: Weighed, low: float, high: float) -> str:
     fault = item.hypothesis.fault
     size = item.hypothesis.sizes[item.best]
-    words = fault.words(size)
+    either_way = any(item.hypothesis.sizes[place] * size < 0.0 for place in item.near)
+    # A way that nothing shows is not named.
+    words = f"about {abs(size):.3g} {fault.unit}" if either_way else fault.words(size)
     if low != high and fault.unit:
         shown = sorted((low, high), key=abs)
         words += f" ({abs(shown[0]):g} to {abs(shown[1]):g} {fault.unit} explain it nearly as well)"
-    if any(item.hypothesis.sizes[place] * size < 0.0 for place in item.near):
+    if either_way:
         words += "; which way cannot be said from what was measured"
     if fault.key == "focus" and not model.state.by_hand:
         six = model.state.lead.magnification**2 / 6.0

@@ -303,6 +303,7 @@ def test_way_of_a_fault_is_left_open_when_nothing_shows_it() -> None:
     open_way = found(PAIR, Findings(double_far="double"))
     tilted = next(cause for cause in open_way.causes if cause.fault == "tilt_vertical")
     assert "which way cannot be said" in tilted.size_words
+    assert "up" not in tilted.size_words and "down" not in tilted.size_words
     shown = found(PAIR, Findings(double_far="double", vertical_far_prism=1.6))
     assert shown.first is not None and shown.first.fault in ("tilt_vertical", "own_deviation")
     tilted = next(cause for cause in shown.causes if cause.fault == "tilt_vertical")
