@@ -376,3 +376,31 @@ async def test_the_working_stands_beside_the_intake_where_it_is_wide(
         await typing(pilot, ("20/100", "tab"))
         await pilot.pause(0.3)
         assert screen.beside.rows == shown
+
+
+@pytest.mark.parametrize("size", [(80, 24), (40, 12)])
+async def test_words_that_fit_several_tasks_are_told_so(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter, typing: Typing, size: tuple[int, int]
+) -> None:
+    """ "card" begins a name of two tasks: it stays the practitioner's own words, without usual figures, and the row names
+    both; F1 on the field lists the library; more letters take one of them."""
+    running = app("LQ-101")
+    async with running.run_test(size=size) as pilot:
+        screen = await case_screen(pilot)
+        pane: Any = screen.pane
+
+        def row() -> Any:
+            return next(each for each in pane.form.rows if each.key == "goal.0.task")
+
+        screen.pane.go_to("goal.0.task")
+        assert "playing cards" in screen.pane.help_topic()[1]
+        await typing(pilot, ("card", "enter"))
+        assert row().text == "card"
+        for words in ("Taken as your own words", "playing cards", "cards on the table"):
+            assert words in row().note
+        screen.pane.go_to("goal.0.task")
+        await typing(pilot, ("cards on", "enter"))
+        assert row().text == "cards on the table" and row().note == ""
+        screen.pane.go_to("goal.0.task")
+        await typing(pilot, ("umpiring", "enter"))
+        assert row().text == "umpiring" and row().note == ""

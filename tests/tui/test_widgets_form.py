@@ -293,6 +293,22 @@ async def test_the_reading_is_shown_while_typing() -> None:
         assert "= 0.70 logMAR" in lines(app, 80, 24)[1]
 
 
+@pytest.mark.parametrize("size", [(80, 24), (40, 12)])
+async def test_a_long_reading_is_cut_to_its_line_and_moves_no_row(size: tuple[int, int]) -> None:
+    """What does not fit behind the field while it is typed begins there all the same; the rows below stay where they
+    are."""
+    rows = (Row("task", "Task"), Row("after", "After"))
+    app = FormApp(rows, reading=lambda key, text: "face across the room; facial expression; " * 3)
+    async with app.run_test(size=size) as pilot:
+        await pilot.pause()
+        starts = list(app.form.body.starts)
+        await pilot.press("f", "a")
+        await pilot.pause()
+        shown = next(line for line in lines(app, *size) if "[fa" in line)
+        assert "] = face" in shown and shown.rstrip(" ▼").endswith("…")
+        assert app.form.body.starts == starts
+
+
 async def test_only_changed_cells_are_painted() -> None:
     """New rows that differ in one echo repaint that part of that line, nothing else."""
     app = FormApp()

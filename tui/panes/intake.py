@@ -101,9 +101,11 @@ class IntakePane(Pane):
                 usual = _usual(field.path, task)
                 label = f"Goal {index + 1}: {field.label[0].lower()}{field.label[1:]}"
                 finding = goal.findings.get(field.path)
-                yield self._row(
-                    goal_key(index, field.path), field, label, finding, None if finding else usual, view
-                )
+                key = goal_key(index, field.path)
+                row = self._row(key, field, label, finding, None if finding else usual, view)
+                if field.path == "task" and finding is not None and task is None:
+                    row = replace(row, note=_could_be(finding.typed, view))
+                yield row
 
     def _row(
         self, key: str, field: Field, label: str, finding: Finding | None, assumed: Assumed | None, view: View
@@ -260,7 +262,12 @@ class IntakePane(Pane):
     def help_topic(self) -> tuple[str, str]:
         """What the field means, its unit, range and spellings, and where the value goes."""
         field = field_of_key(self.form.current_key or "")
-        return (field.label, field_help(field)) if field else ("", "")
+        if field is None:
+            return "", ""
+        text = field_help(field)
+        if field.path == "task" and self._view is not None:
+            text += f"\nThe library: {', '.join(task.name for task in tasks_of(self._view.settings))}."
+        return field.label, text
 
     def working_asked(self) -> None:
         """A typed value has no working; an assumed one says where it is from."""
@@ -330,6 +337,14 @@ def _same_number(typed: str, value: float) -> bool:
 def _task_of(goal: Goal, view: View) -> Task | None:
     """The task of the library that a goal names."""
     return task_for(str(goal.value("task") or ""), tasks_of(view.settings)) if goal.findings else None
+
+
+def _could_be(typed: str, view: View) -> str:
+    """The tasks that own words might have meant, when they fit several of the library or only a word within."""
+    names = [task.name for task in matching(typed, tasks_of(view.settings))] if typed.strip() else []
+    if not names:
+        return ""
+    return f"Taken as your own words. In the library: {', '.join(names[:4])}; type more of a name for its figures."
 
 
 def _usual(key: str, task: Task | None) -> Assumed | None:

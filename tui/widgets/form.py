@@ -23,7 +23,7 @@ from .drawn import changed_cells
 from .form_body import FormBody
 from .form_editor import FormEditor
 from .form_moves import FormMoves
-from .rows import DrawnRow, Row, columns_for, draw_row
+from .rows import DrawnRow, Row, columns_for, draw_row, with_echo_cut
 
 if TYPE_CHECKING:
     from .note_editor import NoteEditor
@@ -248,10 +248,14 @@ class Form(FormMoves):
         # A text cut to the field is not repeated behind it: it is no longer what stands there.
         text = row.text[: self.body.columns.field]
         live = replace(row, text=text, echo=self.reading(row.key, self.text), error="", status="")
+        lines = len(self.body.drawn[self._index].lines)
         drawn = draw_row(live, self.body.columns, is_current=True)
-        if len(drawn.lines) > len(self.body.drawn[self._index].lines):
+        if len(drawn.lines) > lines:
+            # No row moves while somebody types: what has no line of its own is cut to the rest of the field's line.
+            drawn = draw_row(with_echo_cut(live, self.body.columns), self.body.columns, is_current=True)
+        if len(drawn.lines) > lines:
             return
-        spare = len(self.body.drawn[self._index].lines) - len(drawn.lines)
+        spare = lines - len(drawn.lines)
         self._show_live(replace(drawn, lines=drawn.lines + ((("", "plain"),),) * spare))
 
     def _show_live(self, drawn: DrawnRow) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from rich.cells import cell_len
@@ -111,8 +111,17 @@ def draw_row(row: Row, columns: Columns, *, is_current: bool = False) -> DrawnRo
     return DrawnRow((*lead, *lines), len(lead), columns.field_x, columns.field)
 
 
+# A blank, the sign and a blank stand before an echo; fewer cells of it than this say nothing.
+_BEFORE_ECHO, _LEAST_ECHO = 3, 5
 # Fewer cells than this do not say anything of the words to choose from.
 _LEAST_CHOICES = 12
+
+
+def with_echo_cut(row: Row, columns: Columns) -> Row:
+    """The row with as much of its echo as fits behind the field; with none where that would say nothing."""
+    bare = draw_row(replace(row, echo=""), columns)
+    room = columns.width - line_width(bare.lines[bare.field_line]) - _BEFORE_ECHO
+    return replace(row, echo=fit(shown(row.echo), room).rstrip() if room >= _LEAST_ECHO else "")
 
 
 def _choices(row: Row) -> str:
