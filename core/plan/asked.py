@@ -7,6 +7,7 @@ and asks for no place in the fewest devices. It is judged by the better eye: wha
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from math import inf
 
@@ -19,6 +20,8 @@ from .formulas import contrast_loss_logmar
 
 # An ordinary add up to here is worn without a thought (common practice).
 ADD_ENOUGH_D = 4.0
+# What a goal counts beside others when an add or a magnifier is the better way to it (common practice).
+OTHERWISE_WORTH = 0.25
 REACH_SPARE_MM = 0.5
 
 
@@ -38,12 +41,38 @@ def asking(context: Context, demands: Sequence[Demand]) -> tuple[Demand, ...]:
     return found or tuple(demands)
 
 
-def goal_shares(demands: Sequence[Demand], counted: Sequence[Demand]) -> tuple[float, ...]:
-    """How much each goal counts, by its rank among those that count: first fully, second half; they add up to 1."""
+def goal_shares(context: Context, demands: Sequence[Demand], counted: Sequence[Demand]) -> tuple[float, ...]:
+    """How much each goal counts, by its rank among those that count: first fully, second half; they add up to 1.
+
+    Beside a goal that only a telescope serves, one that is better served another way counts for less.
+    """
     ranks = {demand.index: rank for rank, demand in enumerate(counted)}
-    raw = [1.0 / (ranks[demand.index] + 1) if demand.index in ranks else 0.0 for demand in demands]
+    other = {demand.index for demand in counted if served_otherwise(context, demand)}
+    if len(other) == len(counted):
+        other = set()
+    raw = [
+        (OTHERWISE_WORTH if demand.index in other else 1.0) / (ranks[demand.index] + 1)
+        if demand.index in ranks
+        else 0.0
+        for demand in demands
+    ]
     total = sum(raw) or 1.0
     return tuple(value / total for value in raw)
+
+
+def served_otherwise(context: Context, demand: Demand) -> bool:
+    """Whether a high add or a magnifier of the same power is the better way to a goal: print that is held near.
+
+    It shows several times more characters; only free hands, or hands that do not work so near, speak for a telescope.
+    """
+    if demand.problems or not demand.by_print or demand.kind != "near" or demand.hands_free:
+        return False
+    if "face.reach" in context.person.assumed:
+        return True
+    with unrecorded():
+        return any(
+            distance >= context.person.reach_mm - REACH_SPARE_MM for _, distance in _adds(context, demand)
+        )
 
 
 def _seeing(context: Context, demand: Demand) -> Iterator[EyeIn]:
@@ -85,18 +114,20 @@ def _by_acuity(context: Context, demand: Demand) -> str:
     )
 
 
-def _by_add(context: Context, demand: Demand) -> str:
-    powers = []
+def _adds(context: Context, demand: Demand) -> Iterator[tuple[float, float]]:
+    """Power, D, and working distance, mm, of the add that each seeing eye would need."""
     for eye in _seeing(context, demand):
         if eye.near_m_units is None or demand.goal_m_units is None:
             continue
-        try:
+        with suppress(Refusal):
             distance = required_evd_mm(
                 eye.near_distance_mm, eye.near_m_units, demand.goal_m_units, max(1.0, demand.reserve)
             )
-        except Refusal:
-            continue
-        powers.append((evp_from_evd_d(distance), distance))
+            yield evp_from_evd_d(distance), distance
+
+
+def _by_add(context: Context, demand: Demand) -> str:
+    powers = list(_adds(context, demand))
     if not powers:
         return ""
     power, distance = min(powers)

@@ -197,7 +197,7 @@ def _block(
         )
         found.append(pair[two])
     weights, unused = context.figures.weights, weakest_unused_cap_d(grid.counted)
-    shares = goal_shares(grid.demands, grid.counted)
+    shares = goal_shares(context, grid.demands, grid.counted)
     device = (
         rows, choice, tint is not None, weights, two_eyes(context, choice), lead.needs_correction, unused,
         context.person.hands,

@@ -174,7 +174,7 @@ class Grid:
     def finish(self) -> None:
         """Rank the rows; the first options are in order at once, the rest when they are looked at."""
         weight = self.context.figures.weights[6]
-        positions = position_comfort(self.context.person, self.counted)
+        positions = position_comfort(self.context, self.counted)
         suited = tuple(sorted(positions.items()))
         self._suits = SMALL.get((self.ready, suited), lambda: self._comforts(positions))
         foremost: list[list[int]] = []

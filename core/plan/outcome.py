@@ -30,7 +30,7 @@ from ..optics.focus import evd_mm
 from ..optics.light import relative_brightness
 from ..optics.motion import retinal_slip_deg_s, slip_mar_factor
 from ..stock import Cap, Telescope
-from .asked import without_telescope
+from .asked import served_otherwise, without_telescope
 from .context import Context, EyeIn
 from .formulas import (
     as_recorded,
@@ -78,7 +78,9 @@ def outcome_of(
     except Refusal as refusal:
         found = _cannot(blank, f"{demand.name}: {said(refusal)}")
     without = without_telescope(context, demand)
-    return _not_needed(found, without) if without else found
+    if without:
+        return _not_needed(found, without)
+    return found._replace(better_otherwise=True) if served_otherwise(context, demand) else found
 
 
 def _not_needed(found: Outcome, without: str) -> Outcome:

@@ -8,7 +8,8 @@ weighs more than a line of acuity.
 Every criterion is a number from 0 to 1 times its weight in the settings. A goal's criteria count only as far as the
 goal is reached (its usefulness), so a wide field on a telescope that cannot do the job wins nothing. Goals count by
 their rank: the first fully, the second half, the third a third. A goal that needs no telescope counts for nothing, so
-that it pulls the choice towards no device.
+that it pulls the choice towards no device; print that a high add or a magnifier serves better counts a quarter beside
+goals that only a telescope serves.
 """
 
 from __future__ import annotations
@@ -68,14 +69,14 @@ def clear_degree(
     return log(high / low) / log(demand.farthest_mm / demand.nearest_mm)
 
 
-def position_comfort(person: Person, demands: Sequence[Demand]) -> dict[Position, float]:
+def position_comfort(context: Context, demands: Sequence[Demand]) -> dict[Position, float]:
     """How each position suits these goals: high for spotting, full for long looking, low for near; and the neck."""
-    weights = goal_shares(demands, demands)
+    weights = goal_shares(context, demands, demands)
     found: dict[Position, float] = {"bioptic": 0.0, "full diameter": 0.0, "low": 0.0}
     for weight, demand in zip(weights, demands, strict=True):
         for position, value in _suits(demand).items():
             found[position] += weight * value
-    found["bioptic"] *= _NECK.get(person.neck, 1.0)
+    found["bioptic"] *= _NECK.get(context.person.neck, 1.0)
     return found
 
 
@@ -199,7 +200,7 @@ def score_parts(
     ) or tuple(demands)
     parts: dict[str, list[float]] = {name: [] for name in WEIGHT_NAMES}
     suits = comfort(
-        position_comfort(context.person, counted),
+        position_comfort(context, counted),
         configuration.position,
         configuration.mount,
         telescope,
@@ -214,7 +215,7 @@ def score_parts(
         "two_eyes": two_eyes(context, configuration.eye),
         "simplicity": simplicity(configuration, uncorrected, cap_power, weakest_unused_cap_d(counted)),
     }
-    for share, demand, outcome in zip(goal_shares(demands, counted), demands, outcomes, strict=True):
+    for share, demand, outcome in zip(goal_shares(context, demands, counted), demands, outcomes, strict=True):
         use = goal_use(outcome, steady) if share else 0.0
         if use == 0.0:
             continue

@@ -67,7 +67,7 @@ class Outcome(NamedTuple):
     or the eyes stay within half of their reserve, 1 within it, 2 beyond it. ``vertical_prism`` is what pupils of
     unequal height ask beyond ordinary looking; None for one eye, and where the heights are not measured or alike.
     ``needed`` is False for a goal that the person reaches without any telescope: grade and numbers are then what the
-    tube would do, and count for nothing.
+    tube would do, and count for nothing. ``better_otherwise`` marks print that a high add or a magnifier serves better.
     """
 
     goal_index: int
@@ -123,14 +123,21 @@ class Outcome(NamedTuple):
     vertical_reserve_prism: float | None = None
     vergence_state: Literal[0, 1, 2] = 0
     needed: bool = True
+    better_otherwise: bool = False
     relative_brightness: float | None = None
     slip_deg_s: float | None = None
     slip_mar_factor: float | None = None
 
 
 def leading_outcome(outcomes: Sequence[Outcome]) -> Outcome | None:
-    """The outcome for the first goal that asks for a telescope, else for the first; None without a goal."""
-    return next((outcome for outcome in outcomes if outcome.needed), outcomes[0] if outcomes else None)
+    """The outcome that an option is decided by: for the first goal that only a telescope serves.
+
+    Where there is none, for the first that asks for one, else for the first; None without a goal.
+    """
+    asking = [outcome for outcome in outcomes if outcome.needed] or list(outcomes)
+    return next(
+        (outcome for outcome in asking if not outcome.better_otherwise), asking[0] if asking else None
+    )
 
 
 class ScorePart(NamedTuple):
@@ -170,7 +177,7 @@ class Option(NamedTuple):
 
     @property
     def leading(self) -> Outcome | None:
-        """The outcome for the first goal that asks for a telescope, else for the first; None without a goal."""
+        """The outcome that the option is decided by; see :func:`leading_outcome`."""
         return leading_outcome(self.outcomes)
 
     @property

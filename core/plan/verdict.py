@@ -123,7 +123,7 @@ def _cannot_converge(demand: Demand, chosen: dict) -> str:
 
 
 def decision_of(outcomes: Sequence[Outcome]) -> Decision:
-    """The decision for an option: that for the first goal which asks for a telescope at all."""
+    """The decision for an option: that for the first goal that only a telescope serves, else that asks for one."""
     leading = leading_outcome(outcomes)
     return leading.decision if leading is not None else Decision("trial", "No goal is recorded yet.")
 

@@ -144,3 +144,39 @@ def test_what_would_change_the_answer_is_that_a_telescope_is_needed_then() -> No
     acuity = next(span for span in spans if span.path == "right.distance_acuity")
     assert acuity.what_upper == "a telescope is needed for the goal"
     assert acuity.upper == pytest.approx(1.0, abs=0.01) and acuity.upper > 1.0
+
+
+NEWS = {"task": "newspaper"}
+SUBTITLES = {"task": "television subtitles"}
+SIGN = {"task": "street name sign"}
+WEAK = {
+    "right__distance_acuity": "20/200", "left__distance_acuity": "20/250", "right__near_acuity": "4M @ 40",
+    "left__near_acuity": "5M @ 40", "right__contrast": "1.05", "left__contrast": "1.05",
+    "face__pupil_height_right": "21", "face__pupil_height_left": "21", "face__b_size": "46",
+}  # fmt: skip
+
+
+def test_print_that_an_add_serves_better_does_not_make_the_tube_for_a_sign_too_strong() -> None:
+    """20 D for a newspaper are for a high add or a magnifier: beside a sign and subtitles a tube of 3x at most is first."""
+    found = plan(made([SIGN, NEWS, SUBTITLES], **WEAK), STOCK, SETTINGS)
+    best = found.options[0]
+    assert abs(best.device.leading.magnification) <= 3.0 and best.configuration.position == "bioptic"
+    assert best.outcomes[0].grade == "meets" and best.outcomes[2].grade == "meets"
+    assert [outcome.better_otherwise for outcome in best.outcomes] == [False, True, False]
+    assert found.decision.sentence.startswith("street name sign:")
+    # Alone it counts in full, and with free hands or hands that work from farther off it is for a telescope.
+    alone = plan(made([NEWS], **WEAK), STOCK, SETTINGS)
+    assert alone.options[0].score > 5.0 and alone.decision.sentence.startswith("newspaper:")
+    for goal, changes in (({**NEWS, "hands_free": "yes"}, {}), (NEWS, {"face__reach": "20 cm"})):
+        other = plan(made([SIGN, goal, SUBTITLES], **WEAK, **changes), STOCK, SETTINGS)
+        assert not any(outcome.better_otherwise for outcome in other.options[0].outcomes)
+
+
+def test_the_decision_is_that_of_the_goal_the_device_is_for() -> None:
+    """Print first, a board second: what is decided about the device is decided by the board."""
+    found = plan(made([NEWS, BOARD]), STOCK, SETTINGS)
+    assert found.decision.sentence.startswith("own board:")
+    assert found.options[0].leading is found.options[0].outcomes[1]
+    assert found.options[0].outcomes[0].decision.word == "prefer-alternative"
+    free = plan(made([{**NEWS, "hands_free": "yes"}, BOARD]), STOCK, SETTINGS)
+    assert free.decision.sentence.startswith("newspaper:")
