@@ -347,6 +347,16 @@ def test_nothing_is_wider_than_the_form(width: int) -> None:
             assert field[drawn.field_x - 1] == "[" and field[drawn.field_x + drawn.field_width] == "]"
 
 
+@pytest.mark.parametrize("width", [20, 38, 60])
+def test_a_long_heading_is_whole(width: int) -> None:
+    """A heading that is wider than the form goes on in the next line; the count at its end is never lost."""
+    row = Row("part", "What was delivered, before it goes on the face: 0 of 5", heading=True)
+    drawn = draw_row(row, columns_for(ROWS, width))
+    texts = ["".join(text for text, _ in line) for line in drawn.lines]
+    assert all(len(text) <= width for text in texts)
+    assert " ".join(" ".join(texts).replace("─", " ").split()) == row.label
+
+
 @pytest.mark.parametrize("width", [40, 80])
 def test_error_and_reading_stay_near_the_caret(width: int) -> None:
     """Value, unit, echo and the beginning of the error are within four rows of the caret's."""

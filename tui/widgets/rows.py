@@ -202,10 +202,20 @@ def _sentences(row: Row, columns: Columns) -> list[tuple[Piece, ...]]:
 
 
 def _heading(row: Row, columns: Columns) -> DrawnRow:
+    """The heading with a line behind it, on as many lines as its words need."""
     rule = current_signs().rule
-    text = fit(shown(row.label), min(cell_len(shown(row.label)), columns.width - 4))
-    tail = rule * max(0, columns.width - cell_len(text) - 4)
-    return DrawnRow((((rule * 2 + " ", "rule"), (text, "heading"), (" " + tail, "rule")),), 0, 0, 0, 0)
+    lines: list[tuple[Piece, ...]] = []
+    for number, text in enumerate(wrap(shown(row.label), max(1, columns.width - 4)) or [""]):
+        tail = rule * max(0, columns.width - cell_len(text) - 4)
+        first = number == 0
+        lines.append(
+            (
+                ((rule if first else " ") * 2 + " ", "rule"),
+                (text, "heading"),
+                (" " + tail if first else "", "rule"),
+            )
+        )
+    return DrawnRow(tuple(lines), 0, 0, 0, 0)
 
 
 def _multiline(row: Row, columns: Columns) -> DrawnRow:
