@@ -398,6 +398,20 @@ async def test_the_help_of_a_row_says_how_its_value_is_typed(app, fitting) -> No
             assert not unit or f"Unit: {unit}" in text, each.key
 
 
+async def test_what_stands_above_the_checklist_can_be_read_whole_on_a_low_screen(app, fitting) -> None:
+    """On 12 lines only the beginning of it is seen there; F6 on the first row has the device and every refusal in full."""
+    program = app("LQ-107")
+    async with program.run_test(size=(40, 12)) as pilot:
+        screen, pane = await fitting(pilot)
+        whole = ["".join(text for text, _ in each.parts) for each in pane.state.rows]
+        assert any("full diameter, through the lens" in each for each in whole)
+        await pilot.press("ctrl+home", "f6")
+        await pilot.pause()
+        assert program.screen is not screen
+        page = ["".join(text for text, _ in each.parts) for each in program.screen.sheet.rows]
+        assert set(whole) <= set(page)
+
+
 async def test_the_day_of_the_call_is_the_next_visit(app, fitting, typing) -> None:
     """Typed at the call, the day stands as the next visit, and the message says so."""
     program = app("LQ-107")

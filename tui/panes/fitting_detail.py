@@ -15,7 +15,7 @@ from ..signs import current_signs
 from ..view import View
 from ..widgets.sheet import SheetRow, heading_row, text_row, value_row
 from .fitting_edits import CAUTION, LEFT, REASON, TRAINING, TRAINING_DAY, step_of
-from .fitting_rows import caution_standing, stage_of, training_of
+from .fitting_rows import caution_standing, stage_of, state_rows, training_of
 
 NUMBER = "number:"
 _TARGET = "target"
@@ -191,6 +191,8 @@ def _reason_rows(view: View) -> Iterator[SheetRow]:
     reason = view.case.visit.choice_reason
     if reason:
         yield value_row("Now", reason, role="plain")
+    # Where the screen is low only the beginning of it stands above the checklist.
+    yield from state_rows(view)
 
 
 def _caution_rows(view: View, key: str) -> Iterator[SheetRow]:
