@@ -54,7 +54,7 @@ def grade_words(outcome: Outcome, *, brief: bool = False) -> str:
     """
     signs = current_signs()
     if not outcome.needed:
-        return "none" if brief else "not needed"
+        return "no need" if brief else "not needed"
     sign = {"meets": signs.ok, "nearly": signs.check}.get(outcome.grade, signs.no)
     chance = "" if outcome.probability is None else f" {percent_brief(outcome.probability)}"
     if brief:

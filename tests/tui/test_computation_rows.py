@@ -1,0 +1,48 @@
+"""The words of the computation pane for an option, without a screen. The case is invented, the stock that of practice."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import afocal.core
+from afocal.core.case import Case, new_case
+from afocal.core.plan import plan
+from afocal.core.settings import Settings
+from afocal.core.stock import loads_stock
+from afocal.tui.panes.computation_rows import grade_words, promise_of
+
+SETTINGS = Settings()
+DEMO = Path(afocal.core.__file__).parent / "data" / "demo"
+STOCK = loads_stock((DEMO / "stock.toml").read_text("utf-8"))[0]
+FACES = {"task": "faces near", "distance": "1 m", "detail": "20/200"}
+BOARD = {"task": "own board", "distance": "6 m", "detail": "20/50", "duration": "long"}
+PAGE = {"task": "own page", "distance": "40 cm", "detail": "1M", "hands_free": "yes"}
+
+
+def made(goals: list[dict[str, str]]) -> Case:
+    """A person who sees 20/100 with one eye, with these goals."""
+    case = new_case("C-1", date(2026, 6, 1))
+    for path, text in (("right.distance_acuity", "20/100"), ("right.near_acuity", "2.0M @ 40")):
+        case = case.with_typed(path, text)
+    for index, goal in enumerate(goals):
+        for key, text in goal.items():
+            case = case.with_goal_typed(index, key, text)
+    return case
+
+
+def test_the_list_says_of_a_goal_without_a_telescope_that_there_is_no_need() -> None:
+    """Neither a sign nor a chance stands for what a tube would do where none is needed."""
+    free, asked = plan(made([FACES, BOARD]), STOCK, SETTINGS).options[0].outcomes
+    assert (grade_words(free), grade_words(free, brief=True)) == ("not needed", "no need")
+    assert "meets" in grade_words(asked)
+
+
+def test_what_is_kept_with_a_choice_is_promised_for_the_goal_that_it_is_for() -> None:
+    """The range of the goal stands beside it in the words that the tables know: near, intermediate, distance."""
+    found = plan(made([FACES, BOARD]), STOCK, SETTINGS)
+    promised = promise_of(found.options[0], found.demands)
+    assert promised["goal"] == "own board" and promised["goal_kind"] == "distance"
+    near = plan(made([PAGE]), STOCK, SETTINGS)
+    assert promise_of(near.options[0], near.demands)["goal_kind"] == "near"
+    assert promise_of(plan(made([]), STOCK, SETTINGS).options[0], ()) == {}
