@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -17,6 +18,9 @@ from afocal.tui.screens.case import CaseScreen
 from afocal.tui.screens.case_list import CaseListScreen
 from afocal.tui.screens.dialogs import Ask
 
+sys.path.insert(0, str(Path(__file__).parent))
+from waiting import ground, until
+
 Seen = Callable[[AfocalApp], str]
 
 
@@ -29,23 +33,6 @@ async def opened(
     async with app.run_test(size=size) as pilot:
         await until(pilot, lambda: ground(app).table.row_count == len(list(workspace.cases.glob("*.toml"))))
         yield app, pilot
-
-
-async def until(pilot: Pilot[Any], holds: Callable[[], bool]) -> None:
-    """Wait until something holds."""
-    for _ in range(600):
-        if holds():
-            await pilot.pause()
-            return
-        await pilot.pause(0.02)
-    raise AssertionError("it did not come about")
-
-
-def ground(app: AfocalApp) -> CaseListScreen:
-    """The list."""
-    screen = app.screen_stack[0]
-    assert isinstance(screen, CaseListScreen)
-    return screen
 
 
 def codes(app: AfocalApp) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import sys
 import time
 from collections.abc import Awaitable, Callable
 from pathlib import Path
@@ -22,19 +23,12 @@ from afocal.tui.screens.case import CaseScreen, answer_sentence
 from afocal.tui.screens.case_list import CaseListScreen
 from afocal.tui.screens.dialogs import Decide, Page, Pick
 
+sys.path.insert(0, str(Path(__file__).parent))
+from waiting import until
+
 CaseWaiter = Callable[[Pilot[Any]], Awaitable[CaseScreen]]
 Typing = Callable[..., Awaitable[None]]
 Seen = Callable[[AfocalApp], str]
-
-
-async def until(pilot: Pilot[Any], holds: Callable[[], bool]) -> None:
-    """Wait until something holds."""
-    for _ in range(400):
-        if holds():
-            await pilot.pause()
-            return
-        await pilot.pause(0.02)
-    raise AssertionError("it did not come about")
 
 
 @pytest.mark.parametrize(("key", "place"), [("f3", "computation"), ("f4", "fitting"), ("f5", "notes")])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import sys
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
 from datetime import datetime
@@ -19,7 +20,9 @@ from afocal.core.store.filesystem import FileSystem
 from afocal.core.workspace import Workspace, demo_workspace
 from afocal.tui.app import AfocalApp
 from afocal.tui.screens.case import CaseScreen
-from afocal.tui.screens.case_list import CaseListScreen
+
+sys.path.insert(0, str(Path(__file__).parent))
+from waiting import ground, until
 
 CaseWaiter = Callable[[Pilot[Any]], Awaitable[CaseScreen]]
 Seen = Callable[[AfocalApp], str]
@@ -64,23 +67,6 @@ def make_markup(path: Path) -> None:
 
 
 HOSTILE = [make_link, make_pipe, make_large, make_deep, make_escape, make_raw_escape]
-
-
-async def until(pilot: Pilot[Any], holds: Callable[[], bool]) -> None:
-    """Wait until something holds."""
-    for _ in range(400):
-        if holds():
-            await pilot.pause()
-            return
-        await pilot.pause(0.02)
-    raise AssertionError("it did not come about")
-
-
-def ground(app: AfocalApp) -> CaseListScreen:
-    """The list."""
-    screen = app.screen_stack[0]
-    assert isinstance(screen, CaseListScreen)
-    return screen
 
 
 @pytest.fixture
