@@ -9,9 +9,9 @@ These functions only compute; a folder is made by whoever writes into it
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
-from hashlib import sha256
 from pathlib import Path
+from typing import NamedTuple
+from zlib import crc32
 
 APP_NAME = "afocal"
 HISTORY_FOLDER_NAME = ".history"
@@ -102,9 +102,12 @@ def documents_dir(case_path: Path) -> Path:
 
 
 def index_file(folder: Path) -> Path:
-    """The list's index of one case folder; its name holds a digest of the folder's path."""
-    digest = sha256(os.fsencode(os.path.abspath(folder))).hexdigest()[:16]
-    return cache_dir() / f"cases-{digest}.sqlite"
+    """The list's index of one case folder; its name holds a checksum of the folder's path and its length.
+
+    A checksum will do: should two folders ever share an index, the check against the folder puts it right.
+    """
+    path = os.path.abspath(folder)
+    return cache_dir() / f"cases-{crc32(os.fsencode(path)):08x}{len(path):04x}.sqlite"
 
 
 def known_good_file() -> Path:
@@ -112,8 +115,7 @@ def known_good_file() -> Path:
     return cache_dir() / "known-good.txt"
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(NamedTuple):
     """One place in use: its name, where it is, and what is stored there."""
 
     name: str

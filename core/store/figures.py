@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 CASE, PAIR, JUDGED, RETURN, REPEAT = "case", "pair", "judged", "returned", "repeat"
@@ -32,8 +31,7 @@ class Figure(NamedTuple):
     value: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Sums:
+class Sums(NamedTuple):
     """The sums over all cases. ``squares`` are sums of squares: of deviations from the mean for pairs, of repeats as
     they are.
     """

@@ -10,9 +10,8 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 from ..errors import AfocalError, EntryRefusal, FileRefusal
 from .figures import INSERT_FIGURE, Sums, figure_rows, stored_sums
@@ -47,8 +46,7 @@ _FEW = 1000
 _ROWS = ", ".join(ROW_COLUMNS)
 
 
-@dataclass(frozen=True, slots=True)
-class IndexedFile:
+class IndexedFile(NamedTuple):
     """One file as the index is to hold it: its state, its header, or the problem that kept it from being
     read."""
 

@@ -8,9 +8,8 @@ with the keys of ``OUTCOME_COLUMNS``, and under ``figures`` what it adds to a lo
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 from ..printable import printable
 from .figures import FIGURES_TABLE
@@ -120,8 +119,7 @@ WHERE note <> '' OR code IN
 """
 
 
-@dataclass(frozen=True, slots=True)
-class ListRow:
+class ListRow(NamedTuple):
     """One line of the case list. ``problem`` says why a file is damaged, ``note`` what else is to be
     looked at.
 
@@ -143,8 +141,7 @@ class ListRow:
     note: str
 
 
-@dataclass(frozen=True, slots=True)
-class FileState:
+class FileState(NamedTuple):
     """What tells whether a file changed: name, modification and status-change time in ns, size in bytes."""
 
     name: str
