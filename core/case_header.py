@@ -60,7 +60,7 @@ def _outcomes(visit: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
     yield {
         "visit_date": visit.get("date", ""),
         "eye": eye,
-        "goal": (_text(goals[0], "task") if goals else "") or _text(promised, "goal"),
+        "goal": _text(promised, "goal") or (_text(goals[0], "task") if goals else ""),
         "goal_kind": _text(promised, "goal_kind"),
         "device": _text(choice, "telescope"),
         "promised_logmar": promised.get("logmar"),

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import afocal.core
 from afocal.core.case import Case, new_case
+from afocal.core.case_file import dumps_case
+from afocal.core.case_header import case_header
 from afocal.core.plan import plan
 from afocal.core.settings import Settings
 from afocal.core.stock import loads_stock
@@ -46,3 +49,16 @@ def test_what_is_kept_with_a_choice_is_promised_for_the_goal_that_it_is_for() ->
     near = plan(made([PAGE]), STOCK, SETTINGS)
     assert promise_of(near.options[0], near.demands)["goal_kind"] == "near"
     assert promise_of(plan(made([]), STOCK, SETTINGS).options[0], ()) == {}
+
+
+def test_a_look_back_names_the_goal_that_was_promised() -> None:
+    """The first goal of the list needs no telescope: what is looked back on is what the device was chosen for."""
+    case = made([FACES, BOARD])
+    found = plan(case, STOCK, SETTINGS)
+    visit = replace(
+        case.visit,
+        choice=found.options[0].configuration,
+        promised=promise_of(found.options[0], found.demands),
+    )
+    (outcome,) = case_header(dumps_case(case.with_visit(visit)))["outcomes"]
+    assert outcome["goal"] == "own board"
