@@ -10,6 +10,8 @@ from ..core.case import Case
 from ..core.configuration import Configuration
 from .widgets.lines import Weight
 
+READ_ONLY = "This visit is signed and read-only: add an addendum, or begin a new visit."
+
 
 class CaseEdited(Message):
     """A pane wants the case changed. ``change`` makes the new case or raises one of our refusals.

@@ -9,7 +9,8 @@ import pytest
 from afocal.core.case import StepResult
 from afocal.core.case_file import loads_case
 from afocal.core.fitting.progress import next_open
-from afocal.tui.panes.fitting import READ_ONLY, FittingPane
+from afocal.tui.messages import READ_ONLY
+from afocal.tui.panes.fitting import FittingPane
 
 SIZES = [(80, 24), (40, 12)]
 POWER = "verify.power.right"

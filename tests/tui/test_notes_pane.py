@@ -11,6 +11,7 @@ from textual.pilot import Pilot
 
 from afocal.core.case_file import loads_case
 from afocal.tui.app import AfocalApp
+from afocal.tui.messages import READ_ONLY
 from afocal.tui.panes import notes as notes_module
 from afocal.tui.panes.notes import DOCUMENTS
 from afocal.tui.screens.case import CaseScreen
@@ -222,3 +223,21 @@ async def test_go_to_finds_the_parts_of_the_note(
         await pilot.pause()
         assert running.focused is pane.words
         assert not pane.go_to("part.9999") and not pane.go_to("face.pd")
+
+
+async def test_words_typed_into_a_signed_visit_are_answered(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter
+) -> None:
+    """Nothing goes in, and the line says why and what can be done; moving through the words says nothing."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen, pane = await notes(pilot, case_screen)
+        pane.show(replace(screen.view, read_only=True))
+        words, said = pane.words.text, len(screen.messages.recent)
+        await pilot.press("down", "end", "home")
+        await pilot.pause()
+        assert len(screen.messages.recent) == said
+        await pilot.press("x")
+        await pilot.pause()
+        assert pane.words.text == words
+        assert screen.messages.recent[-1].text == READ_ONLY

@@ -17,7 +17,7 @@ from ...core.fitting.progress import next_attention, next_open, plans_next_visit
 from ...core.fitting.types import Step
 from ...core.fitting.verdict import CALL_KEY, CAUTIONS_KEY
 from ...core.training import session_day
-from ..messages import CaseEdited, Told
+from ..messages import READ_ONLY, CaseEdited, Told
 from ..quiet import QuietContainer
 from ..view import View
 from ..widgets.form import Form, Row
@@ -40,7 +40,6 @@ from .fitting_rows import fitting_rows, reading_of, state_rows
 WIDE = 120
 # From this height on the panel has room for a heading.
 TALL = 14
-READ_ONLY = "This visit is signed and read-only: add an addendum, or begin a new visit."
 
 
 class StillSheet(Sheet, can_focus=False):

@@ -10,6 +10,7 @@ from typing import Literal
 
 from textual import on
 from textual.app import ComposeResult
+from textual.events import Key
 from textual.timer import Timer
 from textual.widgets import TextArea
 
@@ -18,7 +19,7 @@ from ...core.case import Case
 from ...core.documents.chart_note import chart_note, note_difference, note_digest
 from ...core.documents.own_templates import own_handout, own_note
 from ...core.errors import AfocalError
-from ..messages import CaseEdited, Told
+from ..messages import READ_ONLY, CaseEdited, Told
 from ..quiet import QuietLabel
 from ..safe_text import clean
 from ..view import View
@@ -130,6 +131,12 @@ class NotesPane(Pane):
         if self._timer is not None:
             self._timer.stop()
         self._timer = self.set_timer(PAUSE_S, self.accept_typed)
+
+    def on_key(self, event: Key) -> None:
+        """A letter that the words do not take because the visit is signed is answered with the reason."""
+        if event.is_printable and self.words.has_focus and self.words.read_only:
+            event.stop()
+            self.post_message(Told(READ_ONLY, "error"))
 
     def accept_typed(self) -> None:
         """Words typed so far go into the case."""
