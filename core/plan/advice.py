@@ -7,6 +7,7 @@ from typing import Literal
 
 from ..configuration import EyeChoice
 from ..goals import Demand
+from .asked import first_eye
 from .context import Context
 from .formulas import interocular_difference_logmar
 from .types import EyeAdvice, Rule, Side
@@ -24,7 +25,7 @@ def eye_advice(context: Context, demands: Sequence[Demand]) -> EyeAdvice:
     if not right.usable and not left.usable:
         words = "Neither eye has an acuity to compute with; no telescope is advised."
         return EyeAdvice("measure first", words, (right.closed, left.closed), (), None, None, person.fusion)
-    lead: Side = context.leading
+    lead: Side = first_eye(context, demands)
     if not (right.usable and left.usable):
         other = context.eye("left" if lead == "right" else "right")
         words = f"The {lead} eye, the only one that can be computed with."
@@ -61,8 +62,10 @@ def _says(fusion: bool | None, two: bool, lead: Side) -> Advised:
 def _choose(
     context: Context, demands: Sequence[Demand], difference: float | None, alike: bool
 ) -> tuple[Advised, str]:
-    person, lead = context.person, context.leading
+    person, lead = context.person, first_eye(context, demands)
     better = f"the {lead} eye, which sees better" if difference and difference >= 0.02 else f"the {lead} eye"
+    if lead != context.leading:
+        better = f"the {lead} eye, which reads smaller print"
     if person.fusion is False or person.suppression in ("right", "left", "alternating"):
         return lead, f"One eye, {better}: without fusion two tubes show two pictures."
     if person.double_vision == "always":

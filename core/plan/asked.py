@@ -15,7 +15,7 @@ from ..errors import Refusal
 from ..formula import unrecorded
 from ..goals import Demand
 from ..magnification import evp_from_evd_d, required_evd_mm
-from .context import Context, EyeIn
+from .context import Context, EyeIn, Side
 from .formulas import contrast_loss_logmar
 
 # An ordinary add up to here is worn without a thought (common practice).
@@ -39,6 +39,11 @@ def asking(context: Context, demands: Sequence[Demand]) -> tuple[Demand, ...]:
     """The goals that ask for a telescope; all of them where none does, so that the options keep an order."""
     found = tuple(demand for demand in demands if not without_telescope(context, demand))
     return found or tuple(demands)
+
+
+def first_eye(context: Context, counted: Sequence[Demand]) -> Side:
+    """The eye that one tube goes before for these goals."""
+    return context.first_eye(bool(counted) and all(demand.by_print for demand in counted))
 
 
 def goal_shares(context: Context, demands: Sequence[Demand], counted: Sequence[Demand]) -> tuple[float, ...]:

@@ -266,6 +266,10 @@ class Context:
         (first, better), (second, _) = sorted(found)
         return better if first < READS_ALIKE * second else self.leading
 
+    def first_eye(self, only_print: bool) -> Side:
+        """The eye that one tube goes before: for print alone the one that reads better, else the one that leads."""
+        return self.reading if only_print else self.leading
+
     def order(self, sides: tuple[Side, ...]) -> tuple[Side, ...]:
         """Those eyes, the leading one first."""
         lead = self.leading

@@ -198,8 +198,9 @@ def _block(
         found.append(pair[two])
     weights, unused = context.figures.weights, weakest_unused_cap_d(grid.counted)
     shares = goal_shares(context, grid.demands, grid.counted)
+    worth = two_eyes(context, choice, grid.counted)
     device = (
-        rows, choice, tint is not None, weights, two_eyes(context, choice), lead.needs_correction, unused,
+        rows, choice, tint is not None, weights, worth, lead.needs_correction, unused,
         context.person.hands,
     )  # fmt: skip
 
@@ -207,7 +208,7 @@ def _block(
         used, points = weighted(found, shares, len(rows.rows))
         extra = SMALL.get(
             device,
-            lambda: _extra(ready, context, rows, choice, tint is not None, lead.needs_correction, unused),
+            lambda: _extra(ready, context, rows, worth, tint is not None, lead.needs_correction, unused),
         )
         return [p + u * e for p, u, e in zip(points, used, extra, strict=True)], used
 
@@ -219,14 +220,14 @@ def _extra(
     ready: Prepared,
     context: Context,
     rows: EyeRows,
-    choice: EyeChoice,
+    eyes_worth: float,
     tinted: bool,
     needs: bool,
     unused: float,
 ) -> list[float]:
     """What the device itself is worth apart from the goals and the place, by row."""
     weights = context.figures.weights
-    pair = weights[8] * two_eyes(context, choice)
+    pair = weights[8] * eyes_worth
     worths = {cap.power_d: cap_worth(cap.power_d, unused) for cap in ready.stock.caps}
     simplicity = weights[9]
     found: list[float] = []

@@ -21,7 +21,7 @@ from ..configuration import Configuration, Mount, Position
 from ..goals import Demand
 from ..person import Person
 from ..stock import Telescope
-from .asked import goal_shares
+from .asked import first_eye, goal_shares
 from .context import WEIGHT_NAMES, Context
 from .formulas import (
     chance_worth,
@@ -126,10 +126,10 @@ def steady_power(person: Person) -> float:
 LEADING_EYE_WORTH = 0.2
 
 
-def two_eyes(context: Context, eye: str) -> float:
-    """Two tubes are worth most when the eyes are alike; a single one is for the eye that leads."""
+def two_eyes(context: Context, eye: str, demands: Sequence[Demand]) -> float:
+    """Two tubes are worth most when the eyes are alike; a single one is for the eye that leads, or reads better."""
     if eye != "both":
-        return LEADING_EYE_WORTH if eye == context.leading else 0.0
+        return LEADING_EYE_WORTH if eye == first_eye(context, demands) else 0.0
     right, left = context.right.logmar, context.left.logmar
     if right is None or left is None:
         return 0.6
@@ -212,7 +212,7 @@ def score_parts(
         "low_power": low_power_worth(device.leading.magnification),
         "comfort": suits,
         "hands_free": hands(telescope, context.person),
-        "two_eyes": two_eyes(context, configuration.eye),
+        "two_eyes": two_eyes(context, configuration.eye, counted),
         "simplicity": simplicity(configuration, uncorrected, cap_power, weakest_unused_cap_d(counted)),
     }
     for share, demand, outcome in zip(goal_shares(context, demands, counted), demands, outcomes, strict=True):

@@ -11,8 +11,8 @@ from ..configuration import Configuration
 from ..goals import Demand
 from ..stock import Cap, Filter, Telescope
 from .advice import CONTRAST_ALIKE_LOG
-from .asked import reached_by
-from .context import Context, EyeIn
+from .asked import first_eye, reached_by
+from .context import Context, EyeIn, Side
 from .device import FRONT_MOUNTS
 from .ranking import HEAVY_G, LIGHT_G, glare_of, steady_power
 from .reasons_face import face_reasons
@@ -86,7 +86,8 @@ def reasons_of(
     _of_cap(context, device, demands, outcomes, found)
     _of_steadiness(context, outcomes, device, found)
     face_reasons(context, telescope, configuration, device, found.pro, found.con)
-    _of_eyes(context, configuration, device, found)
+    counted = [d for d, outcome in zip(demands, outcomes, strict=True) if outcome.needed] or demands
+    _of_eyes(context, configuration, device, first_eye(context, counted), found)
     return tuple(found.good), tuple(found.bad)
 
 
@@ -291,10 +292,12 @@ def _of_steadiness(
         found.con(f"It weighs {carried_g:g} g on the nose{both}.")
 
 
-def _why_leading(context: Context) -> str:
+def _why_leading(context: Context, side: Side) -> str:
     """Why the other eye than the one of this option would be first, by what decided it."""
-    lead = context.eye(context.leading)
+    lead = context.eye(side)
     other = context.left if lead.side == "right" else context.right
+    if side != context.leading:
+        return f"The {side} eye reads smaller print."
     if lead.logmar is not None and other.logmar is not None and abs(lead.logmar - other.logmar) >= 0.02:
         return f"The {lead.side} eye sees better, by {abs(lead.logmar - other.logmar):.2f} log."
     if other.usable and abs(lead.log_cs - other.log_cs) >= CONTRAST_ALIKE_LOG:
@@ -306,11 +309,13 @@ def _why_leading(context: Context) -> str:
     return f"The {lead.side} eye leads."
 
 
-def _of_eyes(context: Context, configuration: Configuration, device: DeviceNumbers, found: Reasons) -> None:
+def _of_eyes(
+    context: Context, configuration: Configuration, device: DeviceNumbers, first: Side, found: Reasons
+) -> None:
     if configuration.eye != "both":
         other = context.left if configuration.eye == "right" else context.right
-        if configuration.eye != context.leading:
-            found.con(_why_leading(context))
+        if configuration.eye != first:
+            found.con(_why_leading(context, first))
         elif other.usable:
             found.pro(f"The {other.side} eye stays free to look around and into the hidden ring.")
         elif configuration.position == "full diameter":

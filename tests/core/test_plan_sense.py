@@ -162,7 +162,7 @@ def test_print_is_asked_of_the_eye_that_reads_better() -> None:
     found = plan(case, STOCK, SETTINGS)
     assert found.needs[0].required_evp_d == pytest.approx(5.0)
     assert found.options[0].configuration.eye == "left"
-    assert "The first option is for the left eye all the same" in found.eye_advice.sentence
+    assert found.eye_advice.choice == "left"
     table = found.alternatives[0]
     telescope = next(row for row in table.rows if row.kind == "telescope")
     assert telescope.reaches and "falls short" not in table.sentence
@@ -223,3 +223,33 @@ def test_a_narrow_seeing_field_takes_in_only_a_part_of_what_the_tube_shows() -> 
     for width in ("", "120"):
         wide = plan(made(goal, right__visual_field=width, left__visual_field=width), STOCK, SETTINGS)
         assert not any("seeing field" in words for words in wide.options[0].reasons_against)
+
+
+def test_for_print_alone_one_tube_goes_before_the_eye_that_reads_better() -> None:
+    """The right eye leads by letters, the left one reads smaller print by a hair: for a book it is the left, for a stage the right."""
+    reads = {
+        "right__near_acuity": "2.2M @ 40",
+        "left__near_acuity": "2.0M @ 40",
+        "left__distance_acuity": "20/125",
+    }
+    book = plan(made([BOOK], **reads), STOCK, SETTINGS)
+    assert book.eye_advice.choice == "left" and "reads smaller print" in book.eye_advice.sentence
+    assert book.options[0].configuration.eye == "left"
+    other = next(o for o in book.options if o.configuration.eye == "right")
+    assert "The left eye reads smaller print." in other.reasons_against
+    stage = plan(made([STAGE], **reads), STOCK, SETTINGS)
+    assert stage.eye_advice.choice == "right" and stage.options[0].configuration.eye == "right"
+
+
+def test_a_first_option_for_the_other_eye_than_the_one_advised_is_explained() -> None:
+    """The left eye has the letters, the right one the contrast that a face asks for: both are said, and why."""
+    case = made(
+        [{"task": "facial expression"}],
+        right__contrast="1.65",
+        left__contrast="0.90",
+        left__distance_acuity="20/63",
+    )
+    found = plan(case, STOCK, SETTINGS)
+    assert found.eye_advice.choice == "left" and found.options[0].configuration.eye == "right"
+    words = found.eye_advice.sentence
+    assert "The first option is for the right eye all the same. The best one for the left eye is " in words
