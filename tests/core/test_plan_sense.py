@@ -245,7 +245,7 @@ def test_a_first_option_for_the_other_eye_than_the_one_advised_is_explained() ->
     """The left eye has the letters, the right one the contrast that a face asks for: both are said, and why."""
     case = made(
         [{"task": "facial expression"}],
-        right__contrast="1.65",
+        right__contrast="1.80",
         left__contrast="0.90",
         left__distance_acuity="20/63",
     )
