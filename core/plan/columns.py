@@ -82,10 +82,17 @@ def columns(
         alone, together = judge(
             rows.variants, seen, spread.counts, standing, clear, goal, unions, passes < 1.0
         )
-        one = Column(bytes(spread.over_rows(alone.grades)), alone.uses, alone.points, spread)
+        one = Column(
+            bytes(spread.over_rows(alone.grades)), array("d", alone.uses), array("d", alone.points), spread
+        )
         if pairing is None:
             return one, one
-        return one, Column(bytes(spread.over_rows(together.grades)), together.uses, together.points, spread)
+        return one, Column(
+            bytes(spread.over_rows(together.grades)),
+            array("d", together.uses),
+            array("d", together.points),
+            spread,
+        )
 
     return COLUMNS.get(key, make)
 

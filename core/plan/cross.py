@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from array import array
+from collections.abc import Sequence
+
 from ..configuration import EYES, Correction, EyeChoice
 from ..goals import Demand
 from ..stock import Filter, Stock
@@ -204,13 +207,15 @@ def _block(
         context.person.hands,
     )  # fmt: skip
 
-    def make() -> tuple[list[float], list[float]]:
+    def make() -> tuple[Sequence[float], Sequence[float]]:
         used, points = weighted(found, shares, len(rows.rows))
         extra = SMALL.get(
             device,
             lambda: _extra(ready, context, rows, worth, tint is not None, lead.needs_correction, unused),
         )
-        return [p + u * e for p, u, e in zip(points, used, extra, strict=True)], used
+        base = [p + u * e for p, u, e in zip(points, used, extra, strict=True)]
+        # Kept for many plans: a third of what lists of numbers take.
+        return array("d", base), array("d", used)
 
     base, used = SMALL.get((device, shares, tuple(found)), make)
     return Block(choice, tint, rows, found, usable, base, used, frame, no_full, order)
@@ -224,13 +229,13 @@ def _extra(
     tinted: bool,
     needs: bool,
     unused: float,
-) -> list[float]:
+) -> array[float]:
     """What the device itself is worth apart from the goals and the place, by row."""
     weights = context.figures.weights
     pair = weights[8] * eyes_worth
     worths = {cap.power_d: cap_worth(cap.power_d, unused) for cap in ready.stock.caps}
     simplicity = weights[9]
-    found: list[float] = []
+    found = array("d")
     for variant in rows.variants:
         first, plains, caps = variant.rows[0], variant.settings.plains, variant.settings.caps
         fixed = (
@@ -246,5 +251,5 @@ def _extra(
         found.append(fixed + simplicity * plain)
         if plains > 1:
             found.append(fixed + simplicity * (plain * HYPERFOCAL_WORTH))
-        found += [fixed + simplicity * (plain * worths[cap.power_d]) for cap in caps]
+        found.extend(fixed + simplicity * (plain * worths[cap.power_d]) for cap in caps)
     return found

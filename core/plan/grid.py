@@ -6,7 +6,7 @@ the options that are looked at are made, in order.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -54,8 +54,8 @@ class Block:
     rows: EyeRows
     columns: list[Column]
     usable: list[bool]
-    base: list[float]
-    used: list[float]
+    base: Sequence[float]
+    used: Sequence[float]
     frame: Frame
     no_full: list[bool]
     order: int
