@@ -17,7 +17,7 @@ from ..magnification import (
 )
 from ..print_size import logmar_of_near_print
 from ..reading import ReadingPoint, fit_reading_curve, target_evd_mm
-from .asked import without_telescope
+from .asked import served_otherwise, without_telescope
 from .context import LETTERS, Context, EyeIn
 from .formulas import GOOD_CHANCE_SCORE, threshold_print_from_acuity_m_units
 from .types import Method, Need
@@ -80,7 +80,14 @@ def need_of(context: Context, demand: Demand) -> Need:
         characters_wanted=demand.characters,
         problems=tuple(problems),
         sentence=_sentence(
-            demand, magnification, evd, evp, lows, problems, bool(without_telescope(context, demand))
+            demand,
+            magnification,
+            evd,
+            evp,
+            lows,
+            problems,
+            bool(without_telescope(context, demand)),
+            served_otherwise(context, demand),
         ),
     )
 
@@ -193,14 +200,21 @@ def _contrast(context: Context, eye: EyeIn, demand: Demand) -> tuple[float | Non
 
 def _sentence(
     demand: Demand, magnification: float | None, evd: float | None, evp: float | None,
-    lows: tuple[float | None, float | None], problems: list[str], free: bool,
+    lows: tuple[float | None, float | None], problems: list[str], free: bool, otherwise: bool,
 ) -> str:  # fmt: skip
     if problems:
         return problems[0]
     if evd is not None and evp is not None:
         span = f", {lows[0]:.1f} to {lows[1]:.1f} D by the methods" if lows[0] != lows[1] else ""
-        add = "; an ordinary add gives it" if free else ""
-        return f"{demand.name}: an equivalent viewing distance of {evd:.0f} mm ({evp:.1f} D{span}){add}."
+        way = ""
+        if free:
+            way = "; an ordinary add gives it"
+        elif otherwise:
+            way = (
+                "; a high add or a magnifier of that power shows more at once, so that beside goals which only a "
+                "telescope serves it counts a quarter"
+            )
+        return f"{demand.name}: an equivalent viewing distance of {evd:.0f} mm ({evp:.1f} D{span}){way}."
     if magnification is not None:
         if free:
             return f"{demand.name}: seen without magnification."

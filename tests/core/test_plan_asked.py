@@ -163,6 +163,7 @@ def test_print_that_an_add_serves_better_does_not_make_the_tube_for_a_sign_too_s
     assert abs(best.device.leading.magnification) <= 3.0 and best.configuration.position == "bioptic"
     assert best.outcomes[0].grade == "meets" and best.outcomes[2].grade == "meets"
     assert [outcome.better_otherwise for outcome in best.outcomes] == [False, True, False]
+    assert ["counts a quarter" in need.sentence for need in found.needs] == [False, True, False]
     assert found.decision.sentence.startswith("street name sign:")
     # Alone it counts in full, and with free hands or hands that work from farther off it is for a telescope.
     alone = plan(made([NEWS], **WEAK), STOCK, SETTINGS)
