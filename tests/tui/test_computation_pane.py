@@ -231,14 +231,24 @@ async def test_every_option_and_line_can_be_reached(
             assert widget.region.contains_point(running.cursor_position)
 
 
-def test_a_grade_fits_a_narrow_column() -> None:
-    """In six cells stands the sign with the chance, or with a short word where there is no chance; nothing is cut."""
-    for grade in GRADES:
-        for chance in (None, 0.0004, 0.41, 0.999):
-            outcome = SimpleNamespace(needed=True, grade=grade, probability=chance)
-            words = grade_words(outcome, brief=True)  # type: ignore[arg-type]
-            assert 2 < len(words) <= 6, words
-            assert ("%" in words) == (chance is not None)
+async def test_a_grade_fits_a_narrow_column(app: Callable[[str], AfocalApp], case_screen: CaseWaiter) -> None:
+    """Where it is narrow stands the sign with the chance, or with a short word where there is none; nothing is cut."""
+    running = app("LQ-101")
+    async with running.run_test(size=(40, 12)) as pilot:
+        screen = await case_screen(pilot)
+        await pilot.press("f3")
+        await pilot.pause()
+        room = screen.pane.options.columns[-1].width  # type: ignore[attr-defined]
+    outcomes = [
+        SimpleNamespace(needed=True, grade=grade, probability=chance)
+        for grade in GRADES
+        for chance in (None, 0.0004, 0.41, 0.999)
+    ]
+    for outcome in [SimpleNamespace(needed=False), *outcomes]:
+        words = grade_words(outcome, brief=True)  # type: ignore[arg-type]
+        assert 2 < len(words) <= room, words
+        if outcome.needed:
+            assert ("%" in words) == (outcome.probability is not None)
 
 
 @pytest.mark.parametrize("size", [(80, 24), (40, 12)])

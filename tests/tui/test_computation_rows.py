@@ -13,7 +13,8 @@ from afocal.core.case_header import case_header
 from afocal.core.plan import plan
 from afocal.core.settings import Settings
 from afocal.core.stock import loads_stock
-from afocal.tui.panes.computation_rows import grade_words, promise_of
+from afocal.tui.panes.computation_rows import explained, grade_words, option_rows, plan_rows, promise_of
+from afocal.tui.view import View
 
 SETTINGS = Settings()
 DEMO = Path(afocal.core.__file__).parent / "data" / "demo"
@@ -62,3 +63,30 @@ def test_a_look_back_names_the_goal_that_was_promised() -> None:
     )
     (outcome,) = case_header(dumps_case(case.with_visit(visit)))["outcomes"]
     assert outcome["goal"] == "own board"
+
+
+def test_the_help_for_a_number_is_in_plain_words() -> None:
+    """F1 on every number of an option: what it is in a sentence, formula, domain, source; no mark or name that only a
+    programmer knows, and where several formulas may have made it, none is picked."""
+    goals = [BOARD, PAGE]
+    found = plan(made(goals), STOCK, SETTINGS)
+    view = View(made(goals), SETTINGS, STOCK, found.person, found)
+    picked = [found.options[0], next(each for each in found.options if each.cap is not None)]
+    rows = [row for option in picked for row in option_rows(view, option, with_sensitivity=False)]
+    keys = {row.key: row.parts[0][0].strip(" :") for row in [*rows, *plan_rows(view)] if ":" in row.key}
+    assert len(keys) > 20
+    explained_ones = 0
+    for key, label in keys.items():
+        title, text = explained(key, label)
+        assert title == label
+        assert not set("`_") & set(text), text
+        if "Formula: " in text:
+            explained_ones += 1
+            assert text.splitlines()[0].endswith((".", ":")) and "Source: " in text
+        else:
+            assert text.startswith("More than one formula") and "F6" in text
+    assert explained_ones > len(keys) / 2
+    assert "More than one" in explained("device:0:cap.clear_from_mm")[1]
+    assert explained("device:0:eyes.1.field.real_field_deg")[1].startswith(
+        "Whole angle of the object space seen"
+    )

@@ -93,7 +93,7 @@ class ComputationPane(Pane):
 
     def _lay_out_columns(self) -> None:
         """Rank, option and a grade for each goal: in a word where there is room, as sign and chance where not."""
-        width = 6 if self._is_narrow else 13
+        width = 7 if self._is_narrow else 13
         self.options.columns = (
             Column("rank", "No", 4),
             Column("option", "Option", 22, flexible=True),
@@ -192,7 +192,7 @@ class ComputationPane(Pane):
     def help_topic(self) -> tuple[str, str]:
         """What the number under the caret is."""
         key = self.detail.current_key if self.detail.has_focus else None
-        return explained(key) if key else ("", "")
+        return explained(key, self.detail.current_label) if key else ("", "")
 
     def working_asked(self) -> None:
         """The working of the number under the caret; in the list, of the chance for the first goal."""

@@ -6,15 +6,18 @@ The key of a row says which number it is: ``goal:0:probability``, ``device:0:tra
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any
 
 from ...core.documents.numbers import Shown, device_numbers, outcome_numbers
-from ...core.formula import REGISTRY
+from ...core.formula import REGISTRY, Formula
 from ...core.goals import Demand
+from ...core.plan.provenance import makers_of
 from ...core.plan.types import Option, Outcome
 from ...core.plan.verdict import percent_brief
+from ...core.sources import SOURCES
 from ..signs import current_signs
 from ..view import View
 from ..widgets.sheet import SheetRow, heading_row, text_row, value_row
@@ -50,7 +53,7 @@ def device_words(option: Option) -> str:
 def grade_words(outcome: Outcome, *, brief: bool = False) -> str:
     """The grade with its sign, and the chance; a goal that needs no telescope has neither.
 
-    Brief it takes six cells: sign and chance, or sign and a short word where there is no chance.
+    Brief it takes seven cells at most: sign and chance, or sign and a short word where there is no chance.
     """
     signs = current_signs()
     if not outcome.needed:
@@ -192,15 +195,40 @@ def _refused_rows(view: View) -> Iterator[SheetRow]:
         yield text_row(f"{telescope}: {code}. {reason}{more}")
 
 
-def explained(key: str) -> tuple[str, str]:
-    """Title and text of the help for a number: the formula behind it, its domain and source."""
+def explained(key: str, label: str = "") -> tuple[str, str]:
+    """Title and text of the help for a number: the formula behind it, its domain and source, in plain words."""
     quantity = key.rpartition(":")[2].rpartition(".")[2]
-    entry = next((each for name, each in REGISTRY.items() if name.rpartition(".")[2] == quantity), None)
+    title = label or quantity.replace("_", " ")
+    entry = _formula_of(quantity)
     if entry is None:
-        return quantity.replace("_", " "), "F6 shows how it came about."
-    words = (entry.function.__doc__ or "").strip().splitlines()
-    text = [words[0] if words else "", f"Formula: {entry.symbols}", f"Holds: {entry.domain}"]
+        return (
+            title,
+            "More than one formula can make it; F6 shows the one that did, with its numbers and its source.",
+        )
+    text = [_plain_words(entry.function.__doc__ or ""), f"Formula: {entry.symbols}", f"Holds: {entry.domain}"]
     if entry.unit:
         text.append(f"Unit: {entry.unit}")
-    text.append(f"Source: {entry.source or entry.kind}")
-    return quantity.replace("_", " "), "\n".join(text)
+    text += [
+        f"Source: {SOURCES.get(entry.source, entry.source) or entry.kind}",
+        "F6 shows it with its numbers.",
+    ]
+    return title, "\n".join(text)
+
+
+def _formula_of(quantity: str) -> Formula | None:
+    """The formula of that name, or the only one that can make a number of that name."""
+    by_name = {name.rpartition(".")[2]: each for name, each in REGISTRY.items()}
+    makers = [name for name in makers_of(quantity) or () if name in by_name]
+    return by_name.get(quantity) or (by_name[makers[0]] if len(makers) == 1 else None)
+
+
+def _plain_words(described: str) -> str:
+    """The first sentence of a formula's description, without the marks and names that are for programmers."""
+    paragraph = " ".join(described.strip().partition("\n\n")[0].split())
+    paragraph = re.sub(r"[;,] arguments? as (in )?:\w+:`[^`]*`", "", paragraph)
+    paragraph = re.sub(r":\w+:`~?([^`]*)`|``([^`]*)``", _name_in_words, paragraph)
+    return re.split(r"(?<=[.:]) (?=[A-Z])", paragraph, maxsplit=1)[0]
+
+
+def _name_in_words(found: re.Match[str]) -> str:
+    return (found.group(1) or found.group(2) or "").rpartition(".")[2].replace("_", " ")
