@@ -14,10 +14,8 @@ from typing import Any
 from ...core.documents.numbers import Shown, device_numbers, outcome_numbers
 from ...core.formula import REGISTRY, Formula
 from ...core.goals import Demand
-from ...core.plan.provenance import makers_of
 from ...core.plan.types import Option, Outcome
 from ...core.plan.verdict import percent_brief
-from ...core.sources import SOURCES
 from ..signs import current_signs
 from ..view import View
 from ..widgets.sheet import SheetRow, heading_row, text_row, value_row
@@ -197,6 +195,8 @@ def _refused_rows(view: View) -> Iterator[SheetRow]:
 
 def explained(key: str, label: str = "") -> tuple[str, str]:
     """Title and text of the help for a number: the formula behind it, its domain and source, in plain words."""
+    from ...core.sources import SOURCES
+
     quantity = key.rpartition(":")[2].rpartition(".")[2]
     title = label or quantity.replace("_", " ")
     entry = _formula_of(quantity)
@@ -217,6 +217,8 @@ def explained(key: str, label: str = "") -> tuple[str, str]:
 
 def _formula_of(quantity: str) -> Formula | None:
     """The formula of that name, or the only one that can make a number of that name."""
+    from ...core.plan.provenance import makers_of
+
     by_name = {name.rpartition(".")[2]: each for name, each in REGISTRY.items()}
     makers = [name for name in makers_of(quantity) or () if name in by_name]
     return by_name.get(quantity) or (by_name[makers[0]] if len(makers) == 1 else None)
