@@ -18,10 +18,12 @@ from afocal.core.case_file import loads_case
 from afocal.core.plan import plan as plan_of
 from afocal.core.plan.verdict import percent
 from afocal.tui.app import AfocalApp
+from afocal.tui.messages import WorkingAsked
 from afocal.tui.screens import case as case_module
 from afocal.tui.screens.case import CaseScreen, answer_sentence
 from afocal.tui.screens.case_list import CaseListScreen
 from afocal.tui.screens.dialogs import Decide, Page, Pick
+from afocal.tui.screens.working import working_page
 
 sys.path.insert(0, str(Path(__file__).parent))
 from waiting import until
@@ -355,6 +357,9 @@ async def test_the_working_stands_beside_the_intake_where_it_is_wide(
         assert screen.view.best is not None
         first = screen.beside.rows
         assert percent(screen.view.best.outcomes[0].probability) in first[0].parts[0][0]
+        # The same as F6 on the answer shows: what was asked for first, then what it was made from.
+        asked = WorkingAsked(screen.view.best.configuration, 0, "probability", "")
+        assert first[1:] == working_page(screen.view, asked).sheet.rows
         screen.pane.go_to("right.distance_acuity")
         await typing(pilot, ("20/160", "tab"))
         await until(pilot, lambda: screen.beside.rows != first)

@@ -54,7 +54,7 @@ def working_rows(view: View) -> list[SheetRow]:
     from ...core.errors import AfocalError
     from ...core.plan.verdict import percent
     from ...core.plan.workings import explain
-    from .working import step_rows
+    from .working import chain_rows
 
     best = view.best
     if best is None or not best.outcomes:
@@ -69,4 +69,4 @@ def working_rows(view: View) -> list[SheetRow]:
         )
     except AfocalError as error:
         return [*rows, text_row(str(error), "error")]
-    return rows + [row for number, step in enumerate(working.steps, 1) for row in step_rows(number, step)]
+    return [*rows, *chain_rows(working)]

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from ...core.documents.working_sheet import amount_words
 from ...core.errors import AfocalError
-from ...core.formula import Step
+from ...core.formula import Step, Working
 from ...core.plan.workings import explain
 from ...core.sources import SOURCES
 from ..messages import WorkingAsked
@@ -26,11 +26,15 @@ def working_page(view: View, asked: WorkingAsked) -> Page:
         )
     except AfocalError as error:
         return Page(title, [text_row(str(error))])
-    # What was asked for comes first, then what it was made from; a value that was typed or set needs no formula.
+    rows = list(chain_rows(working))
+    return Page(title, rows or [text_row("This value was typed or set, not computed.", key="typed")])
+
+
+def chain_rows(working: Working) -> Iterator[SheetRow]:
+    """What was asked for first, then what it was made from; a value that was typed or set needs no formula."""
     steps = [step for step in reversed(working.steps) if step.formula.name != "as_recorded"]
-    if not steps:
-        return Page(title, [text_row("This value was typed or set, not computed.", key="typed")])
-    return Page(title, [row for number, step in enumerate(steps, 1) for row in step_rows(number, step)])
+    for number, step in enumerate(steps, 1):
+        yield from step_rows(number, step)
 
 
 def step_rows(number: int, step: Step) -> Iterator[SheetRow]:
