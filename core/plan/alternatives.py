@@ -17,7 +17,7 @@ from ..optics.magnifiers import (
 )
 from ..settings import Settings
 from ..stock import NearAlternative, Stock
-from .asked import without_telescope
+from .asked import ACCOMMODATION_OF_USE_D, without_telescope
 from .context import Context, EyeIn
 from .formulas import as_recorded, field_ratio
 from .types import Alternative, AlternativeTable, Option, Plan
@@ -25,8 +25,6 @@ from .verdict import percent
 
 REACH_MARGIN = 1.0 + 1e-9
 STRONGEST_ADD_D = 40.0
-# With less the page cannot be held nearer than an ordinary reading distance.
-ACCOMMODATION_OF_USE_D = 2.5
 # What costs so much is named where a telescope of enough power fails.
 SPOILS_LOGMAR = 0.05
 

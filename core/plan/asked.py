@@ -20,6 +20,8 @@ from .formulas import contrast_loss_logmar
 
 # An ordinary add up to here is worn without a thought (common practice).
 ADD_ENOUGH_D = 4.0
+# With less the page cannot be held nearer than an ordinary reading distance.
+ACCOMMODATION_OF_USE_D = 2.5
 # What a goal counts beside others when an add or a magnifier is the better way to it (common practice).
 OTHERWISE_WORTH = 0.25
 REACH_SPARE_MM = 0.5
@@ -76,7 +78,7 @@ def served_otherwise(context: Context, demand: Demand) -> bool:
         return True
     with unrecorded():
         return any(
-            distance >= context.person.reach_mm - REACH_SPARE_MM for _, distance in _adds(context, demand)
+            distance >= context.person.reach_mm - REACH_SPARE_MM for _, distance, _ in _adds(context, demand)
         )
 
 
@@ -119,8 +121,8 @@ def _by_acuity(context: Context, demand: Demand) -> str:
     )
 
 
-def _adds(context: Context, demand: Demand) -> Iterator[tuple[float, float]]:
-    """Power, D, and working distance, mm, of the add that each seeing eye would need."""
+def _adds(context: Context, demand: Demand) -> Iterator[tuple[float, float, float]]:
+    """Of each seeing eye: the power that it needs, D, where that works, mm, and what it keeps up itself, D."""
     for eye in _seeing(context, demand):
         if eye.near_m_units is None or demand.goal_m_units is None:
             continue
@@ -128,18 +130,28 @@ def _adds(context: Context, demand: Demand) -> Iterator[tuple[float, float]]:
             distance = required_evd_mm(
                 eye.near_distance_mm, eye.near_m_units, demand.goal_m_units, max(1.0, demand.reserve)
             )
-            yield evp_from_evd_d(distance), distance
+            yield evp_from_evd_d(distance), distance, eye.accommodation_d
 
 
 def _by_add(context: Context, demand: Demand) -> str:
-    powers = list(_adds(context, demand))
-    if not powers:
-        return ""
-    power, distance = min(powers)
     reach = None if "face.reach" in context.person.assumed else context.person.reach_mm
-    if power > ADD_ENOUGH_D or (reach is not None and distance < reach - REACH_SPARE_MM):
+    found = [
+        (power, kept)
+        for power, distance, kept in _adds(context, demand)
+        if reach is None or distance >= reach - REACH_SPARE_MM
+    ]
+    if not found:
+        return ""
+    power = min(power for power, _ in found)
+    if power <= ADD_ENOUGH_D:
+        return (
+            f"{demand.name}: an ordinary add of about {max(0.25, power):.2f} D does it; no telescope is needed for "
+            "this goal."
+        )
+    itself = [kept for power, kept in found if kept >= ACCOMMODATION_OF_USE_D and power <= kept]
+    if not itself:
         return ""
     return (
-        f"{demand.name}: an ordinary add of about {max(0.25, power):.2f} D does it; no telescope is needed for this "
-        "goal."
+        f"{demand.name}: the eye's own accommodation of {max(itself):.1f} D does it with the page held near; no "
+        "telescope is needed for this goal."
     )

@@ -208,7 +208,7 @@ def _sentence(
         span = f", {lows[0]:.1f} to {lows[1]:.1f} D by the methods" if lows[0] != lows[1] else ""
         way = ""
         if free:
-            way = "; an ordinary add gives it"
+            way = "; no telescope is needed for it"
         elif otherwise:
             way = (
                 "; a high add or a magnifier of that power shows more at once, so that beside goals which only a "

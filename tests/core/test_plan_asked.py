@@ -181,3 +181,15 @@ def test_the_decision_is_that_of_the_goal_the_device_is_for() -> None:
     assert found.options[0].outcomes[0].decision.word == "prefer-alternative"
     free = plan(made([{**NEWS, "hands_free": "yes"}, BOARD]), STOCK, SETTINGS)
     assert free.decision.sentence.startswith("newspaper:")
+
+
+def test_a_child_who_holds_the_page_near_needs_no_telescope_for_it() -> None:
+    """8 D kept up, 7 D asked for: the goal counts for nothing, as the near table says; with 6 D it asks for one."""
+    page = {"task": "own page", "distance": "40 cm", "detail": "1.0M", "reserve": "1"}
+    near = {"person__birth_year": "2018", "right__near_acuity": "2.8M @ 40", "left__near_acuity": "3.2M @ 40"}
+    found = plan(made([page, BOARD], **near, right__sustained_accommodation="8"), STOCK, SETTINGS)
+    assert found.coverage.not_needed == (0,)
+    assert "own accommodation of 8.0 D does it" in found.options[0].outcomes[0].decision.sentence
+    assert "no device is needed" in found.alternatives[0].sentence
+    less = plan(made([page, BOARD], **near, right__sustained_accommodation="6"), STOCK, SETTINGS)
+    assert less.coverage.not_needed == ()

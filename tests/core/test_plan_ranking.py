@@ -248,7 +248,8 @@ def test_smallest_set_meets_what_can_be_met_with_the_fewest_devices() -> None:
         for goal in goals:
             assert option.outcomes[goal].grade == "meets"
             served.add(goal)
-    assert served | set(chosen.left) == set(range(len(found.demands)))
+    free = set(found.coverage.not_needed)
+    assert served | set(chosen.left) | free == set(range(len(found.demands))) and not free & served
     context, demands = read_case(PEOPLE["strong accommodation"], SETTINGS)
     grid = grid_of(context, STOCK, demands)
     for goal in chosen.left:
