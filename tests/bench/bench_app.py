@@ -23,6 +23,8 @@ IDLE_S = 20.0
 BURST = 60
 BURST_PER_S = 30.0
 TELESCOPES = 40
+# Cases of an ordinary clinic: what the memory is beside that of the large folder.
+ORDINARY = 300
 # The newest of the generated cases, which stands at the top of the list.
 FIRST = "B-00000"
 
@@ -140,6 +142,10 @@ class Bench:
             keys(terminal, self.ours, "pane again", [key])
             self.ours.add(f"pane {key} again s", self.ours.values["pane again, settled s"][-1])
 
+    def report_memory(self, what: str) -> None:
+        """The line of the peak memory."""
+        print(line(what, self.ours.median("memory MB"), self.bare.median("memory MB"), "MB", "1.4 x"))
+
     def report(self) -> None:
         """Print the table."""
         bare, ours = self.bare, self.ours
@@ -155,9 +161,7 @@ class Bench:
 
         timed("first paint of the list", "first paint s", paint, "1.15 x")
         timed("from the list to a settled case", "open, settled s", paint, "0.5 x")
-        print(
-            line("peak memory, four panes", ours.median("memory MB"), bare.median("memory MB"), "MB", "1.4 x")
-        )
+        self.report_memory("peak memory, four panes")
         timed("Down in the list", "down in the list, settled s", key, "-")
         timed("key in a field", "key, settled s", key, "1.2 x")
         counted("key in a field", "key, bytes", "300")
@@ -188,6 +192,11 @@ def main() -> None:
         for run in range(runs):
             bench.run_once(last=run == runs - 1)
         bench.report()
+    with tempfile.TemporaryDirectory(prefix="afocal-bench-") as folder:
+        ordinary = Bench(Path(folder), ORDINARY)
+        ordinary.build_index(ORDINARY)
+        ordinary.run_once(last=False)
+        ordinary.report_memory(f"the same with {ORDINARY} cases")
 
 
 if __name__ == "__main__":
