@@ -21,7 +21,15 @@ from ..view import View
 from ..widgets.list_table import Column, ListRow, ListTable
 from ..widgets.sheet import Sheet
 from .base import Pane
-from .computation_rows import device_words, explained, grade_words, option_rows, plan_rows, promise_of
+from .computation_rows import (
+    device_words,
+    explained,
+    formula_behind,
+    grade_words,
+    option_rows,
+    plan_rows,
+    promise_of,
+)
 
 # At first the list has the best way of using each telescope with each eye in each position; the last row brings all.
 LEADERS = 24
@@ -192,7 +200,11 @@ class ComputationPane(Pane):
     def help_topic(self) -> tuple[str, str]:
         """What the number under the caret is."""
         key = self.detail.current_key if self.detail.has_focus else None
-        return explained(key, self.detail.current_label) if key else ("", "")
+        option, view = self._option(), self._view
+        if not key or option is None or view is None:
+            return "", ""
+        title = self.detail.current_label or key.rpartition(":")[2].replace("_", " ")
+        return explained(title, formula_behind(view, option, key))
 
     def working_asked(self) -> None:
         """The working of the number under the caret; in the list, of the chance for the first goal."""

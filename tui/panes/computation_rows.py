@@ -12,7 +12,8 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from ...core.documents.numbers import Shown, device_numbers, outcome_numbers
-from ...core.formula import REGISTRY, Formula
+from ...core.errors import AfocalError
+from ...core.formula import Formula
 from ...core.goals import Demand
 from ...core.plan.types import Option, Outcome
 from ...core.plan.verdict import percent_brief
@@ -193,35 +194,38 @@ def _refused_rows(view: View) -> Iterator[SheetRow]:
         yield text_row(f"{telescope}: {code}. {reason}{more}")
 
 
-def explained(key: str, label: str = "") -> tuple[str, str]:
-    """Title and text of the help for a number: the formula behind it, its domain and source, in plain words."""
+def explained(title: str, formula: Formula | None) -> tuple[str, str]:
+    """Title and text of the help for a number: what its formula is, its domain and source, in plain words."""
     from ...core.sources import SOURCES
 
-    quantity = key.rpartition(":")[2].rpartition(".")[2]
-    title = label or quantity.replace("_", " ")
-    entry = _formula_of(quantity)
-    if entry is None:
-        return (
-            title,
-            "More than one formula can make it; F6 shows the one that did, with its numbers and its source.",
+    if formula is None:
+        return title, "F6 shows how it came about."
+    if formula.name == "as_recorded":
+        return title, "This value was typed or set, not computed."
+    text = [
+        _plain_words(formula.function.__doc__ or ""), f"Formula: {formula.symbols}", f"Holds: {formula.domain}"
+    ]  # fmt: skip
+    if formula.unit:
+        text.append(f"Unit: {formula.unit}")
+    source = SOURCES.get(formula.source, formula.source) or formula.kind
+    return title, "\n".join([*text, f"Source: {source}", "F6 shows it with its numbers."])
+
+
+def formula_behind(view: View, option: Option, key: str) -> Formula | None:
+    """The formula that made the number of a row for this option: more than one can make most of them."""
+    from ...core.plan.workings import explain
+
+    kind, _, rest = key.partition(":")
+    number, _, quantity = rest.partition(":")
+    if kind not in ("goal", "device", "need"):
+        return None
+    try:
+        working = explain(
+            view.case, view.stock, view.settings, option.configuration, int(number or 0), quantity
         )
-    text = [_plain_words(entry.function.__doc__ or ""), f"Formula: {entry.symbols}", f"Holds: {entry.domain}"]
-    if entry.unit:
-        text.append(f"Unit: {entry.unit}")
-    text += [
-        f"Source: {SOURCES.get(entry.source, entry.source) or entry.kind}",
-        "F6 shows it with its numbers.",
-    ]
-    return title, "\n".join(text)
-
-
-def _formula_of(quantity: str) -> Formula | None:
-    """The formula of that name, or the only one that can make a number of that name."""
-    from ...core.plan.provenance import makers_of
-
-    by_name = {name.rpartition(".")[2]: each for name, each in REGISTRY.items()}
-    makers = [name for name in makers_of(quantity) or () if name in by_name]
-    return by_name.get(quantity) or (by_name[makers[0]] if len(makers) == 1 else None)
+    except AfocalError:
+        return None
+    return working.steps[-1].formula if working.steps else None
 
 
 def _plain_words(described: str) -> str:
