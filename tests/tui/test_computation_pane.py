@@ -304,3 +304,27 @@ async def test_without_an_option_a_command_says_why(
             await pilot.pause()
             assert screen.messages.recent[-1].text.endswith(why)
             assert running.screen is screen
+
+
+async def test_tab_goes_to_the_result_of_a_what_if_and_back(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter
+) -> None:
+    """As the foot says: one Tab, with what stands typed accepted; Up, Down and Enter go through the figures."""
+    running = app("LQ-101")
+    async with running.run_test(size=(40, 12)) as pilot:
+        await case_screen(pilot)
+        await pilot.press("f3")
+        await pilot.pause()
+        await pilot.press("ctrl+n")
+        await pilot.pause()
+        dialog = running.screen
+        assert isinstance(dialog, WhatIf)
+        before = dialog.result.rows
+        await pilot.press("3", "tab")
+        await pilot.pause()
+        assert running.focused is dialog.result and dialog.result.rows != before
+        await pilot.press("down", "shift+tab")
+        await pilot.pause()
+        assert running.focused is dialog.form.editor
+        await pilot.press("down")
+        assert dialog.form.current_key == "tube_length_mm"

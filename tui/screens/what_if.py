@@ -39,8 +39,12 @@ class WhatIf(Dialog):
     WhatIf Form { height: 12; }
     WhatIf Sheet { height: 1fr; }
     """
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+o", "accept", "accept", priority=True, show=False)]
-    foot = "Type a figure and Enter; Tab to the result; Ctrl+O accept into the case; F1 help; Esc back, nothing changed"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("ctrl+o", "accept", "accept", priority=True, show=False),
+        # Ahead of the form's own Tab, which would go through every figure first.
+        Binding("tab,shift+tab", "other_half", priority=True, show=False),
+    ]
+    foot = "Type a figure and Enter; Tab: result and back; Ctrl+O accept into the case; F1 help; Esc back, nothing changed"
 
     def __init__(self, view: View, option: Option) -> None:
         super().__init__(f"What if: {device_words(option)}")
@@ -116,6 +120,14 @@ class WhatIf(Dialog):
             )
         yield heading_row("The device on this face")
         yield from _beside(device_numbers(before), device_numbers(after))
+
+    def action_other_half(self) -> None:
+        """From the figures to the result, and back."""
+        if self.result.has_focus:
+            self.form.focus()
+        else:
+            self.form.accept()
+            self.result.focus()
 
     def action_help(self) -> None:
         """What may be typed for the figure under the caret, and where it goes when it is accepted."""
