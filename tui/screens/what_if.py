@@ -44,7 +44,10 @@ class WhatIf(Dialog):
         # Ahead of the form's own Tab, which would go through every figure first.
         Binding("tab,shift+tab", "other_half", priority=True, show=False),
     ]
-    foot = "Type a figure and Enter; Tab: result and back; Ctrl+O accept into the case; F1 help; Esc back, nothing changed"
+    foot = (
+        "Type a figure and Enter; Tab: result and back; Ctrl+O accept into the case; "
+        "F1 help; Esc back, nothing changed"
+    )
 
     def __init__(self, view: View, option: Option) -> None:
         super().__init__(f"What if: {device_words(option)}")
