@@ -136,7 +136,8 @@ def two_eyes(context: Context, eye: str, demands: Sequence[Demand]) -> float:
     return 1.0 if abs(right - left) <= context.figures.interocular_rule_logmar else 0.3
 
 
-UNCORRECTED_WORTH = 0.7
+# Common practice corrects even a slight error: what leaving one in gains by a hair does not come first.
+UNCORRECTED_WORTH = 0.2
 # Set hyperfocal, infinity itself is only just tolerated: worth it where it brings a goal into the clear range, and
 # simpler than a cap, which must come off for looking far.
 HYPERFOCAL_WORTH = 0.65

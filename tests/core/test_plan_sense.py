@@ -244,7 +244,7 @@ def test_for_print_alone_one_tube_goes_before_the_eye_that_reads_better() -> Non
 def test_a_first_option_for_the_other_eye_than_the_one_advised_is_explained() -> None:
     """The left eye has the letters, the right one the contrast that a face asks for: both are said, and why."""
     case = made(
-        [{"task": "facial expression"}],
+        [{"task": "lips and signing"}],
         right__contrast="1.80",
         left__contrast="0.90",
         left__distance_acuity="20/63",
@@ -253,3 +253,23 @@ def test_a_first_option_for_the_other_eye_than_the_one_advised_is_explained() ->
     assert found.eye_advice.choice == "left" and found.options[0].configuration.eye == "right"
     words = found.eye_advice.sentence
     assert "The first option is for the right eye all the same. The best one for the left eye is " in words
+
+
+@pytest.mark.parametrize(
+    ("task", "sphere", "acuity"),
+    [
+        ("television picture", "-1.50", "20/80"),
+        ("television subtitles", "-2.00", "20/160"),
+        ("chess and board games", "-3.50", "20/100"),
+        ("playing cards", "-6.50", "20/100"),
+    ],
+)
+def test_an_eye_that_needs_a_lens_is_not_left_without_one_for_a_hair(
+    task: str, sphere: str, acuity: str
+) -> None:
+    """Common practice corrects even a slight error: the first option does, though another may be a hair better without."""
+    lens = {"right__refraction": f"{sphere} sph", "left__refraction": f"{sphere} sph"}
+    case = made([{"task": task}], **lens, right__distance_acuity=acuity, binocular__fusion="yes")
+    best = plan(case, STOCK, SETTINGS).options[0]
+    assert best.configuration.correction != "none"
+    assert best.device.leading.residual_sphere_d == 0.0
