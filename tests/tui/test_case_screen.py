@@ -403,3 +403,24 @@ async def test_words_that_fit_several_tasks_are_told_so(
         screen.pane.go_to("goal.0.task")
         await typing(pilot, ("umpiring", "enter"))
         assert row().text == "umpiring" and row().note == ""
+
+
+async def test_a_unit_stands_behind_a_value_unless_it_was_typed(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter
+) -> None:
+    """The x of an axis or of a missing blur point is no unit; a unit typed along is not said a second time."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen = await case_screen(pilot)
+        for path, text, unit in (
+            ("binocular.base_in_distance", "x/7/4", "prism D"),
+            ("binocular.base_in_distance", "9/19/10", "prism D"),
+            ("right.refraction", "-2.00 -1.00 x 90", "D"),
+            ("right.refraction", "+1.50 sph", ""),
+            ("face.vertex_distance", "12", "mm"),
+            ("face.vertex_distance", "1.2 cm", ""),
+        ):
+            screen.change(lambda case, at=path, typed=text: case.with_typed(at, typed))
+            await pilot.pause()
+            row = next(each for each in screen.pane.form.rows if each.key == path)  # type: ignore[attr-defined]
+            assert (row.text, row.unit) == (text, unit)

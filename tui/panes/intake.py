@@ -304,7 +304,9 @@ def _field_row(
     )
     if finding is not None:
         # A unit that was typed along counts; another one behind it would contradict.
-        own_unit = any(letter.isalpha() for letter in finding.typed)
+        letters = {letter for letter in finding.typed.casefold() if letter.isalpha()}
+        # The x of an axis or of a missing blur point is no unit, unless the unit is that.
+        own_unit = bool(letters if kind.unit == "x" else letters - {"x"})
         row = replace(row, text=finding.typed, unit="" if own_unit else row.unit)
         if finding.problem:
             return replace(row, error=finding.problem, status="error")
