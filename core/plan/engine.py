@@ -172,6 +172,11 @@ def _advice(grid: Grid, options: Sequence[Option], demands: Sequence[Demand]) ->
     """One eye or two, and where the first option goes against it, what speaks against the best one advised."""
     advice = eye_advice(grid.context, grid.counted)
     advised = advice.choice
+    if demands and options and not any(outcome.needed for outcome in options[0].outcomes):
+        words = f"{advice.sentence[:1].lower()}{advice.sentence[1:]}"
+        return advice._replace(
+            sentence=f"No goal asks for a telescope; if one is tried all the same: {words}"
+        )
     if advised == "measure first" or not demands or not options or options[0].configuration.eye == advised:
         return advice
     if options[0].score <= 0.0:

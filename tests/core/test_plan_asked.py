@@ -132,6 +132,9 @@ def test_all_goals_reached_without_one_are_all_named() -> None:
     assert "faces near: the recorded acuity is enough" in found.decision.sentence
     assert "large print: an ordinary add" in found.decision.sentence
     assert found.smallest_set.sentence == "No telescope is needed for faces near and large print."
+    assert found.eye_advice.sentence.startswith(
+        "No goal asks for a telescope; if one is tried all the same: "
+    )
     scores = [found.options[rank].score for rank in range(20)]
     assert scores == sorted(scores, reverse=True) and scores[0] > 0.0
 
