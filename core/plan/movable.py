@@ -44,6 +44,14 @@ class Movable:
     label: str = ""
 
 
+def person_with(case: Case, settings: Settings, path: str, value: Any) -> Person:
+    """The person of a case with one finding of the visit worked on replaced."""
+    visit = case.visit
+    findings = {**visit.findings, path: Finding(typed="", value=value)}
+    moved = replace(case, visits=(*case.visits[:-1], replace(visit, findings=findings)))
+    return person_of(moved, settings)
+
+
 @dataclass(frozen=True, slots=True)
 class _Source:
     """What the inputs are read from."""
@@ -59,10 +67,7 @@ class _Source:
 
     def with_value(self, path: str, value: Any) -> Moved:
         """The person with one finding of the visit worked on replaced."""
-        visit = self.case.visit
-        findings = {**visit.findings, path: Finding(typed="", value=value)}
-        moved = replace(self.case, visits=(*self.case.visits[:-1], replace(visit, findings=findings)))
-        return person_of(moved, self.settings), self.demands
+        return person_with(self.case, self.settings, path, value), self.demands
 
     def number(
         self, path: str, value: float, unit: str, span: tuple[float, float], usual: tuple[float, float],

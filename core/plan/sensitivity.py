@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from math import log10
 
+from ..acuity import Acuity
 from ..case import Case
 from ..configuration import Configuration
 from ..errors import EntryRefusal
@@ -19,12 +20,12 @@ from ..person import Person, person_of
 from ..settings import Settings
 from ..stock import Stock
 from .configurations import goes_in_front, needs_lens
-from .context import Context, context_of
+from .context import Context, Side, context_of
 from .cross import grid_of
 from .device import FRONT_MOUNTS
 from .engine import option_for
 from .grid import Grid
-from .movable import Movable, movable_inputs
+from .movable import Movable, movable_inputs, person_with
 from .tube_field import Infeasible
 from .types import GRADES, Option, Sensitivity
 
@@ -36,6 +37,7 @@ HALVINGS = 16
 # What changes the answer within its usual span weighs this much beside the chance that hangs on it; what moves the
 # chance by less than the least is not worth measuring for (common practice).
 CHANGES_WORTH = 0.25
+LINES_BETTER = 0.2
 LEAST_WORTH = 0.02
 
 
@@ -75,6 +77,7 @@ def sensitivity(
     found = [probe.of(item) for item in inputs]
     if person.fusion is None and context.right.usable and context.left.usable:
         found.append(probe.of_fusion(person, demands))
+    found.extend(probe.of_eye(case, context, eye, demands) for eye in _unmeasured_eyes(context))
     return tuple(sorted(found, key=lambda item: (item.measured, -item.weight if not item.measured else 0.0)))
 
 
@@ -193,6 +196,39 @@ class _Probe:
             sentence=_sentence(item, label, as_it_is, lower, what_lower, upper, what_upper),
         )
 
+    def of_eye(self, case: Case, context: Context, side: Side, demands: tuple[Demand, ...]) -> Sensitivity:
+        """What it would change that an eye of which nothing is known saw better than the other."""
+        path = f"{side}.distance_acuity"
+        known = self.option.device.leading.logmar or 0.0
+        better = max(-0.3, known - LINES_BETTER)
+        moved = context_of(person_with(case, self.settings, path, Acuity(better)), self.settings)
+        grid = grid_of(moved, self.stock, demands)
+        winner = _winner(grid)
+        what, weight = "", 0.0
+        if winner is not None and winner != self.winner:
+            before = grid_of(context, self.stock, demands).entry(0).score
+            what = _comes_first(winner)
+            # Whatever it shows, an eye that was never measured leaves the choice of eye open.
+            weight = 2.0 * CHANGES_WORTH + 0.5 * abs(grid.entry(0).score - before) / max(
+                self.option.score, 1.0
+            )
+        label = by_path()[path].label
+        told = f"if it is two lines better than the other eye, {what}" if what else "nothing changes by it"
+        lower = better if what else None
+        return Sensitivity(
+            path,
+            label,
+            known,
+            "logMAR",
+            False,
+            lower,
+            what,
+            None,
+            "",
+            weight,
+            f"{label} (not measured): {told}.",
+        )
+
     def of_fusion(self, person: Person, demands: tuple[Demand, ...]) -> Sensitivity:
         """What it would change that two tubes are fused, while nobody has tried."""
         grid = grid_of(context_of(replace(person, fusion=True), self.settings), self.stock, demands)
@@ -236,6 +272,14 @@ class _Probe:
             else:
                 inside = middle
         return outside, what
+
+
+def _unmeasured_eyes(context: Context) -> list[Side]:
+    """The eyes of which no acuity is recorded, where there is another to compare with."""
+    eyes = (context.right, context.left)
+    return [
+        eye.side for eye in eyes if eye.closed.startswith("No acuity") and any(other.usable for other in eyes)
+    ]
 
 
 def _comes_first(winner: tuple[str, str, str]) -> str:

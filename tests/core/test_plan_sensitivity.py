@@ -190,3 +190,15 @@ def test_the_goal_probed_is_the_one_the_device_is_for() -> None:
     option = first(case)
     assert not option.outcomes[0].needed
     assert "goal.1.reserve" in spans_of(case)
+
+
+def test_an_eye_that_was_never_measured_is_the_first_thing_to_measure() -> None:
+    """Only the right eye is known: were the left one better, it would come first, and typed in it does."""
+    case = made(["theatre stage"], left__distance_acuity="", left__near_acuity="", binocular__fusion="no")
+    nearest = measure_next(spans_of(case).values())
+    assert nearest is not None and nearest.path == "left.distance_acuity"
+    assert "(left eye) comes first" in nearest.what_lower and nearest.lower is not None
+    seen = first(edited(case, "left.distance_acuity", nearest.lower))
+    assert seen.configuration.eye == "left" and nearest.what_lower.startswith(seen.telescope.id)
+    blind = made(["theatre stage"], left__distance_acuity="NLP", left__near_acuity="")
+    assert "left.distance_acuity" not in spans_of(blind)
