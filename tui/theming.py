@@ -7,12 +7,13 @@ colour that it may use is set here from the theme's own keys, and nothing is lef
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from textual.app import ReturnType
+from textual.filter import ANSIToTruecolor, LineFilter
 from textual.theme import Theme
 
 from ..themes import ThemeData, ThemeRefusal, built_in_themes, load_built_in, themes_from
@@ -182,6 +183,13 @@ class ThemedApp(CaretApp[ReturnType]):
     def theme_data(self) -> ThemeData:
         """The theme in use, as data."""
         return self._theme_data[self.theme]
+
+    def get_line_filters(self) -> Sequence[LineFilter]:
+        """All but the one that makes the terminal's own colours exact, as in no theme of ours the two are mixed.
+
+        It would copy every line that is drawn, and keep both.
+        """
+        return [each for each in super().get_line_filters() if not isinstance(each, ANSIToTruecolor)]
 
     _derived: tuple[Theme, dict[str, str]] | None = None
 

@@ -8,6 +8,7 @@ import pytest
 from rich.segment import Segment
 from textual.app import ComposeResult
 from textual.color import Color
+from textual.filter import ANSIToTruecolor
 from textual.geometry import Size
 from textual.widgets import Digits, Input, OptionList, Static
 
@@ -109,6 +110,23 @@ async def test_every_drawn_glyph_has_its_contrast(theme: ThemeData) -> None:
             seen.add(type(app.focused).__name__)
             assert check(app, f"focus on {app.focused!r}") > 40
         assert {"FormEditor", "Sheet", "ListTable", "OptionList", "Input", "AnswerLine"} <= seen
+
+
+@pytest.mark.parametrize(
+    "theme", [theme for theme in BUILT_IN.values() if theme.palette == "exact"], ids=lambda theme: theme.name
+)
+async def test_an_exact_theme_draws_in_no_colour_of_the_terminal(theme: ThemeData) -> None:
+    """The framework's filter for such colours and for dim text is left out, so there must be nothing for it."""
+    app: ThemedApp[None] = ThemedApp(theme)
+    async with app.run_test(size=(100, 60)) as pilot:
+        await app.push_screen(Everything())
+        await pilot.pause()
+        assert not any(isinstance(each, ANSIToTruecolor) for each in app.get_line_filters())
+        colours = []
+        for _, style, _ in drawn_segments(app):
+            assert style is None or not style.dim
+            colours += [each for each in (style.color, style.bgcolor) if each is not None] if style else []
+        assert {each.triplet is not None for each in colours} == {True}
 
 
 async def test_a_theme_is_worn_at_once_when_chosen() -> None:
