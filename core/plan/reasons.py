@@ -249,7 +249,10 @@ def _of_focus(
         if context.person.hands in ("unsteady", "one hand"):
             found.con(f"Focusing asks for a steady hand; the hands are recorded as {context.person.hands}.")
     elif configuration.focus == "hyperfocal" and lead.near_limit_mm is not None:
-        found.pro(f"Set hyperfocal it is clear from {lead.near_limit_mm / 1000:.2f} m to far without a cap.")
+        end = "far" if lead.far_limit_mm is None else f"{lead.far_limit_mm / 1000:.2f} m"
+        found.pro(
+            f"Set hyperfocal it is clear from {lead.near_limit_mm / 1000:.2f} m to {end} without a cap."
+        )
 
 
 def _of_cap(

@@ -273,3 +273,25 @@ def test_an_eye_that_needs_a_lens_is_not_left_without_one_for_a_hair(
     best = plan(case, STOCK, SETTINGS).options[0]
     assert best.configuration.correction != "none"
     assert best.device.leading.residual_sphere_d == 0.0
+
+
+def test_a_tube_set_hyperfocal_is_said_to_be_clear_as_far_as_it_is() -> None:
+    """3 D of myopia left in end what is clear: the far end is told, and only without it the words are 'to far'."""
+    case = made([{"task": "television picture"}], right__refraction="-3.00 sph", left__refraction="-3.00 sph")
+    found = plan(case, STOCK, SETTINGS)
+    seen = set()
+    for row in found.coverage.rows:
+        choice = row.configuration
+        if (
+            choice.focus != "hyperfocal"
+            or choice.correction not in ("carrier", "none")
+            or choice.correction in seen
+        ):
+            continue
+        seen.add(choice.correction)
+        option = found.options[row.rank - 1]
+        far = option.device.leading.far_limit_mm
+        words = next(words for words in option.reasons_for if words.startswith("Set hyperfocal"))
+        assert (far is None) == (choice.correction == "carrier")
+        assert ("to far" in words) == (far is None) and (far is None or f"to {far / 1000:.2f} m" in words)
+    assert seen == {"carrier", "none"}
