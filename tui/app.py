@@ -81,6 +81,11 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
 
     def _warm_up(self) -> None:
         try:
+            from ..core.store import refresh  # noqa: F401
+
+            # First, so that what is wrong with the folder is said before what is wrong with settings and stock.
+            if self._list is not None:
+                self.call_from_any_thread(self._list.look_behind)
             from ..core import case_file, plan  # noqa: F401
             from ..core.documents.version import made_by
             from ..core.store.files import sweep_leftovers
@@ -99,8 +104,6 @@ class AfocalApp(GuardedApp[int], ThemedApp[int], inherit_bindings=False):
     def _settings_known(self) -> None:
         if not gc.isenabled():
             settled()
-        if self._list is not None:
-            self._list.look_behind()
         keys, problems = keys_in_force(self.settings.keys)
         if keys != self.keys_of:
             self.keys_of = keys
