@@ -23,12 +23,15 @@ PADDING = "x" * 3000
 
 
 def read(path: Path) -> ReadText | None:
-    try:
-        return read_text(path)
-    except FileRefusal:
-        if path.exists():
-            raise
-        return None
+    while True:
+        try:
+            return read_text(path)
+        except FileRefusal as refused:
+            if not isinstance(refused.__cause__, FileNotFoundError):
+                raise
+            if not path.exists():
+                return None
+            # The other one made it at this very moment: it is there to be read.
 
 
 def edit(path: Path, name: str, number: int) -> None:
