@@ -132,7 +132,7 @@ def main() -> None:
         say("typed", repr(f"{name} {number}"), "over", repr(over.typed if over else ""))
         if way == "unlocked":
             # Nobody types without a pause; two that do, without a lock, may swap their versions for ever.
-            time.sleep(0.01 * random.random())
+            time.sleep(0.05 * random.random())
     until_saved(desk)
     if way == "unlocked":
         # A room stays open: what the other one put aside in the very moment of its save is seen at a look.
