@@ -19,7 +19,7 @@ from .errors import FileRefusal
 from .store.files import Stamp
 from .store.filesystem import REAL, FileSystem
 from .store.history import keep_text
-from .store.merge import Path, differences, three_way
+from .store.merge import Path, differences, leaves, three_way
 from .store.resolving import Choice, resolve
 from .store.saver import PATIENCE_S, Saver, SaverState
 from .workspace import OpenedCase
@@ -83,12 +83,14 @@ class Desk:
     def replaced_here(self) -> Mapping[Path, list[Any]]:
         """By place in the case: the values that were replaced in this room since it was opened.
 
-        What others wrote is not among them. A version that has one of these again was made, most likely, without
+        What others wrote is not among them: of a table that was begun here only what was typed here, and not what
+        others put beside it. A version that has one of these again was made, most likely, without
         having seen what took its place.
         """
         for before, after in self._edits:
-            for each in differences(*(case_data(case, readings=False) for case in (before, after))):
-                self._replaced.setdefault(each.path, []).append(each.before)
+            for whole in differences(*(case_data(case, readings=False) for case in (before, after))):
+                for each in leaves(whole):
+                    self._replaced.setdefault(each.path, []).append(each.before)
         self._edits.clear()
         return self._replaced
 

@@ -10,7 +10,7 @@ as when addenda come later, a visit is compared inside.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from copy import deepcopy
 from dataclasses import dataclass, field
 from typing import Any
@@ -124,6 +124,18 @@ def differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[Dif
     found: list[Difference] = []
     _compare(before, after, (), found)
     return found
+
+
+def leaves(each: Difference) -> Iterator[Difference]:
+    """A difference by its smallest parts: a table that came or went as a whole by each value in it."""
+    table, gone = (each.after, False) if each.before is MISSING else (each.before, each.after is MISSING)
+    is_whole = MISSING not in (each.before, each.after) or each.path[-1] in WHOLE
+    inside = by_name(table, each.path)
+    if is_whole or not isinstance(inside, Mapping) or not inside:
+        yield each
+        return
+    for key, value in inside.items():
+        yield from leaves(Difference((*each.path, key), *((value, MISSING) if gone else (MISSING, value))))
 
 
 def _compare(before: Any, after: Any, path: Path, found: list[Difference]) -> None:

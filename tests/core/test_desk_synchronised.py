@@ -147,6 +147,26 @@ def test_a_value_of_both_is_a_question_when_theirs_was_made_apart(machines: tupl
     assert 'pd = "64"' in text and 'other = "66"' in text
 
 
+def test_what_stands_beside_a_value_of_ours_is_theirs(machines: tuple[Machine, Machine]) -> None:
+    """A table or a goal that was begun here holds values of others too: those are taken in as they changed them."""
+    one, two = machines
+    one.type("history.diagnosis", "first")
+    two.brought(one.path.read_text("utf-8"))
+    two.look()
+    two.type("history.treatment", "before")
+    one.brought(two.path.read_text("utf-8"))
+    assert not one.look().typed_over
+    one.type("history.diagnosis", "second")
+    two.type("history.treatment", "after")
+    one.brought(two.path.read_text("utf-8"))
+    found = one.look()
+    assert found.missed == "Eye condition" and found.apart is not None and found.apart.is_clean
+    one.until_saved()
+    case = loads_case(one.path.read_text("utf-8"))
+    assert [typed(case, path) for path in ("history.diagnosis", "history.treatment")] == ["second", "after"]
+    assert "set_aside" not in case.extra
+
+
 def test_a_value_typed_over_by_somebody_who_saw_it_is_theirs(machines: tuple[Machine, Machine]) -> None:
     """No question; what was saved here stays in the history."""
     one, two = machines

@@ -130,9 +130,6 @@ def main() -> None:
         desk.accept(edit(desk.case, name, number, way))
         until_saved(desk)
         say("typed", repr(f"{name} {number}"), "over", repr(over.typed if over else ""))
-        if way == "unlocked":
-            # Nobody types without a pause; two that do, without a lock, may swap their versions for ever.
-            time.sleep(0.05 * random.random())
     until_saved(desk)
     if way == "unlocked":
         # A room stays open: what the other one put aside in the very moment of its save is seen at a look.
