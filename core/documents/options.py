@@ -1,4 +1,4 @@
-"""The chosen configuration as the plan knows it: evaluated, refused with a reason, or gone from the stock."""
+"""The options that are shown first, and the chosen one: evaluated, refused with a reason, or gone from the stock."""
 
 from __future__ import annotations
 
@@ -12,6 +12,26 @@ from ..plan.types import Option, Plan
 from ..settings import Settings
 from ..stock import Stock
 from .text import clean
+
+_LOOKED_THROUGH = 400
+
+
+def leading_ranks(plan: Plan, most: int) -> list[int]:
+    """Where the best way of using each telescope with each eye in each position stands, best first; ``most`` of them.
+
+    The other ways of one differ in mount, cap, correction or focus setting and stand close behind it.
+    """
+    seen: set[tuple[str, str, str]] = set()
+    ranks: list[int] = []
+    for rank in range(min(len(plan.options), _LOOKED_THROUGH)):
+        way = plan.coverage.rows[rank].configuration
+        kind = (way.telescope, way.eye, way.position)
+        if kind not in seen:
+            seen.add(kind)
+            ranks.append(rank)
+            if len(ranks) == most:
+                break
+    return ranks
 
 
 def chosen_option(plan: Plan | None, choice: Configuration | None, settings: Settings) -> Option | None:

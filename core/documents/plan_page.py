@@ -8,11 +8,15 @@ from collections.abc import Iterator
 from ..plan.types import Option, Plan
 from ..settings import Settings
 from .numbers import choice_words, device_numbers, outcome_numbers
+from .options import leading_ranks
 from .text import clean, fill, in_letters
 
 
 def plan_page(plan: Plan, settings: Settings, most: int | None = 5) -> str:
-    """At most 72 columns; ``most`` options in full, None for all of them."""
+    """At most 72 columns; ``most`` options, None for all of them.
+
+    Of each telescope, eye and position only the best way is among the ``most``: four mounts of one tube are one choice.
+    """
     lines: list[str] = []
     for paragraph in _paragraphs(plan, settings, most):
         indent = " " * (len(paragraph) - len(paragraph.lstrip(" ")))
@@ -33,13 +37,13 @@ def _paragraphs(plan: Plan, settings: Settings, most: int | None) -> Iterator[st
     for rule in plan.eye_advice.rules:
         yield f"  {rule.name}: says {rule.says}"
     yield plan.smallest_set.sentence
-    count = len(plan.options) if most is None else min(most, len(plan.options))
-    for option in plan.options[:count]:
+    ranks = range(len(plan.options)) if most is None else leading_ranks(plan, most)
+    for rank in ranks:
         yield ""
-        yield from _option(option, settings, in_full=most is not None and option.rank == 1)
-    if count < len(plan.options):
+        yield from _option(plan.options[rank], settings, in_full=most is not None and rank == 0)
+    if len(ranks) < len(plan.options):
         yield ""
-        yield f"{len(plan.options) - count} more options: --all lists them."
+        yield f"{len(plan.options) - len(ranks)} more options, other ways of using these among them: --all lists them."
     for table in plan.alternatives:
         yield ""
         yield f"Other near devices for {table.sentence}"

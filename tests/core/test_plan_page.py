@@ -6,6 +6,7 @@ import re
 
 import pytest
 
+from afocal.core.documents.options import leading_ranks
 from afocal.core.documents.plan_page import plan_page
 from afocal.core.plan import plan
 from afocal.core.settings import Settings
@@ -57,7 +58,27 @@ def test_the_best_stands_first_in_full_and_the_rest_is_counted(made):
     for words in (*best.reasons_for, *best.reasons_against, *(outcome.sentence for outcome in best.outcomes)):
         assert flat(words) in page, words
     more = len(made.options) - 2
-    assert more <= 0 or f"{more} more options: --all lists them." in page
+    assert (
+        more <= 0 or f"{more} more options, other ways of using these among them: --all lists them." in page
+    )
+
+
+def test_no_two_shown_at_first_differ_only_in_how_they_are_held(made):
+    """Each of the best is another telescope, eye or position, with the rank it has among all; ``None`` shows every one."""
+    ranks = leading_ranks(made, 5)
+    ways = [made.options[rank].configuration for rank in ranks]
+    assert len({(way.telescope, way.eye, way.position) for way in ways}) == len(ways)
+    lines = plan_page(made, SETTINGS).splitlines()
+    assert [int(found[1]) for line in lines if (found := re.match(r"(\d+)\. ", line))] == [
+        rank + 1 for rank in ranks
+    ]
+    for rank, option in enumerate(made.options[: max(ranks, default=0) + 1]):
+        way = option.configuration
+        assert rank in ranks or any(
+            (way.telescope, way.eye, way.position) == (other.telescope, other.eye, other.position)
+            for other, place in zip(ways, ranks, strict=True)
+            if place < rank
+        )
 
 
 def test_a_reason_is_indented_under_its_option_and_said_once(made):

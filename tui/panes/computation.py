@@ -14,6 +14,7 @@ from textual.app import ComposeResult
 
 from ...core.case import Case
 from ...core.configuration import Configuration
+from ...core.documents.options import leading_ranks
 from ...core.plan.types import Option, Plan
 from ..messages import CaseEdited, Told, WorkingAsked
 from ..quiet import QuietContainer
@@ -33,7 +34,6 @@ from .computation_rows import (
 
 # At first the list has the best way of using each telescope with each eye in each position; the last row brings all.
 LEADERS = 24
-LOOKED_THROUGH = 400
 ALL_AT_ONCE = 1000
 MORE = "more"
 WIDE = 120
@@ -119,7 +119,7 @@ class ComputationPane(Pane):
         if self._all:
             ranks: Sequence[int] = range(min(len(plan.options), ALL_AT_ONCE))
         else:
-            ranks = leading_ranks(plan)
+            ranks = leading_ranks(plan, LEADERS)
         keys = [plan.coverage.rows[rank].configuration.key for rank in ranks]
         rest = 0 if self._all else len(plan.options) - len(ranks)
         more = ListRow(MORE, ("", f"{rest} other ways: Enter lists them", *("" for _ in self._goals)))
@@ -262,21 +262,6 @@ class ComputationPane(Pane):
                 self.send(CaseEdited(change, said="Taken into the case; undo goes back."))
 
         self.app.push_screen(WhatIf(view, option), decided)
-
-
-def leading_ranks(plan: Plan) -> list[int]:
-    """Where the best way of using each telescope with each eye in each position stands, best first."""
-    seen: set[tuple[str, str, str]] = set()
-    ranks = []
-    for rank in range(min(len(plan.options), LOOKED_THROUGH)):
-        way = plan.coverage.rows[rank].configuration
-        kind = (way.telescope, way.eye, way.position)
-        if kind not in seen:
-            seen.add(kind)
-            ranks.append(rank)
-            if len(ranks) == LEADERS:
-                break
-    return ranks
 
 
 def _list_row(option: Option, chosen: Configuration | None, *, brief: bool) -> ListRow:
