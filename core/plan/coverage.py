@@ -7,6 +7,7 @@ from itertools import combinations
 from typing import Generic, TypeVar, overload
 
 from ..configuration import Configuration
+from .columns import met
 from .grid import Grid
 from .types import Coverage, CoverageRow, DeviceSet
 from .words import listed
@@ -75,7 +76,7 @@ def smallest_set(grid: Grid, goals: tuple[str, ...], not_needed: tuple[int, ...]
         return DeviceSet((), (), (), (), f"No telescope is needed for {listed(goals)}.")
     if not len(grid):
         return DeviceSet((), (), (), tuple(wanted), "No option to choose from.")
-    best = _best_by_mask(grid, count, sum(1 << goal for goal in wanted))
+    best = _best_by_mask(grid, sum(1 << goal for goal in wanted))
     reachable = 0
     for mask in best:
         reachable |= mask
@@ -90,39 +91,18 @@ def smallest_set(grid: Grid, goals: tuple[str, ...], not_needed: tuple[int, ...]
     return found._replace(sentence=found.sentence + free)
 
 
-def _best_by_mask(grid: Grid, count: int, wanted: int) -> dict[int, tuple[float, int, int]]:
+def _best_by_mask(grid: Grid, wanted: int) -> dict[int, tuple[float, int, int]]:
     """For each set of wanted goals met (as bits), the row with the best score: score, block, row."""
     found: dict[int, tuple[float, int, int]] = {}
     for number, block in enumerate(grid.blocks):
-        for row, (mask, score) in enumerate(
-            zip(
-                _masks([column.grades for column in block.columns], count),
-                grid.best_of_row[number],
-                strict=True,
-            )
-        ):
+        scores = grid.best_of_row[number]
+        for row, mask, score in zip(range(len(scores)), met(block.columns, len(scores)), scores, strict=True):
             mask &= wanted
             if mask and score >= 0.0:
                 known = found.get(mask)
                 if known is None or score > known[0]:
                     found[mask] = (score, number, row)
     return found
-
-
-def _masks(grades: list[bytes], count: int) -> Sequence[int]:
-    """The goals met by each row, as bits."""
-    if count > 8:
-        return [
-            sum(1 << goal for goal, grade in enumerate(row) if grade == 0)
-            for row in zip(*grades, strict=True)
-        ]
-    # Eight goals fit a byte: whole columns are joined at once.
-    joined = 0
-    length = len(grades[0])
-    for goal, column in enumerate(grades):
-        table = bytes([1 << goal]) + bytes(255)
-        joined |= int.from_bytes(column.translate(table), "little")
-    return joined.to_bytes(length, "little")
 
 
 def _worth_joining(scores: dict[int, float]) -> list[int]:

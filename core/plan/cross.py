@@ -9,7 +9,7 @@ from ..configuration import EYES, Correction, EyeChoice
 from ..goals import Demand
 from ..stock import Filter, Stock
 from .asked import asking, goal_shares
-from .columns import Pairing, columns, weighted
+from .columns import Pairing, column, weighted
 from .configurations import (
     clip_refusal,
     eye_refusal,
@@ -168,10 +168,8 @@ def _usable(
     return SMALL.get((rows, second, frame, beyond), make)
 
 
-def _pairing(context: Context, demand: Demand) -> Pairing | None:
-    """What two eyes need for a goal; None where two tubes are out of the question for this person."""
-    if context.person.fusion is not True or not (context.right.usable and context.left.usable):
-        return None
+def _pairing(context: Context, demand: Demand) -> Pairing:
+    """What two eyes need for a goal."""
     person = context.person
     return Pairing(max(0.0, person.spread_mm), vergence_reserve_prism(context, demand), person.pd.total_mm)
 
@@ -183,22 +181,13 @@ def _block(
     context, ready = grid.context, grid.ready
     two = choice == "both"
     logmar, log_cs = context.logmar(choice, lead), context.log_cs(choice, lead)
-    leads = context.leading == lead.side
-    found = []
-    for demand in grid.demands:
-        pairing = _pairing(context, demand) if two or leads else None
-        pair = columns(
-            ready,
-            context,
-            lead,
-            rows,
-            demand,
-            logmar,
-            log_cs,
-            1.0 if tint is None else tint.transmittance,
-            pairing,
+    passes = 1.0 if tint is None else tint.transmittance
+    found = [
+        column(
+            ready, context, lead, rows, demand, logmar, log_cs, passes, _pairing(context, demand) if two else None
         )
-        found.append(pair[two])
+        for demand in grid.demands
+    ]  # fmt: skip
     weights, unused = context.figures.weights, weakest_unused_cap_d(grid.counted)
     shares = goal_shares(context, grid.demands, grid.counted)
     worth = two_eyes(context, choice, grid.counted)

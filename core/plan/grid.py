@@ -25,7 +25,7 @@ from .refusals import (
     RefusedEntry,
     where_worn,
 )
-from .types import GRADES, Grade
+from .types import Grade
 
 FIRST_SORTED = 256
 
@@ -69,7 +69,7 @@ class Block:
 
     def grades(self, number: int) -> tuple[Grade, ...]:
         """The grade for each goal."""
-        return tuple(GRADES[column.grades[number]] for column in self.columns)
+        return tuple(column.grade(number) for column in self.columns)
 
 
 @dataclass(slots=True, eq=False)

@@ -67,21 +67,24 @@ class Store:
 
 # A plan for two eyes has some five sets of rows and a hundred small things; for the others see :func:`keep_two`.
 STOCKS, KINDS, ROWS, SMALL = Store(3), Store(6), Store(12), Store(200)
-SIGHTS, COLUMNS = Store(64), Store(64)
+SIGHTS, RESOLVED, SHOWN, COLUMNS = Store(64), Store(96), Store(128), Store(96)
 
 
 def keep_two(goals: int, tints: int) -> None:
     """Keep what two plans of so many goals and filters (none counted as one) need: before an edit and after it.
 
-    Each of two eyes has its rows with a full lens and without.
+    Each of two eyes has its rows with a full lens and without; both together may see more than either. Two have a field
+    of their own, and converge.
     """
+    goals = max(1, goals)
     SIGHTS.most = 2 * 4 * (goals + 1)
-    COLUMNS.most = 2 * 4 * max(1, goals) * tints
+    SHOWN.most = 2 * 8 * goals
+    RESOLVED.most = COLUMNS.most = 2 * 6 * goals * tints
 
 
 def forget() -> None:
     """Drop every kept layer: for tests and benchmarks that want a first plan."""
-    for store in (STOCKS, KINDS, ROWS, SIGHTS, COLUMNS, SMALL):
+    for store in (STOCKS, KINDS, ROWS, SIGHTS, RESOLVED, SHOWN, COLUMNS, SMALL):
         store.clear()
 
 

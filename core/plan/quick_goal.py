@@ -8,9 +8,9 @@ from math import log, log10
 from ..errors import Refusal
 from ..goals import Demand
 from ..magnification import required_evd_mm
-from .context import Context, EyeIn
+from .context import Context, EyeIn, Figures
 from .formulas import good_chance
-from .ranking import glare_of, steady_power
+from .ranking import steady_power
 from .verdict import CHARACTERS_SHARE, WIDTH_SHARE
 
 _Z95 = 1.96
@@ -18,7 +18,10 @@ _Z95 = 1.96
 
 @dataclass(slots=True)
 class EyeGoal:
-    """What an eye brings to a goal: everything that does not hang on the telescope."""
+    """What an eye brings to a goal: everything that does not hang on the telescope.
+
+    ``weights`` are those of the chance, of the clear range and of the room for the hands.
+    """
 
     demand: Demand
     impossible: bool
@@ -33,25 +36,25 @@ class EyeGoal:
     accommodation_d: float
     room_tolerance_d: float
     fixed_loss: float
-    characters_mm: float
-    width_mm: float
-    share_wanted: float
     object_speed: float
     vor_gain: float
     slip_tolerated: float
     reach_mm: float
     log_range: float
-    reserve_prism: float
-    interpupillary_mm: float
     good_chance: float
-    glare: float
     steady: float
-    weights: tuple[float, float, float, float, float]
+    weights: tuple[float, float, float]
 
 
-def eye_goal(
-    context: Context, eye: EyeIn, demand: Demand, logmar: float | None, log_cs: float, reserve_prism: float
-) -> EyeGoal:
+def wanted_field(figures: Figures, demand: Demand) -> tuple[float, float]:
+    """The width wanted at once, mm, 0 when none is, and the share of it that is enough."""
+    pitch = figures.character_pitch_mm * demand.goal_m_units if demand.goal_m_units else 0.0
+    if demand.by_print and demand.characters and pitch:
+        return demand.characters * pitch, CHARACTERS_SHARE
+    return (demand.width_mm, WIDTH_SHARE) if demand.width_mm else (0.0, 0.0)
+
+
+def eye_goal(context: Context, eye: EyeIn, demand: Demand, logmar: float | None, log_cs: float) -> EyeGoal:
     """An eye and a goal together."""
     figures = context.figures
     reserve = demand.contrast * 10.0**log_cs
@@ -77,16 +80,8 @@ def eye_goal(
     contrast = figures.contrast_loss_per_log * max(
         0.0, log10(figures.contrast_reserve_warn / max(reserve, 1e-9))
     )
-    characters = demand.characters if demand.by_print else None
-    pitch = figures.character_pitch_mm * demand.goal_m_units if demand.goal_m_units else 0.0
     wide = demand.farthest_mm > demand.nearest_mm * 1.001
     weight = figures.weights
-    if characters and pitch:
-        wanted, share = characters * pitch, CHARACTERS_SHARE
-    elif demand.width_mm:
-        wanted, share = demand.width_mm, WIDTH_SHARE
-    else:
-        wanted, share = 0.0, 0.0
     return EyeGoal(
         demand=demand,
         impossible=impossible,
@@ -103,18 +98,12 @@ def eye_goal(
         accommodation_d=eye.accommodation_d,
         room_tolerance_d=eye.tolerance_d,
         fixed_loss=contrast,
-        characters_mm=wanted if characters and pitch else 0.0,
-        width_mm=wanted,
-        share_wanted=share,
         object_speed=demand.object_speed_deg_s,
         vor_gain=figures.vor_gain,
         slip_tolerated=figures.slip_tolerated_deg_s,
         reach_mm=context.person.reach_mm,
         log_range=log(demand.farthest_mm / demand.nearest_mm) if wide else 0.0,
-        reserve_prism=reserve_prism,
-        interpupillary_mm=context.person.pd.total_mm,
         good_chance=good_chance(demand.reserve, cr95),
-        glare=glare_of(context.person, demand),
         steady=steady_power(context.person),
-        weights=(weight[0], weight[1], weight[3], weight[4], weight[5]),
+        weights=(weight[0], weight[3], weight[4]),
     )

@@ -172,8 +172,8 @@ def _whole(case: Case, stock: Stock, wanted: Settings) -> Any:
     blocks = [
         (
             block.eye, block.tint, list(block.base), list(block.used), block.usable, block.no_full,
-            [bytes(column.grades) for column in block.columns],
-            [(list(column.uses), list(column.points)) for column in block.columns],
+            [column.codes for column in block.columns],
+            [(list(column.uses), column.points) for column in block.columns],
         )
         for block in grid.blocks
     ]  # fmt: skip

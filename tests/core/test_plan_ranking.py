@@ -15,6 +15,7 @@ from afocal.core.case import Case, new_case
 from afocal.core.configuration import EYES, Configuration
 from afocal.core.errors import EntryRefusal, RangeRefusal
 from afocal.core.plan import option_for, plan, read_case
+from afocal.core.plan.columns import met
 from afocal.core.plan.cross import grid_of
 from afocal.core.plan.data import plan_data
 from afocal.core.plan.sensitivity import measure_next, sensitivity
@@ -256,6 +257,20 @@ def test_smallest_set_meets_what_can_be_met_with_the_fewest_devices() -> None:
         assert all(
             grid.blocks[e.block].grades(e.row)[goal] != "meets" for e in map(grid.entry, range(len(grid)))
         )
+
+
+@pytest.mark.parametrize("count", [1, 8, 9, 17])
+def test_the_goals_met_are_those_of_the_grades(count: int) -> None:
+    """However many goals there are, the bits by which the fewest devices are sought say what the grades say."""
+    goals = tuple({**GOALS[place % len(GOALS)], "reserve": f"{1 + 0.2 * place:g}"} for place in range(count))
+    context, demands = read_case(_case(goals), SETTINGS)
+    seen = set()
+    for block in grid_of(context, STOCK, demands).blocks:
+        for row, mask in enumerate(met(block.columns, len(block.rows.rows))):
+            grades = block.grades(row)
+            assert [mask >> place & 1 for place in range(count)] == [int(one == "meets") for one in grades]
+            seen.add(mask)
+    assert len(seen) > 1
 
 
 def test_coverage_table_shows_the_grades_of_the_options() -> None:
