@@ -12,11 +12,21 @@ from ..configuration import Configuration
 from ..plan.formulas import cap_prism_relief_prism, vergence_by_spread_prism
 from ..plan.types import CapNumbers, EyeNumbers, MountNumbers, Option, Outcome, PairNumbers
 from ..plan.verdict import percent
+from ..plan.words import defocus_words
 from ..settings import Settings
 from ..stock import Telescope
 from .findings import logmar_words
 from .numbers_cap import cap_shown
-from .shown import CORRECTION_WORDS, FOCUS_WORDS, Shown, correction_words, field_criterion, length, span
+from .shown import (
+    CORRECTION_WORDS,
+    FOCUS_WORDS,
+    Shown,
+    correction_words,
+    field_criterion,
+    length,
+    lengths,
+    span,
+)
 from .text import clean, number, signed
 
 
@@ -294,7 +304,7 @@ def _losses(outcome: Outcome) -> str:
 
 def _near(outcome: Outcome) -> Iterator[Shown]:
     if outcome.evd_mm is not None and outcome.required_evd_mm is not None:
-        words = f"{length(outcome.evd_mm)}; required {length(outcome.required_evd_mm)}"
+        words = "; required ".join(lengths(outcome.evd_mm, outcome.required_evd_mm))
         criterion = "equivalent viewing distance, threshold print with its reserve"
         yield Shown("Viewing distance it amounts to", words, criterion, "evd_mm", outcome.evd_mm)
     if outcome.print_read_m_units is not None:
@@ -322,7 +332,7 @@ def _around(option: Option, outcome: Outcome) -> Iterator[Shown]:
     distance = f"at {length(outcome.object_distance_mm)}"
     eye = option.device.leading
     if outcome.exit_vergence_d is not None:
-        words = "clear" if outcome.clear else f"out of focus by {number(outcome.defocus_d)} D"
+        words = "clear" if outcome.clear else f"out of focus by {defocus_words(outcome.defocus_d)}"
         hyperfocal = option.configuration.focus == "hyperfocal" and not outcome.cap_on
         setting = f", hyperfocal setting {signed(eye.tolerance_d)} D" if hyperfocal else ""
         criterion = (

@@ -64,6 +64,15 @@ def length(value_mm: float) -> str:
     return f"{number(value_mm / 10, 1)} cm" if value_mm < 1000 else f"{number(value_mm / 1000, 2)} m"
 
 
+def lengths(*values_mm: float) -> tuple[str, ...]:
+    """Lengths to be compared, all in the unit of the longest."""
+    if max(values_mm) < 100:
+        return tuple(f"{number(value, 1)} mm" for value in values_mm)
+    if max(values_mm) < 1000:
+        return tuple(f"{number(value / 10, 1)} cm" for value in values_mm)
+    return tuple(f"{number(value / 1000, 2)} m" for value in values_mm)
+
+
 def span(near_mm: float | None, far_mm: float | None) -> str:
     """A range of distances; no far end means that far is clear too."""
     near = "at any near distance" if near_mm is None else f"from {length(near_mm)}"

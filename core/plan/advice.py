@@ -7,10 +7,12 @@ from typing import Literal
 
 from ..configuration import EyeChoice
 from ..goals import Demand
+from ..person import Person
 from .asked import first_eye
 from .context import Context
 from .formulas import interocular_difference_logmar
 from .types import EyeAdvice, Rule, Side
+from .verdict import fusion_doubt, small_reserves
 
 Advised = EyeChoice | Literal["measure first"]
 
@@ -37,13 +39,13 @@ def eye_advice(context: Context, demands: Sequence[Demand]) -> EyeAdvice:
     speaks_two, speaks_one = _evidence(context, demands, difference)
     close = Rule(
         "two tubes only when the acuities are alike",
-        _says(person.fusion, alike, lead),
+        _says(person, alike, lead),
         tuple(speaks_two) if alike else tuple(speaks_one),
         tuple(speaks_one) if alike else tuple(speaks_two),
     )
     wide = Rule(
         "two tubes even with a poor fellow eye, for field, comfort and finding things",
-        _says(person.fusion, True, lead),
+        _says(person, True, lead),
         tuple(speaks_two),
         tuple(speaks_one),
     )
@@ -53,10 +55,12 @@ def eye_advice(context: Context, demands: Sequence[Demand]) -> EyeAdvice:
     )
 
 
-def _says(fusion: bool | None, two: bool, lead: Side) -> Advised:
-    if not two or fusion is False:
+def _says(person: Person, two: bool, lead: Side) -> Advised:
+    """What a rule about the acuities comes to for eyes that fuse, do not, or were not tried."""
+    apart = person.suppression in ("right", "left", "alternating") or person.double_vision == "always"
+    if not two or apart or person.fusion is False:
         return lead
-    return "measure first" if fusion is None else "both"
+    return "measure first" if person.fusion is None else "both"
 
 
 def _choose(
@@ -66,7 +70,13 @@ def _choose(
     better = f"the {lead} eye, which sees better" if difference and difference >= 0.02 else f"the {lead} eye"
     if lead != context.leading:
         better = f"the {lead} eye, which reads smaller print"
-    if person.fusion is False or person.suppression in ("right", "left", "alternating"):
+    if person.suppression in ("right", "left", "alternating"):
+        return (
+            lead,
+            f"One eye, {better}: suppression is recorded ({person.suppression}), so a second tube would add nothing "
+            "but weight.",
+        )
+    if person.fusion is False:
         return lead, f"One eye, {better}: without fusion two tubes show two pictures."
     if person.double_vision == "always":
         return lead, f"One eye, {better}: double vision is there all the time."
@@ -77,11 +87,21 @@ def _choose(
             f"One eye, {better}: the difference between the eyes is {gap}. The other rule is shown beside it.",
         )
     if demands and all(demand.kind == "near" for demand in demands):
-        return lead, f"One eye, {better}: parallel tubes with caps ask far too much convergence at near."
+        return (
+            lead,
+            f"One eye, {better}: parallel tubes ask far too much convergence at near, unless caps with base-in prism "
+            "take it away.",
+        )
     if person.fusion is None:
         return (
             "measure first",
             "The acuities are alike: show fusion through a trial pair before two tubes are weighed.",
+        )
+    doubt = fusion_doubt(person)
+    if doubt:
+        return (
+            "both",
+            f"Two tubes: the acuities are alike and fusion was shown; but {doubt}: try the pair first.",
         )
     return "both", "Two tubes: the acuities are alike and fusion was shown."
 
@@ -123,10 +143,7 @@ def _evidence(
         one.append(
             f"refractions {gap:.1f} D apart: refocused tubes would differ in power; correct behind the oculars"
         )
-    for name, words in (("base_in_distance", "base-in"), ("base_out_distance", "base-out")):
-        reserve = person.reserves.get(name)
-        if reserve is not None and reserve.first_sign_prism < 3.0:
-            one.append(f"a small {words} reserve at distance ({reserve.first_sign_prism:g} prism dioptres)")
+    one.extend(small_reserves(person))
     if any(
         demand.eyes == "two" or (demand.duration == "long" and demand.kind == "distance")
         for demand in demands

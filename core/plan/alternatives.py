@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from ..errors import Refusal
 from ..goals import Demand
 from ..magnification import display_evd_mm, evp_from_evd_d, required_evd_mm
@@ -15,9 +17,10 @@ from ..optics.magnifiers import (
     stand_evd_mm,
     stand_field_mm,
 )
+from ..person import Person
 from ..settings import Settings
 from ..stock import NearAlternative, Stock
-from .asked import ACCOMMODATION_OF_USE_D, without_telescope
+from .asked import ACCOMMODATION_OF_USE_D, hands_reach, served_otherwise, without_telescope
 from .context import Context, EyeIn
 from .formulas import as_recorded, field_ratio
 from .types import Alternative, AlternativeTable, Option, Plan
@@ -72,9 +75,21 @@ def alternatives_for(
     rows.append(_plain_help())
     if demand.contrast * 10.0**eye.log_cs <= 1.0:
         return _out_of_contrast(demand, rows)
-    return _table(
-        demand, rows, telescope, power, free=without_telescope(context, demand), spoilt=_spoilt(best, demand)
-    )
+    ask = _Ask(demand, power, context.person, served_otherwise(context, demand))
+    return _table(ask, rows, telescope, free=without_telescope(context, demand), spoilt=_spoilt(best, demand))
+
+
+class _Ask(NamedTuple):
+    """What a print goal wants of any device: power, D, by whom, and whether an add or a magnifier serves it better."""
+
+    demand: Demand
+    power_d: float
+    person: Person
+    otherwise: bool
+
+    def in_reach(self, row: Alternative) -> bool:
+        """Whether these hands work where this device needs the page."""
+        return row.working_distance_mm is None or hands_reach(self.person, row.working_distance_mm)
 
 
 def _spoilt(option: Option | None, demand: Demand) -> str:
@@ -115,7 +130,8 @@ def with_telescope(plan: Plan, table: AlternativeTable, option: Option) -> Alter
         return table._replace(rows=tuple(rows))
     power = evp_from_evd_d(need.required_evd_mm)
     words = "the chosen telescope does not serve it"
-    return _table(demand, rows, telescope, power, words, spoilt=_spoilt(option, demand))
+    ask = _Ask(demand, power, plan.person, option.outcomes[demand.index].better_otherwise)
+    return _table(ask, rows, telescope, words, spoilt=_spoilt(option, demand))
 
 
 def _out_of_contrast(demand: Demand, rows: list[Alternative]) -> AlternativeTable:
@@ -195,8 +211,12 @@ def _row(
         depth_far_mm=depth[1],
         hands_free=free,
         reaches=evd <= needed * REACH_MARGIN,
-        sentence=words,
+        sentence=words if hands_reach(context.person, working) else f"{words} {_too_near(context.person)}",
     )
+
+
+def _too_near(person: Person) -> str:
+    return f"It works nearer than the {person.reach_mm:g} mm at which the hands work."
 
 
 def _depth(power: float, tolerance: float) -> tuple[float | None, float | None]:
@@ -294,53 +314,55 @@ def _plain_help() -> Alternative:
 
 
 def _table(
-    demand: Demand,
+    ask: _Ask,
     rows: list[Alternative],
     telescope: Alternative | None,
-    power: float,
     without: str = "no telescope of this stock serves it",
     free: str = "",
     spoilt: str = "",
 ) -> AlternativeTable:
-    if any(row.kind == "non-optical" and row.reaches for row in rows):
+    demand = ask.demand
+    if any(row.kind == "non-optical" and row.reaches and ask.in_reach(row) for row in rows):
         words = f"{demand.name}: the eye's own accommodation does it with the page held near; no device is needed."
         return AlternativeTable(demand.index, demand.name, tuple(rows), False, None, words)
-    others = [row for row in rows if row.kind not in ("telescope", "non-optical") and row.reaches]
+    others = [
+        row
+        for row in rows
+        if row.kind not in ("telescope", "non-optical") and row.reaches and ask.in_reach(row)
+    ]
     widest = max(others, key=lambda row: row.characters or 0.0, default=None)
     ratio = None
     if telescope is not None and widest is not None and telescope.linear_field_mm and widest.linear_field_mm:
         ratio = field_ratio(widest.linear_field_mm, telescope.linear_field_mm)
     if free:
         return AlternativeTable(demand.index, demand.name, tuple(rows), False, ratio, free)
-    answer, words = _verdict(demand, telescope, widest, ratio, power, without)
+    answer, words = _verdict(ask, telescope, widest, ratio, without)
     if spoilt and telescope is not None and telescope.reaches:
         answer, words = False, spoilt
     return AlternativeTable(demand.index, demand.name, tuple(rows), answer, ratio, words)
 
 
 def _verdict(
-    demand: Demand,
-    telescope: Alternative | None,
-    widest: Alternative | None,
-    ratio: float | None,
-    power: float,
-    without: str,
+    ask: _Ask, telescope: Alternative | None, widest: Alternative | None, ratio: float | None, without: str
 ) -> tuple[bool, str]:
+    demand, reach = ask.demand, ""
+    if "face.reach" not in ask.person.assumed:
+        reach = f" where the hands work ({ask.person.reach_mm:g} mm and farther)"
     if telescope is None:
         return False, f"{demand.name}: {without}; the other ways are listed."
     if not telescope.reaches:
         if widest is None:
             return (
                 False,
-                f"{demand.name}: nothing here reaches {power:.1f} D; electronic magnification or audio.",
+                f"{demand.name}: nothing here reaches {ask.power_d:.1f} D{reach}; electronic magnification or audio.",
             )
         return (
             False,
-            f"{demand.name}: a telescope is the wrong answer here: it falls short of {power:.1f} D, and {widest.name} "
-            f"reaches it with {widest.characters or 0:.0f} characters in view.",
+            f"{demand.name}: a telescope is the wrong answer here: it falls short of {ask.power_d:.1f} D, and "
+            f"{widest.name} reaches it{reach} with {widest.characters or 0:.0f} characters in view.",
         )
     room = f"{telescope.working_distance_mm or 0:.0f} mm"
-    if widest is not None and demand.kind == "near" and not demand.hands_free:
+    if widest is not None and ask.otherwise:
         more = (
             f"shows {ratio:.1f} times as much"
             if ratio is not None and ratio >= 1.05
@@ -351,8 +373,12 @@ def _verdict(
             f"{demand.name}: {widest.name} {more}; the telescope is the answer only when its working distance of "
             f"{room} is the point.",
         )
-    return (
-        True,
-        f"{demand.name}: the working distance of {room} is what the telescope gives; an add or a magnifier of the same "
-        "power must be held nearer.",
-    )
+    gives = f"{demand.name}: the working distance of {room} is what the telescope gives"
+    add_works_mm = 1000.0 / ask.power_d
+    if not hands_reach(ask.person, add_works_mm):
+        return (
+            True,
+            f"{gives}; an add of the power wanted works at {add_works_mm:.0f} mm, nearer than the "
+            f"{ask.person.reach_mm:g} mm at which the hands work.",
+        )
+    return True, f"{gives}; an add or a magnifier of the same power must be held nearer."

@@ -15,6 +15,7 @@ from ..errors import Refusal
 from ..formula import unrecorded
 from ..goals import Demand
 from ..magnification import evp_from_evd_d, required_evd_mm
+from ..person import Person
 from .context import Context, EyeIn, Side
 from .formulas import contrast_loss_logmar
 
@@ -77,9 +78,12 @@ def served_otherwise(context: Context, demand: Demand) -> bool:
     if "face.reach" in context.person.assumed:
         return True
     with unrecorded():
-        return any(
-            distance >= context.person.reach_mm - REACH_SPARE_MM for _, distance, _ in _adds(context, demand)
-        )
+        return any(hands_reach(context.person, distance) for _, distance, _ in _adds(context, demand))
+
+
+def hands_reach(person: Person, working_distance_mm: float) -> bool:
+    """Whether these hands work at a distance; only a measured reach says that they do not."""
+    return "face.reach" in person.assumed or working_distance_mm >= person.reach_mm - REACH_SPARE_MM
 
 
 def _seeing(context: Context, demand: Demand) -> Iterator[EyeIn]:
@@ -99,25 +103,30 @@ def _by_acuity(context: Context, demand: Demand) -> str:
     goal = demand.goal_logmar
     if goal is None:
         return ""
-    found = [(eye.logmar, eye.log_cs) for eye in _seeing(context, demand) if eye.logmar is not None]
+    singly = [(eye.logmar, eye.log_cs) for eye in _seeing(context, demand) if eye.logmar is not None]
+    together = []
     if context.both_logmar is not None and demand.contrast * 10.0**context.both_log_cs > 1.0:
-        found.append((context.both_logmar, context.both_log_cs))
+        together.append((context.both_logmar, context.both_log_cs))
     # Reached is what is graded as met through a telescope: by the chance, faint contrast counted as there.
     figures = context.figures
-    least = min(
-        (
-            logmar + contrast_loss_logmar(
-                demand.contrast * 10.0**log_cs, figures.contrast_reserve_warn, figures.contrast_loss_per_log
-            )
-            for logmar, log_cs in found
-        ),
-        default=inf,
+    by_one, by_both = (
+        min(
+            (
+                logmar + contrast_loss_logmar(
+                    demand.contrast * 10.0**log_cs, figures.contrast_reserve_warn, figures.contrast_loss_per_log
+                )
+                for logmar, log_cs in found
+            ),
+            default=inf,
+        )
+        for found in (singly, together)
     )  # fmt: skip
-    if least > max(-0.5, goal):
+    if min(by_one, by_both) > max(-0.5, goal):
         return ""
+    whose = "acuity" if by_one <= max(-0.5, goal) else "acuity of both eyes together"
     return (
-        f"{demand.name}: the recorded acuity is enough without magnification; check the correction, the light and "
-        "the contrast before a telescope is weighed for this goal."
+        f"{demand.name}: the recorded {whose} is enough without magnification; check the correction, the light and "
+        "the contrast before a telescope is weighed."
     )
 
 
@@ -134,24 +143,20 @@ def _adds(context: Context, demand: Demand) -> Iterator[tuple[float, float, floa
 
 
 def _by_add(context: Context, demand: Demand) -> str:
-    reach = None if "face.reach" in context.person.assumed else context.person.reach_mm
     found = [
         (power, kept)
         for power, distance, kept in _adds(context, demand)
-        if reach is None or distance >= reach - REACH_SPARE_MM
+        if hands_reach(context.person, distance)
     ]
     if not found:
         return ""
     power = min(power for power, _ in found)
     if power <= ADD_ENOUGH_D:
-        return (
-            f"{demand.name}: an ordinary add of about {max(0.25, power):.2f} D does it; no telescope is needed for "
-            "this goal."
-        )
+        return f"{demand.name}: an ordinary add of about {max(0.25, power):.2f} D does it; no telescope is needed."
     itself = [kept for power, kept in found if kept >= ACCOMMODATION_OF_USE_D and power <= kept]
     if not itself:
         return ""
     return (
         f"{demand.name}: the eye's own accommodation of {max(itself):.1f} D does it with the page held near; no "
-        "telescope is needed for this goal."
+        "telescope is needed."
     )

@@ -85,6 +85,11 @@ def _pair_refusal(context: Context, telescope: Telescope) -> tuple[RefusalCode, 
     person = context.person
     if not telescope.in_pairs:
         return "not made in pairs", "This telescope is not made in pairs: fit one eye, or another telescope."
+    if person.suppression in ("right", "left", "alternating"):
+        return (
+            "no fusion",
+            f"Suppression is recorded ({person.suppression}): a second tube would add nothing but weight. Fit one eye.",
+        )
     if person.fusion is None:
         return (
             "no fusion",
@@ -92,11 +97,6 @@ def _pair_refusal(context: Context, telescope: Telescope) -> tuple[RefusalCode, 
         )
     if person.fusion is False:
         return "no fusion", "No fusion: two tubes would show two pictures. Fit one eye."
-    if person.suppression in ("right", "left", "alternating"):
-        return (
-            "no fusion",
-            f"Suppression is recorded ({person.suppression}): a second tube would add nothing but weight.",
-        )
     if person.double_vision == "always":
         return "no fusion", "Double vision all the time: two tubes would multiply it."
     if not telescope.pd_lowest_mm <= person.pd.total_mm <= telescope.pd_highest_mm:
@@ -160,7 +160,7 @@ def place_refusal(
     if needed > person.b_size_mm and "face.b_size" not in person.assumed and lead.pupil_height_known:
         return (
             "frame too shallow",
-            f"A lens height of {needed:.0f} mm is needed for this tube high in the lens; the frame has "
+            f"A lens height of {needed:.1f} mm is needed for this tube high in the lens; the frame has "
             f"{person.b_size_mm:g} mm. A deeper frame, a lower pupil in it or a smaller housing would do.",
         )
     at = lead.ocular_to_cornea_mm if lead.ocular_to_cornea_mm is not None else lead.vertex_mm
@@ -193,14 +193,14 @@ def hole_refusal(
     if drop + edge > lead.pupil_height_mm:
         return (
             "frame too shallow",
-            f"{drop + edge:.0f} mm of lens are needed below the pupil for this tube {where}; the frame has "
+            f"{drop + edge:.1f} mm of lens are needed below the pupil for this tube {where}; the frame has "
             f"{lead.pupil_height_mm:g} mm. More depth below the pupil, a smaller housing, or a mount in front of the "
             "lens would do.",
         )
     if lead.pupil_height_mm - drop + edge > person.b_size_mm and "face.b_size" not in person.assumed:
         return (
             "frame too shallow",
-            f"A lens height of {lead.pupil_height_mm - drop + edge:.0f} mm is needed for this tube {where}; the "
+            f"A lens height of {lead.pupil_height_mm - drop + edge:.1f} mm is needed for this tube {where}; the "
             f"frame has {person.b_size_mm:g} mm. A deeper frame, a smaller housing, or a mount in front of the lens "
             "would do.",
         )

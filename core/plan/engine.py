@@ -27,6 +27,7 @@ from .reasons import reasons_of, summary_of
 from .tube_field import Infeasible
 from .types import GRADES, Decision, EyeAdvice, Option, Plan, Refused
 from .verdict import decision_of
+from .words import listed
 
 _BY_CODE = {
     "filter not asked for": "No glare and no goal in bright light is recorded, so filters are left out; record glare "
@@ -234,6 +235,14 @@ def neither_eye(context: Context) -> str:
     return "No acuity is recorded for either eye: measure distance acuity or threshold print first."
 
 
+def _joined(demands: Sequence[Demand], free: Mapping[int, str]) -> str:
+    """Why no goal asks for a telescope: goals for which the same is to be said stand together."""
+    names: dict[str, list[str]] = {}
+    for demand in demands:
+        names.setdefault(free[demand.index].removeprefix(f"{demand.name}: "), []).append(demand.name)
+    return " ".join(f"{listed(goals)}: {words}" for words, goals in names.items())
+
+
 def _out_of_reach(best: Option, stock: Stock) -> Decision | None:
     """That no option comes near the leading goal, where none serves any; None where one does or nothing is computed."""
     outcome = best.leading
@@ -259,7 +268,7 @@ def _decision(
     free: Mapping[int, str], stock: Stock,
 ) -> Decision:  # fmt: skip
     if demands and len(free) == len(demands):
-        return Decision("prefer-alternative", " ".join(free.values()))
+        return Decision("prefer-alternative", _joined(demands, free))
     if best is not None:
         if not demands:
             return Decision(

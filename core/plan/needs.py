@@ -217,7 +217,8 @@ def _sentence(
         return f"{demand.name}: an equivalent viewing distance of {evd:.0f} mm ({evp:.1f} D{span}){way}."
     if magnification is not None:
         if free:
-            return f"{demand.name}: seen without magnification."
+            by = " by both eyes together" if magnification > 1.0 else ""
+            return f"{demand.name}: seen without magnification{by}."
         if magnification <= 1.0:
             return f"{demand.name}: large enough to see, but faint: {magnification:.2f} times by size alone."
         return f"{demand.name}: {magnification:.2f} times, up to {lows[1]:.2f} times for a good chance."

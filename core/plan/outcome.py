@@ -48,7 +48,7 @@ from .formulas import (
 from .seen import Seen, cap_is_on, evd_focused_mm, seen_at
 from .types import Decision, DeviceNumbers, EyeNumbers, Loss, Outcome
 from .verdict import CLEAR_MARGIN, MOST_LOSS_LOGMAR, decide, grade_of, hindrances_of, sentence_of, share_of
-from .words import said, too_near
+from .words import defocus_words, said, too_near
 
 _REPEATS = (0.20, 0.30)
 # Pupil heights are measured no finer than this (common practice).
@@ -160,7 +160,7 @@ def _computed(
     chance = chosen["probability"]
     grade = grade_of(chance, blur_ratio, vergence_state, share, share_wanted)
     hindrances = hindrances_of(chosen, vergence_state, share, share_wanted)
-    decision = decide(context, telescope, device, demand, chosen, grade, hindrances)
+    decision = decide(context, telescope, configuration, device, demand, chosen, grade, hindrances)
     return Outcome(
         grade=grade,
         sentence=sentence_of(context, demand, chosen, grade, vergence_state, share, share_wanted),
@@ -183,7 +183,7 @@ def _losses(
     mar = eye.mar_of_print_arcmin if demand.by_print else eye.mar_arcmin
     blur = blur_loss_logmar(mar, pupil, seen.defocus_d, figures.blur_constant)
     if blur > 0.0:
-        found.append(Loss("blur", blur, f"{seen.defocus_d:.2f} D out of focus costs {blur:.2f} log"))
+        found.append(Loss("blur", blur, f"{defocus_words(seen.defocus_d)} out of focus costs {blur:.2f} log"))
     if lead.residual_cylinder_d > 0.0:
         whole = defocus_with_cylinder_d(seen.defocus_d, lead.residual_cylinder_d)
         more = cylinder_loss_logmar(blur_loss_logmar(mar, pupil, whole, figures.blur_constant), blur)
@@ -243,7 +243,8 @@ def _field_numbers(
     except Refusal:
         width = None
     characters = None
-    if width is not None and demand.goal_m_units and demand.kind != "distance":
+    letters = demand.by_print or demand.detail_mm is not None
+    if width is not None and demand.goal_m_units and demand.kind != "distance" and letters:
         characters = characters_in_field(width, context.figures.character_pitch_mm * demand.goal_m_units)
     union = None
     if device.pair is not None and demand.kind == "distance":

@@ -19,7 +19,7 @@ from .formulas import FULL_CHANCE, STRONGEST_POWER, USELESS_CHANCE, WANTED_FIELD
 from .quick_goal import EyeGoal
 from .quick_sights import CANNOT, MEETS, NEARLY, Sights
 from .quick_tube import WEAKEST_VERGENCE_D, Clear, Variant
-from .ranking import AMPLE_DEPTH_MM, TREMBLING_WORTH, VERGENCE_WORTH, WIDE_FIELD_DEG, light_worth
+from .ranking import AMPLE_DEPTH_MM, VERGENCE_WORTH, WIDE_FIELD_DEG, light_worth, trembling_worth
 from .seen import DEFOCUS_MOST_D
 from .verdict import CLEAR_MARGIN, MEETS_CHANCE, MOST_LOSS_LOGMAR, NEARLY_CHANCE
 
@@ -131,7 +131,7 @@ def resolved(
         if out > 1.0:
             use *= _FADE_END - out
         if size > steady:
-            use *= TREMBLING_WORTH
+            use *= trembling_worth(size, steady)
         worth += chance * per_chance if chance < good else w_chance
         worth += at * per_mm if at < room_mm else w_room
         if flexible and cap_d is not None:

@@ -76,6 +76,11 @@ def position_comfort(context: Context, demands: Sequence[Demand]) -> dict[Positi
     for weight, demand in zip(weights, demands, strict=True):
         for position, value in _suits(demand).items():
             found[position] += weight * value
+    # A tube straight before the eye of somebody on the way is unsafe, however well it suits what is done seated.
+    on_the_way = sum(
+        weight for weight, demand in zip(weights, demands, strict=True) if demand.posture == "walking"
+    )
+    found["full diameter"] *= 1.0 - min(1.0, on_the_way)
     found["bioptic"] *= _NECK.get(context.person.neck, 1.0)
     return found
 
@@ -111,10 +116,15 @@ def hands(telescope: Telescope, person: Person) -> float:
     return 0.3 if person.hands in ("unsteady", "one hand") else 0.7
 
 
-# The strongest power that a trembling head bears, and what a stronger one is still worth: head instability predicted
-# failure better than clinical judgement did (DEMER89); the figures are common practice.
+# The strongest power that a trembling head bears: head instability predicted failure better than clinical judgement
+# did (DEMER89); the figures are common practice.
 TREMOR_POWER: dict[str, float] = {"marked": 2.0, "slight": 3.5}
-TREMBLING_WORTH = 0.6
+
+
+def trembling_worth(power: float, steady: float) -> float:
+    """What a power is worth to a head that holds only a weaker one still: it falls with the square of the ratio."""
+    share = steady / power
+    return share * share if share < 1.0 else 1.0
 
 
 def steady_power(person: Person) -> float:
@@ -181,7 +191,7 @@ def goal_use(outcome: Outcome, steady: float = inf) -> float:
         return 0.0
     blur = outcome.defocus_d / outcome.tolerance_d
     fade = 1.0 if blur <= 1.0 else max(0.0, 2.0 - blur)
-    still = 1.0 if abs(outcome.magnification) <= steady else TREMBLING_WORTH
+    still = trembling_worth(abs(outcome.magnification), steady)
     return usefulness(outcome.probability) * fade * still * VERGENCE_WORTH[outcome.vergence_state]
 
 

@@ -17,7 +17,7 @@ from .device import FRONT_MOUNTS
 from .ranking import HEAVY_G, LIGHT_G, glare_of, steady_power
 from .reasons_face import face_reasons
 from .types import DeviceNumbers, Outcome
-from .verdict import field_taken_in_deg, hindrances_of, percent, share_of
+from .verdict import field_taken_in_deg, fusion_doubt, hindrances_of, percent, share_of
 
 HIGH_LOSS_LOGMAR = 0.05
 WIDE_ENOUGH_DEG = 8.0
@@ -217,7 +217,7 @@ def _of_ametropia(
                 f"The carrier lens holds sphere and cylinder and keeps the ordinary view sharp{slight}."
             )
     elif place == "ocular":
-        found.pro("Corrected behind the ocular, sphere and cylinder, with the eye as near as it gets.")
+        found.pro("Corrected behind the ocular, sphere and cylinder.")
     elif place == "objective" and lead.correction_lens_d is not None:
         found.pro(f"A lens of only {lead.correction_lens_d:+.2f} D before the objective corrects the sphere.")
     elif place == "refocused":
@@ -341,5 +341,8 @@ def _of_eyes(
             f"Spread outwards by {pair.spread_mm:g} mm each, the two fields make {pair.union_field_deg:.1f} degrees "
             f"together, {pair.overlap_field_deg:.1f} of them seen by both."
         )
+    doubt = fusion_doubt(context.person)
+    if doubt:
+        found.con(f"{doubt[:1].upper()}{doubt[1:]}: two tubes may bring double vision out.")
     if pair.aniseikonia_percent > UNEQUAL_IMAGES_PERCENT:
         found.con(f"The two images differ in size by {pair.aniseikonia_percent:.1f} % after refocusing.")

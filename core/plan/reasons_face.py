@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import ceil, floor
 
 from ..configuration import Configuration
 from ..stock import Telescope
@@ -30,7 +31,7 @@ def face_reasons(
 ) -> None:
     """Say what speaks for and against a configuration on this face."""
     if configuration.position == "bioptic":
-        _bioptic(context, device, pro, con)
+        _bioptic(context, telescope, device, pro, con)
     elif configuration.position == "low":
         pro("Low in the lens it leaves the distance view free.")
     _lens_form(context, telescope, configuration, device, pro, con)
@@ -41,7 +42,7 @@ def face_reasons(
         con("Clipped on, it stands farther from the eye and less firmly.")
 
 
-def _bioptic(context: Context, device: DeviceNumbers, pro: Say, con: Say) -> None:
+def _bioptic(context: Context, telescope: Telescope, device: DeviceNumbers, pro: Say, con: Say) -> None:
     person, mount = context.person, device.mount
     pro("High in the lens it leaves the ordinary view free between looks.")
     if mount.head_drop_deg is not None:
@@ -52,7 +53,10 @@ def _bioptic(context: Context, device: DeviceNumbers, pro: Say, con: Say) -> Non
             con(f"{words}.")
     least = mount.least_lens_height_mm
     if least is not None and mount.b_size_mm is not None and least > mount.b_size_mm:
-        con(f"It needs a lens height of {least:.0f} mm; measure the frame first.")
+        con(
+            f"It needs a lens height of {least:.1f} mm and {mount.b_size_mm:g} mm are reckoned with: measure the frame "
+            "and how high the pupil stands in it."
+        )
     if mount.off_axis_deg is not None:
         half = device.leading.field.apparent_field_deg / 2.0
         left = half - abs(mount.off_axis_deg)
@@ -61,8 +65,17 @@ def _bioptic(context: Context, device: DeviceNumbers, pro: Say, con: Say) -> Non
             con(
                 f"At a tilt of {mount.tube_tilt_deg:.0f} degrees the eye looks through the middle of its ocular "
                 f"{abs(mount.off_axis_deg):.0f} degrees off its axis, {place} the edge of the view at {half:.0f}: "
-                f"{'more' if mount.off_axis_deg > 0.0 else 'less'} tilt, or a smaller housing."
+                f"{_better_tilt(telescope, mount.tube_tilt_deg + mount.off_axis_deg, mount.off_axis_deg, half)}."
             )
+
+
+def _better_tilt(telescope: Telescope, elevation_deg: float, off_axis_deg: float, half_deg: float) -> str:
+    """The tilt that leaves enough of the view round the eye, or what else would do where the tube is not set so far."""
+    spare = max(0.0, half_deg - OFF_AXIS_LEAST_DEG)
+    tilt = ceil(elevation_deg - spare) if off_axis_deg > 0.0 else floor(elevation_deg + spare)
+    if telescope.tilt_lowest_deg <= tilt <= telescope.tilt_highest_deg:
+        return f"a tilt of {tilt} degrees would do, or a smaller housing"
+    return f"it would take {tilt} degrees, which this tube cannot be set to, or a smaller housing"
 
 
 def _lens_form(

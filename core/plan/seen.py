@@ -17,8 +17,7 @@ from .formulas import (
     defocus_left_d,
 )
 from .types import EyeNumbers
-
-DEFOCUS_MOST_D = 60.0
+from .words import DEFOCUS_MOST_D
 
 
 def cap_is_on(demand: Demand, cap: Cap | None) -> bool:

@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..acuity import Acuity, format_acuity
+from ..configuration import Configuration
 from ..goals import Demand
 from ..optics.alignment import sheard_limit_prism
+from ..person import Person
 from ..stock import Telescope
+from .asked import hands_reach, served_otherwise
 from .context import Context
 from .ranking import steady_power
 from .tube_field import real_from_apparent_field_deg
 from .types import Decision, DeviceNumbers, Grade, Outcome, leading_outcome
+from .words import defocus_words
 
 # One half as it is shown, in whole per cent: power that is just enough, less a trace of light, is still a coin toss.
 MEETS_CHANCE = 0.495
@@ -22,6 +26,8 @@ MOST_LOSS_LOGMAR = 3.0
 # Fluent reading goes on with half of the characters wanted, a picture with a quarter of its width (common practice).
 CHARACTERS_SHARE = 0.5
 WIDTH_SHARE = 0.25
+# A seeing field that takes in so much of what the tube shows hides nothing that would be missed (common practice).
+TAKEN_IN_ENOUGH = 0.8
 
 _GRADE_WORDS = {"meets": "met", "nearly": "nearly met", "misses": "not met"}
 
@@ -97,7 +103,7 @@ def hindrances_of(chosen: dict, vergence: int, share: float, share_wanted: float
     found = []
     if not chosen["clear"]:
         found.append(
-            f"{chosen['defocus_d']:.2f} D out of focus there where {chosen['tolerance_d']:.2f} D is tolerated"
+            f"{defocus_words(chosen['defocus_d'])} out of focus there where {chosen['tolerance_d']:.2f} D is tolerated"
         )
     if share < share_wanted:
         found.append(f"only {100 * share:.0f} % of the wanted width in view at once")
@@ -129,30 +135,51 @@ def decision_of(outcomes: Sequence[Outcome]) -> Decision:
 
 
 def decide(
-    context: Context, telescope: Telescope, device: DeviceNumbers, demand: Demand, chosen: dict, grade: Grade,
-    hindrances: Sequence[str],
+    context: Context, telescope: Telescope, configuration: Configuration, device: DeviceNumbers, demand: Demand,
+    chosen: dict, grade: Grade, hindrances: Sequence[str],
 ) -> Decision:  # fmt: skip
     """What to do about one goal that asks for a telescope with one option, in a word and a sentence."""
     if grade == "cannot":
         return Decision("refuse", _cannot_converge(demand, chosen))
-    other = _other_way(demand, chosen, grade, hindrances)
+    other = _other_way(context, demand, chosen, grade, hindrances)
     if other:
         return Decision("prefer-alternative", other)
     trial = _trial(context, telescope, device, demand, chosen, grade, hindrances)
+    on_foot = _on_foot(configuration, demand)
+    if on_foot and not trial:
+        trial = f"{demand.name}: a chance of {percent(chosen['probability'])}."
+    trial = f"{trial} {on_foot}".rstrip()
     if trial:
         return Decision("trial", trial)
     return Decision("proceed", _proceed(context, device, demand, chosen))
 
 
-def _other_way(demand: Demand, chosen: dict, grade: Grade, hindrances: Sequence[str]) -> str:
+def _other_way(
+    context: Context, demand: Demand, chosen: dict, grade: Grade, hindrances: Sequence[str]
+) -> str:
     """Why another way is to be preferred, "" when none is."""
-    if demand.by_print and chosen["power_margin_log"] < 0.0 and grade != "meets":
+    wanted = context.figures.contrast_reserve_warn
+    if (chosen.get("required_magnification") or 2.0) <= 1.0 and chosen["contrast_reserve"] < wanted:
         return (
-            f"{demand.name}: the telescope gives {chosen['equivalent_power_d']:.1f} D of the "
-            f"{chosen['required_evp_d']:.1f} D wanted. A high add, a magnifier or a screen reaches it and shows more "
-            "characters; keep the telescope only if their short working distance is refused."
+            f"{demand.name}: large enough without magnification, but faint, with a contrast reserve of "
+            f"{chosen['contrast_reserve']:.1f} where {wanted:g} is wanted. More light, more contrast or a step nearer "
+            "first: a telescope adds size alone."
         )
-    if demand.by_print and demand.kind == "near" and not demand.hands_free:
+    if demand.by_print and chosen["power_margin_log"] < 0.0 and grade != "meets":
+        short = (
+            f"{demand.name}: the telescope gives {chosen['equivalent_power_d']:.1f} D of the "
+            f"{chosen['required_evp_d']:.1f} D wanted"
+        )
+        if not hands_reach(context.person, chosen["required_evd_mm"]):
+            return (
+                f"{short}, and an add of that power works at {chosen['required_evd_mm']:.0f} mm, nearer than the "
+                f"{context.person.reach_mm:g} mm at which the hands work: a screen, or larger print."
+            )
+        return (
+            f"{short}. A high add, a magnifier or a screen reaches it and shows more characters; keep the telescope "
+            "only if their short working distance is refused."
+        )
+    if served_otherwise(context, demand):
         return (
             f"{demand.name}: a high add or a magnifier of the same power shows several times more characters, and free "
             f"hands are not asked for. Keep the telescope only if its {chosen['object_distance_mm']:.0f} mm of room "
@@ -169,12 +196,45 @@ def _other_way(demand: Demand, chosen: dict, grade: Grade, hindrances: Sequence[
 
 
 def field_taken_in_deg(context: Context, device: DeviceNumbers) -> float | None:
-    """What a narrow seeing field takes in of the true field at once, degrees; None where it takes in all of it."""
+    """What a narrow seeing field takes in of the true field at once, degrees; None where that is nearly all of it."""
     lead = device.leading
     seeing = context.eye(lead.side).visual_field_deg
     if seeing is None or not 0.0 < seeing < lead.field.apparent_field_deg:
         return None
-    return real_from_apparent_field_deg(seeing, lead.magnification)
+    taken_in = real_from_apparent_field_deg(seeing, lead.magnification)
+    return None if taken_in >= TAKEN_IN_ENOUGH * lead.field.real_field_deg else taken_in
+
+
+def _on_foot(configuration: Configuration, demand: Demand) -> str:
+    """What speaks against a tube straight ahead for a goal that is met on one's feet, "" for other ways."""
+    straight = configuration.position == "full diameter" and configuration.mount != "flip-up"
+    if not straight or demand.posture == "seated":
+        return ""
+    how = "walking" if demand.posture == "walking" else "standing"
+    return (
+        f"It is wanted {how}, and a tube straight ahead is for use seated: one high in the lens, or turned up between "
+        "looks, would do."
+    )
+
+
+# A reserve under this is small (common practice): half of it is used up by a tilt that no frame keeps from.
+SMALL_RESERVE_PRISM = 3.0
+
+
+def small_reserves(person: Person) -> list[str]:
+    """The measured reserves at distance that are small, each in words."""
+    found = []
+    for name, words in (("base_in_distance", "base-in"), ("base_out_distance", "base-out")):
+        reserve = person.reserves.get(name)
+        if reserve is not None and reserve.first_sign_prism < SMALL_RESERVE_PRISM:
+            found.append(f"a small {words} reserve at distance ({reserve.first_sign_prism:g} prism dioptres)")
+    return found
+
+
+def fusion_doubt(person: Person) -> str:
+    """What makes it doubtful that two tubes stay fused though fusion was shown, "" for nothing."""
+    found = ["double vision is there sometimes"] if person.double_vision == "sometimes" else []
+    return " and ".join((*found, *(f"there is {words}" for words in small_reserves(person))))
 
 
 def _trial(
@@ -204,6 +264,11 @@ def _trial(
         )
     if hindrances:
         return f"{demand.name}: {', '.join(hindrances)}. Try it at the task before ordering."
+    if device.pair is not None and (doubt := fusion_doubt(context.person)):
+        return (
+            f"{demand.name}: a chance of {percent(chance)}, but {doubt}. Try the two tubes together at the task before "
+            "ordering."
+        )
     if lead.exit_pupil_diameter_mm < lead.dim_pupil_mm:
         erect = " The image is erected by a prism." if telescope.type == "keplerian" else ""
         return (

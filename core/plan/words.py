@@ -8,6 +8,14 @@ from ..errors import Refusal
 from ..stock import Telescope
 from .types import EyeNumbers
 
+# No eye tells more defocus from so much: it is counted as that, and said to be that or more.
+DEFOCUS_MOST_D = 60.0
+
+
+def defocus_words(defocus_d: float) -> str:
+    """How far out of focus, D; what was counted as the most is said to be that or more."""
+    return f"{defocus_d:.0f} D or more" if defocus_d >= DEFOCUS_MOST_D else f"{defocus_d:.2f} D"
+
 
 def said(refusal: Refusal) -> str:
     """A refusal of a formula as a plain sentence: the reason first, then the figure and what would be accepted."""

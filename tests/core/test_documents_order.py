@@ -172,7 +172,7 @@ def test_a_tube_that_the_frame_does_not_hold_is_not_ordered():
     (sentence,) = against(low)
     # Housing 13, tube 15.75 below the pupil, rim 3: 31.75 mm, and the pupil stands 20 mm above the rim.
     assert sentence.startswith(
-        "The chosen device cannot be ordered: 32 mm of lens are needed below the pupil"
+        "The chosen device cannot be ordered: 31.8 mm of lens are needed below the pupil"
     )
     assert "the frame has 20 mm" in sentence
     straight = music(mount="through the lens", correction="carrier", cap="cap+2.25")

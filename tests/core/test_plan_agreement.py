@@ -1,0 +1,245 @@
+"""The parts of a plan agree with each other and with what is recorded; what is said has its figure and its remedy.
+
+Persons and stock are invented. What is right in each case is common practice, without a source, unless one is named.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+import afocal.core
+from afocal.core.case import Case, new_case
+from afocal.core.documents.numbers import outcome_numbers
+from afocal.core.documents.shown import lengths
+from afocal.core.plan import plan
+from afocal.core.plan.ranking import trembling_worth
+from afocal.core.plan.types import Option, Plan
+from afocal.core.settings import Settings
+from afocal.core.stock import loads_stock
+
+SETTINGS = Settings()
+DEMO = Path(afocal.core.__file__).parent / "data" / "demo"
+STOCK = loads_stock((DEMO / "stock.toml").read_text("utf-8"))[0]
+
+BASE = {
+    "person.birth_year": "1950", "right.distance_acuity": "20/100", "left.distance_acuity": "20/100",
+    "right.near_acuity": "2.0M @ 40", "left.near_acuity": "2.0M @ 40", "right.refraction": "+1.00 sph",
+    "left.refraction": "+1.00 sph", "right.contrast": "1.30", "left.contrast": "1.30", "binocular.fusion": "yes",
+    "test.refraction_vertex": "12", "face.vertex_distance": "12", "face.pd": "63", "face.b_size": "46",
+    "face.pupil_height_right": "21", "face.pupil_height_left": "21",
+}  # fmt: skip
+CARDS = {"task": "playing cards"}
+SIGN = {"task": "street name sign", "detail": "20/40"}
+TELEVISION = {"task": "television picture"}
+
+
+def made(goals: list[dict[str, str]], **changes: str) -> Case:
+    """A person of 76 with alike eyes; a change of "" takes a finding away."""
+    case = new_case("A-1", date(2026, 6, 1))
+    for path, text in {**BASE, **{path.replace("__", "."): text for path, text in changes.items()}}.items():
+        if text:
+            case = case.with_typed(path, text)
+    for index, goal in enumerate(goals):
+        for key, text in goal.items():
+            case = case.with_goal_typed(index, key, text)
+    return case
+
+
+def planned(goals: list[dict[str, str]], **changes: str) -> Plan:
+    """The plan of such a person on the practice stock."""
+    return plan(made(goals, **changes), STOCK, SETTINGS)
+
+
+def first(found: Plan, **wanted: str) -> Option:
+    """The best option with these marks of its configuration."""
+    return next(
+        option
+        for option in found.options
+        if all(getattr(option.configuration, key) == value for key, value in wanted.items())
+    )
+
+
+# --- hands that do not work so near
+
+
+def test_hands_that_do_not_work_so_near_make_the_room_the_point() -> None:
+    """Cards ask for an add at 33 cm; hands that work from 35 cm cannot hold it there: every part says the same."""
+    free = planned([CARDS])
+    assert free.decision.word == "prefer-alternative" and "ordinary add" in free.decision.sentence
+    bound = planned([CARDS], face__reach="35 cm")
+    assert bound.decision.word in ("proceed", "trial")
+    table = bound.alternatives[0]
+    assert table.telescope_is_answer
+    assert "works at 333 mm, nearer than the 350 mm at which the hands work" in table.sentence
+
+
+def test_what_works_nearer_than_the_hands_is_not_named_as_the_better_way() -> None:
+    """A fine bench asks for 64 mm: not the add, which works there, but the screen, on which hands work at 40 cm."""
+    bench = {
+        "task": "fine bench",
+        "distance": "30 cm",
+        "detail": "0.4M",
+        "hands_free": "yes",
+        "duration": "long",
+    }
+    found = planned(
+        [bench], face__reach="30 cm", right__near_acuity="1.25M @ 40", left__near_acuity="1.25M @ 40"
+    )
+    table = found.alternatives[0]
+    assert (
+        not table.telescope_is_answer and "video magnifier" in table.sentence and "add" not in table.sentence
+    )
+    add = next(row for row in table.rows if row.kind == "add" and row.reaches)
+    assert add.working_distance_mm == pytest.approx(62.5) and "nearer than the 300 mm" in add.sentence
+    assert "an add of that power works at 64 mm, nearer than the 300 mm" in found.decision.sentence
+
+
+# --- figures that are said
+
+
+def test_a_lens_height_is_refused_by_a_figure_that_exceeds_the_frame() -> None:
+    """44.4 mm are needed and 44 there: rounded to whole millimetres the refusal would contradict itself."""
+    found = planned([SIGN], face__b_size="44", right__pupil="2.8", left__pupil="2.8")
+    reasons = [refused.reason for refused in found.refused if refused.code == "frame too shallow"]
+    assert any("A lens height of 44.4 mm is needed" in reason and "has 44 mm" in reason for reason in reasons)
+
+
+def test_defocus_beyond_the_most_counted_is_not_told_to_a_hundredth() -> None:
+    """Through a strong tube a page nearer than its focus is out of focus beyond 60 D, and said to be that or more."""
+    found = planned([TELEVISION, {"task": "newspaper"}])
+    option = first(found, telescope="prism-6")
+    assert option.outcomes[1].defocus_d == 60.0
+    told = " ".join((option.outcomes[1].sentence, *option.reasons_against))
+    assert "60 D or more out of focus" in told and "60.00 D" not in told
+    shown = [item.words for item in outcome_numbers(option, option.outcomes[1], SETTINGS)]
+    assert "out of focus by 60 D or more" in shown
+
+
+def test_lengths_that_are_compared_have_one_unit() -> None:
+    """83 mm beside 100 mm, not 83.3 mm beside 10.0 cm."""
+    assert lengths(83.3, 100.0) == ("8.3 cm", "10.0 cm")
+    assert lengths(83.3, 99.0) == ("83.3 mm", "99.0 mm")
+    assert lengths(400.0, 1200.0) == ("0.40 m", "1.20 m")
+
+
+def test_no_characters_are_counted_on_a_face() -> None:
+    """Letters of a given height have characters; what is given by an acuity, as a face, has none."""
+    faces = {"task": "facial expression", "distance": "1 m", "contrast": "0.5"}
+    label = {"task": "museum label", "distance": "90 cm", "detail": "5 mm"}
+    outcomes = planned([faces, label]).options[0].outcomes
+    assert outcomes[0].characters_in_field is None
+    assert outcomes[1].characters_in_field is not None
+
+
+def test_a_tilt_that_would_do_is_named_and_does() -> None:
+    """The tilt that the reason against names leaves three degrees of the view, and the reason is gone with it."""
+    option = first(planned([SIGN]), telescope="small-2.0")
+    words = next(reason for reason in option.reasons_against if "of its ocular" in reason)
+    tilt = words.rpartition("a tilt of ")[2].split()[0]
+    again = first(planned([SIGN], face__tube_tilt=tilt), telescope="small-2.0")
+    assert not any("of its ocular" in reason for reason in again.reasons_against)
+    weaker = first(planned([SIGN], face__tube_tilt=str(int(tilt) - 1)), telescope="small-2.0")
+    assert any("of its ocular" in reason for reason in weaker.reasons_against)
+
+
+# --- what one part says and another must not deny
+
+
+def test_goals_reached_without_a_telescope_are_told_together_and_by_which_eyes() -> None:
+    """Two signs that only both eyes together reach: one sentence names both, and neither is called seen by one eye."""
+    near = [
+        {"task": "own sign", "distance": "6 m", "detail": "20/90"},
+        {"task": "own board", "distance": "5 m", "detail": "20/90"},
+    ]
+    found = planned(near, both__distance_acuity="20/80")
+    assert found.decision.sentence.startswith(
+        "own sign and own board: the recorded acuity of both eyes together"
+    )
+    for need in found.needs:
+        assert need.required_magnification is not None and need.required_magnification > 1.0
+        assert need.sentence.endswith("seen without magnification by both eyes together.")
+
+
+def test_suppression_is_not_told_as_two_pictures() -> None:
+    """An eye that is suppressed shows no second picture: the advice and the refusal of pairs give the true reason."""
+    found = planned([TELEVISION], binocular__fusion="no", binocular__suppression="alternating")
+    assert "suppression is recorded (alternating)" in found.eye_advice.sentence
+    pairs = [refused.reason for refused in found.refused if refused.configuration.eye == "both"]
+    assert any("Suppression is recorded" in reason for reason in pairs)
+    assert not any("two pictures" in words for words in (found.eye_advice.sentence, *pairs))
+    assert {rule.says for rule in found.eye_advice.rules} == {"right"}
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"binocular__double_vision": "sometimes"}, "double vision is there sometimes"),
+        ({"binocular__base_in_distance": "x/2/1"}, "small base-in reserve at distance (2 prism dioptres)"),
+    ],
+)
+def test_doubtful_fusion_is_tried_before_a_pair_is_ordered(changes: dict[str, str], words: str) -> None:
+    """Fusion that was shown but may break: advice, reason against and decision of the pair all say so."""
+    assert first(planned([TELEVISION]), eye="both").decision.word == "proceed"
+    found = planned([TELEVISION], **changes)
+    pair = first(found, eye="both")
+    assert words in found.eye_advice.sentence
+    assert any(words in reason.lower() for reason in pair.reasons_against)
+    assert pair.decision.word == "trial" and words in pair.decision.sentence
+
+
+def test_a_field_that_takes_in_nearly_all_is_no_reason_against() -> None:
+    """35 degrees take in 22 of 23.5 degrees, of which nothing is missed; 20 degrees take in about half."""
+    wide, narrow = (
+        first(planned([TELEVISION], right__visual_field=f, left__visual_field=f), telescope="wide-1.6")
+        for f in ("35", "20")
+    )
+    assert not any("takes in" in reason for reason in wide.reasons_against)
+    assert any("takes in only" in reason for reason in narrow.reasons_against)
+
+
+def test_what_is_large_but_faint_asks_for_light_before_a_telescope() -> None:
+    """Large enough at its distance and only too faint: more size is not what is missing."""
+    faint = {**TELEVISION, "detail": "20/100", "contrast": "0.2"}
+    found = planned([faint])
+    assert found.coverage.not_needed == ()
+    assert found.decision.word == "prefer-alternative"
+    assert "faint, with a contrast reserve of 4.0 where 10 is wanted" in found.decision.sentence
+
+
+# --- on one's feet, and with a trembling head
+
+
+def test_a_tube_straight_ahead_is_not_ordered_for_a_goal_on_foot_without_a_word() -> None:
+    """A frame too shallow for a bioptic leaves tubes for use seated: the decision for a standing goal says so."""
+    shallow = {"face__b_size": "30", "face__pupil_height_right": "16", "face__pupil_height_left": "16"}
+    found = planned([SIGN], **shallow)
+    best = found.options[0]
+    assert best.configuration.position == "full diameter"
+    straight = first(found, position="full diameter", mount="through the lens")
+    assert straight.decision.word == "trial" and "for use seated" in straight.decision.sentence
+    assert first(planned([TELEVISION], **shallow), position="full diameter").decision.word == "proceed"
+
+
+def test_one_goal_on_foot_keeps_a_tube_straight_ahead_from_coming_first() -> None:
+    """Playing with children on foot first, music and television after it: high in the lens, where it is met."""
+    goals = [{"task": "children playing", "posture": "walking"}, {"task": "sheet music"}, TELEVISION]
+    found = planned(goals, right__refraction="pl", left__refraction="pl")
+    assert found.options[0].configuration.position == "bioptic"
+    seated = planned([{**goals[0], "posture": "seated"}, *goals[1:]])
+    assert seated.options[0].configuration.position == "full diameter"
+
+
+def test_what_a_tremor_leaves_of_a_power_falls_with_the_power() -> None:
+    """The strongest power that is held still is worth all, twice that power a quarter."""
+    assert trembling_worth(2.0, 2.0) == trembling_worth(1.6, 2.0) == 1.0
+    assert trembling_worth(4.0, 2.0) == pytest.approx(0.25)
+    still, trembling = (
+        planned([TELEVISION, {"task": "newspaper"}], right__contrast="0.95", left__contrast="0.95", **more)
+        for more in ({}, {"history__head_tremor": "marked"})
+    )
+    assert abs(trembling.options[0].device.magnification_nominal) < abs(
+        still.options[0].device.magnification_nominal
+    )
