@@ -263,15 +263,14 @@ def run_verb(words: list[str], place: int) -> int:
 
 def _run_on_copy(verb: Verb, arguments: Arguments) -> int:
     """On a copy of the practice set, with folders of its own: nothing of the user's is read, written or deleted."""
-    import tempfile
-
+    from ..core.practice import practice_folder
     from ..core.workspace import demo_workspace, practice_folders
 
-    with tempfile.TemporaryDirectory(prefix="afocal-practice-", ignore_cleanup_errors=True) as folder:
+    with practice_folder() as folder:
         before = dict(os.environ)
         try:
-            os.environ.update(practice_folders(Path(folder)))
-            return verb.run(arguments, workspace_of(arguments, demo_workspace(Path(folder))))
+            os.environ.update(practice_folders(folder))
+            return verb.run(arguments, workspace_of(arguments, demo_workspace(folder)))
         finally:
             os.environ.clear()
             os.environ.update(before)

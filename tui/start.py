@@ -29,11 +29,11 @@ def open_screen(
     terminal.prepare()
     # Taken before a practice run moves the folders: a report must outlive it.
     reports = paths.reports_dir()
-    with _practice_folder() if demo else nullcontext("") as folder:
-        if demo:
-            for name, place in practice_folders(Path(folder)).items():
+    with _practice_folder() if demo else nullcontext(None) as folder:
+        if folder is not None:
+            for name, place in practice_folders(folder).items():
                 os.environ.setdefault(name, place)
-            workspace = demo_workspace(Path(folder))
+            workspace = demo_workspace(folder)
         else:
             workspace = Workspace()
         if cases or stock:
@@ -46,10 +46,10 @@ def open_screen(
         return _run(workspace, case, reports)
 
 
-def _practice_folder() -> AbstractContextManager[str]:
-    import tempfile
+def _practice_folder() -> AbstractContextManager[Path]:
+    from ..core.practice import practice_folder
 
-    return tempfile.TemporaryDirectory(prefix="afocal-practice-", ignore_cleanup_errors=True)
+    return practice_folder()
 
 
 def _run(workspace: Workspace, case: str, reports: Path) -> int:
