@@ -17,7 +17,7 @@ from .entry import (
     Words,
     YesNo,
 )
-from .field import Field, by_eye
+from .field import VISIT_KINDS, Field, by_eye
 
 WARNINGS = ("sudden_loss", "new_distortion", "flashes_or_floaters", "eye_pain", "field_loss_new")
 
@@ -41,6 +41,7 @@ def person_fields() -> Iterator[Field]:
         *at,
         "Initials or a staff code of whoever examines.",
         "the note and the signature",
+        visits=VISIT_KINDS,
         carries_over=False,
     )
     yield Field(

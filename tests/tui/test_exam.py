@@ -318,7 +318,7 @@ async def test_carried_over_values_are_marked_until_confirmed(
         assert len(screen.desk.case.visits) == 2
         assert screen.desk.case.visit.kind == "fitting"
         form = screen.pane.form  # type: ignore[attr-defined]
-        assert form.current_key == next(row.key for row in form.rows if not row.heading) == "goal.0.task"
+        assert form.current_key == next(row.key for row in form.rows if not row.heading) == "person.examiner"
         assert not any(row.status == "error" for row in form.rows)
         carried = [row.key for row in form.rows if row.status == "carried over"]
         assert carried

@@ -134,6 +134,20 @@ async def test_signing_for_good(app, case_screen, typing) -> None:
         assert loads_case(screen.desk.path.read_text("utf-8"), screen.desk.path).visit.signed
         screen.action_sign()
         await pilot.pause()
+        lines = words(program.screen.sheet.rows)
+        assert "Signed by RK" in lines[0] and "The examination of 2026-10-21 is not signed" in lines[1]
+        await pilot.press("escape")
+        assert program.screen is screen
+
+
+async def test_what_is_signed_is_told_so(app, case_screen) -> None:
+    """Where every visit is signed, nothing is asked: the signature is told."""
+    program = app("LQ-101")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen = await case_screen(pilot)
+        screen.change(lambda case: sign(all_understood(case), "RK", now()), for_good=True)
+        screen.action_sign()
+        await pilot.pause()
         assert program.screen is screen and "Signed by RK" in screen.messages.recent[-1].text
 
 
@@ -179,6 +193,64 @@ def test_where_a_missing_thing_is_settled(key, pane, row) -> None:
     """Each missing thing leads to the pane and the row where it is settled."""
     asked = place_of(key)
     assert (asked.pane, asked.key) == (pane, row)
+
+
+async def test_a_visit_left_unsigned_is_signed_later(app, case_screen, seen, typing) -> None:
+    """Beginning the next visit says that the last one is not signed; it can still be signed, and only it is."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen = await case_screen(pilot)
+        screen.change(all_understood)
+        screen.action_visit_new()
+        await pilot.pause()
+        await typing(pilot, ("follow", "enter"))
+        said = screen.messages.recent[-1].text
+        assert said.startswith("The follow-up of 2026-11-18 is not signed yet")
+        screen.action_sign()
+        await pilot.pause()
+        lines = words(program.screen.sheet.rows)
+        assert any("The follow-up of 2026-11-18 is not signed: Enter here" in line for line in lines)
+        assert program.screen.sheet.go_to("visit.1")
+        await pilot.press("enter")
+        await pilot.pause()
+        assert "(follow-up of 2026-11-18)" in seen(program)
+        assert not any(row.key for row in program.screen.sheet.rows if row.key != SIGN)
+        assert program.screen.sheet.go_to(SIGN)
+        await pilot.press("enter")
+        await pilot.pause()
+        assert "Sign the follow-up of 2026-11-18" in seen(program)
+        await typing(pilot, ("RK", "enter"))
+        case = screen.desk.case
+        assert [visit.signed for visit in case.visits] == [False, True, False]
+        assert verify(case, 1).state == "unchanged"
+        assert not screen.view.read_only
+
+
+def test_what_an_earlier_visit_lacks_leads_nowhere(tmp_path) -> None:
+    """Only the last visit is edited: a caution missing at one before is named, without a place to go to."""
+    case = demo_workspace(tmp_path).open_case("LQ-107").case
+    missing = before_signing(case, 1)
+    assert any(each.must for each in missing)
+    rows = list(missing_rows(missing, earlier=True))
+    assert not any(row.key for row in rows)
+    assert any("Only the last visit is edited" in line for line in words(rows))
+
+
+async def test_the_examiner_is_asked_at_every_kind_of_visit(app, case_screen, typing) -> None:
+    """A fitting names who fitted, as the signature asks: the line that misses the examiner leads to the field."""
+    program = app("LQ-107")
+    async with program.run_test(size=(80, 24)) as pilot:
+        screen = await case_screen(pilot)
+        screen.change(lambda case: all_understood(case.with_new_visit(now().date(), "fitting")))
+        await pilot.press("f4")
+        screen.action_sign()
+        await pilot.pause()
+        assert program.screen.sheet.go_to("person.examiner")
+        await pilot.press("enter")
+        await pilot.pause(0.1)
+        assert screen.place == "intake" and screen.pane.form.current_key == "person.examiner"
+        await typing(pilot, ("mk", "enter"))
+        assert screen.desk.case.value("person.examiner") == "mk"
 
 
 # ---- later words

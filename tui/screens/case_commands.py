@@ -149,12 +149,15 @@ class CaseCommands(QuietScreen[None]):
     def action_visit_new(self) -> None:
         """Begin a follow-up or a fitting visit today."""
         from .dialogs import Pick
+        from .visits import unsigned_words
 
         def begin(kind: str | None) -> None:
             if kind:
+                left = unsigned_words(self.desk.case)
+                said = f"{kind.capitalize()} begun; values of the last visit are marked until confirmed."
                 self.change(
                     lambda case: case.with_new_visit(date.today(), kind),  # type: ignore[arg-type]
-                    said=f"A {kind} visit begins; values from the last visit are marked until confirmed.",
+                    said=f"{left} {said}".strip(),
                 )
 
         kinds = [("follow-up", "Follow-up"), ("fitting", "Fitting"), ("examination", "Examination")]

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from rich.cells import cell_len
 from textual import events
 
-from ...core.case import Case
+from ...core.case import Case, Visit
 from ...core.errors import AfocalError
 from ...core.signing import Missing, before_signing, sign, verify, with_addendum
 from ...core.timeline import Cell, Change, Heading, Timeline, timeline
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from .case import CaseScreen
 
 SIGN = "sign"
+_EARLIER = "visit."
 _LEAST_COLUMN = 16
 
 
@@ -148,40 +149,96 @@ def _cell_row(label: str, cell: Cell, key: str) -> SheetRow:
 
 
 def ask_to_sign(screen: CaseScreen) -> None:
-    """Sign the visit worked on: first what is missing by name, then the signer's code; it is not undone by a key."""
+    """Sign the visit worked on, or an earlier one that was left unsigned: first what is missing by name, then the
+    signer's code; it is not undone by a key."""
     case = screen.desk.case
-    if case.visit.signed:
-        screen.say(f"{verify(case).sentence} Later words go into an addendum.")
+    unsigned = [index for index, visit in enumerate(case.visits) if not visit.signed]
+    signed = f"{verify(case).sentence} Later words go into an addendum."
+    if not unsigned:
+        screen.say(signed)
+    elif case.visit.signed:
+        rows = [text_row(signed), *_unsigned_rows(_names_of(case, unsigned))]
+        _show_page(screen, "This visit is signed", rows, len(case.visits) - 1)
+    else:
+        _sign_visit(screen, unsigned[-1], unsigned[:-1])
+
+
+def visit_words(visit: Visit) -> str:
+    """A visit by its kind and day: ``fitting of 2026-10-15``."""
+    return f"{visit.kind} of {visit.on.isoformat()}"
+
+
+def unsigned_words(case: Case) -> str:
+    """That the last visit is not signed, "" when it is: said when another one begins."""
+    return "" if case.visit.signed else f"The {visit_words(case.visit)} is not signed yet (Ctrl+P, sign)."
+
+
+def _sign_visit(screen: CaseScreen, index: int, unsigned: Sequence[int] = ()) -> None:
+    """Ask for the signature of a visit; ``unsigned`` are earlier ones that can be signed from here instead."""
+    case = screen.desk.case
+    missing = before_signing(case, index)
+    if not missing and not unsigned:
+        _ask_signer(screen, index)
         return
-    missing = before_signing(case)
-    if not missing:
-        _ask_signer(screen)
-        return
+    earlier = index < len(case.visits) - 1
     must = sum(each.must for each in missing)
     title = f"Not signed: {must} to settle first" if must else "Before it is signed"
+    if earlier:
+        title += f" ({visit_words(case.visits[index])})"
+
+    rows = missing_rows(missing, _names_of(case, unsigned), earlier=earlier)
+    _show_page(screen, title, rows, index)
+
+
+def _show_page(screen: CaseScreen, title: str, rows: Iterable[SheetRow], index: int) -> None:
+    """A page whose lines lead to the signature of visit ``index`` or of an earlier one, or to what it lacks."""
 
     def chosen(key: str | None) -> None:
         if key == SIGN:
-            _ask_signer(screen)
+            _ask_signer(screen, index)
+        elif key is not None and key.startswith(_EARLIER):
+            _sign_visit(screen, int(key.removeprefix(_EARLIER)))
         elif key is not None:
             screen.post_message(place_of(key))
 
-    screen.app.push_screen(KeyedPage(title, missing_rows(missing)), chosen)
+    screen.app.push_screen(KeyedPage(title, rows), chosen)
 
 
-def missing_rows(missing: tuple[Missing, ...]) -> Iterator[SheetRow]:
-    """What is missing, each line leading to its place; the way to sign stands last, and only when nothing must be."""
+def _names_of(case: Case, unsigned: Sequence[int]) -> list[tuple[str, str]]:
+    """Key and name of each visit that is not signed, the latest first."""
+    return [(f"{_EARLIER}{index}", visit_words(case.visits[index])) for index in reversed(unsigned)]
+
+
+def _unsigned_rows(unsigned: Sequence[tuple[str, str]]) -> Iterator[SheetRow]:
+    for key, words in unsigned:
+        line = f"{current_signs().check} The {words} is not signed: Enter here to sign it."
+        yield text_row(line, "check", key=key)
+
+
+def missing_rows(
+    missing: tuple[Missing, ...], unsigned: Sequence[tuple[str, str]] = (), *, earlier: bool = False
+) -> Iterator[SheetRow]:
+    """What is missing, each line leading to its place; the way to sign stands last, and only when nothing must be.
+
+    ``unsigned`` has the key and the name of each visit before that is not signed. What an ``earlier`` visit itself
+    lacks has no place to go to: only the last visit is edited.
+    """
     must = [each for each in missing if each.must]
+    look = [each for each in missing if not each.must]
     signs = current_signs()
     if must:
         yield heading_row("To be settled: the visit cannot be signed before")
     for each in must:
-        yield text_row(f"{signs.error} {_sentence(each.words)}", "error", key=each.key)
-    look = [each for each in missing if not each.must]
-    if look:
+        words = f"{signs.error} {_sentence(each.words)}"
+        yield text_row(words, "error", key="" if earlier else each.key)
+    if must and earlier:
+        yield text_row("Only the last visit is edited: while it is new, undo takes it back.")
+    if look or unsigned:
         yield heading_row("Worth a look")
     for each in look:
-        yield text_row(f"{signs.check} {_sentence(each.words)}", "check", key=each.key)
+        words = f"{signs.check} {_sentence(each.words)}"
+        yield text_row(words, "check", key="" if earlier else each.key)
+    yield from _unsigned_rows(unsigned)
     if not must:
         yield heading_row("Sign")
         yield text_row("Enter here: sign it as it stands", "strong", key=SIGN)
@@ -204,10 +261,14 @@ def place_of(key: str) -> PaneAsked:
     return PaneAsked("intake", key if "." in key else "")
 
 
-def _ask_signer(screen: CaseScreen) -> None:
+def _ask_signer(screen: CaseScreen, index: int) -> None:
+    case = screen.desk.case
+    visit = case.visits[index]
+    earlier = index < len(case.visits) - 1
+
     def check(text: str) -> str:
         try:
-            sign(screen.desk.case, text, now())
+            sign(screen.desk.case, text, now(), index)
         except AfocalError as error:
             return str(error)
         return ""
@@ -216,16 +277,17 @@ def _ask_signer(screen: CaseScreen) -> None:
         if text is None:
             screen.say("Not signed.")
             return
+        which = f"The {visit_words(visit)}" if earlier else "The visit"
         screen.change(
-            lambda case: sign(case, text, now()),
+            lambda case: sign(case, text, now(), index),
             for_good=True,
-            said=f"Signed by {text.strip()}. The visit is read-only now; later words go into an addendum.",
+            said=f"Signed by {text.strip()}. {which} is read-only now; later words go into an addendum.",
         )
 
     screen.app.push_screen(
         Ask(
-            "Sign this visit",
-            value=examiner(screen.desk.case),
+            f"Sign the {visit_words(visit)}" if earlier else "Sign this visit",
+            value=visit.value("person.examiner") or examiner(case),
             check=check,
             hint="Your initials or staff code. The visit becomes read-only, and undo does not take that back.",
         ),
