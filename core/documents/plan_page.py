@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from ..plan.types import Option, Plan
 from ..settings import Settings
+from .goal_words import asked_words, assumed_once, near_figures, need_figures
 from .numbers import choice_words, device_numbers, outcome_numbers
 from .options import leading_ranks
 from .text import clean, fill, in_letters
@@ -29,13 +30,22 @@ def _paragraphs(plan: Plan, settings: Settings, most: int | None) -> Iterator[st
         yield f"REFER ({referral.urgency}): {referral.sentence}"
     yield f"{plan.decision.word.upper()}: {plan.decision.sentence}"
     yield from plan.problems
-    for need in plan.needs:
+    for need, demand in zip(plan.needs, plan.demands, strict=True):
         yield f"Goal {need.goal_index + 1}, needed for {need.sentence}"
+        asked = asked_words(demand, settings)
+        if asked:
+            yield f"  {asked}"
         for method in need.methods:
             yield f"  {method.name}: {method.value:.4g} {method.unit}. {method.sentence}"
+        for label, figure, meaning, _ in need_figures(need, demand):
+            yield f"  {label}: {figure}. {meaning}"
     yield f"One eye or two: {plan.eye_advice.sentence}"
     for rule in plan.eye_advice.rules:
         yield f"  {rule.name}: says {rule.says}"
+        for words in rule.speaks_for:
+            yield f"     for it: {words}"
+        for words in rule.speaks_against:
+            yield f"     against it: {words}"
     yield plan.smallest_set.sentence
     ranks = range(len(plan.options)) if most is None else leading_ranks(plan, most)
     for rank in ranks:
@@ -48,7 +58,8 @@ def _paragraphs(plan: Plan, settings: Settings, most: int | None) -> Iterator[st
         yield ""
         yield f"Other near devices for {table.sentence}"
         for row in table.rows:
-            yield f"  {row.name}: {row.sentence}"
+            figures = near_figures(row)
+            yield f"  {row.name}: {figures}. {row.sentence}" if figures else f"  {row.name}: {row.sentence}"
     yield ""
     yield from _refused(plan)
     yield from _assumed(plan)
@@ -83,11 +94,5 @@ def _refused(plan: Plan) -> Iterator[str]:
 
 
 def _assumed(plan: Plan) -> Iterator[str]:
-    """What was assumed, once, with the eye or eyes that it was assumed for."""
-    where: dict[str, list[str]] = {}
-    for path, words in plan.assumptions_used.items():
-        where.setdefault(words, []).append(path.partition(".")[0])
-    for words, tables in where.items():
-        eyes = [table for table in dict.fromkeys(tables) if table in ("right", "left")]
-        of = f", {' and '.join(eyes)} eye{'s' if len(eyes) > 1 else ''}" if eyes else ""
-        yield f"Assumed{of}: {words}"
+    for eyes, words in assumed_once(plan):
+        yield f"Assumed, {eyes}: {words}" if eyes else f"Assumed: {words}"

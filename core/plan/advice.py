@@ -106,6 +106,10 @@ def _choose(
     return "both", "Two tubes: the acuities are alike and fusion was shown."
 
 
+def _degrees(fields: tuple[float | None, float | None]) -> str:
+    return f" (right {fields[0]:g}, left {fields[1]:g} degrees)"
+
+
 def _evidence(
     context: Context, demands: Sequence[Demand], difference: float | None
 ) -> tuple[list[str], list[str]]:
@@ -133,11 +137,14 @@ def _evidence(
     if fields[0] is not None and fields[1] is not None:
         share = min(fields) / max(max(fields), 1.0)  # type: ignore[type-var]
         if share >= FIELD_ALIKE_SHARE:
-            two.append("both eyes have a like field, so two tubes keep it")
+            two.append(f"both eyes have a like field{_degrees(fields)}, so two tubes keep it")
         else:
-            one.append("the fields are unlike; the wider one is best left free to look around")
-    if abs(right.log_cs - left.log_cs) >= CONTRAST_ALIKE_LOG:
-        one.append("contrast sensitivity differs between the eyes")
+            one.append(
+                f"the fields are unlike{_degrees(fields)}; the wider one is best left free to look around"
+            )
+    unlike = abs(right.log_cs - left.log_cs)
+    if unlike >= CONTRAST_ALIKE_LOG:
+        one.append(f"contrast sensitivity differs by {unlike:.2f} log")
     gap = abs(right.sphere_d - left.sphere_d)
     if gap >= ANISOMETROPIA_D:
         one.append(

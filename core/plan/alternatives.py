@@ -238,7 +238,7 @@ def _add(context: Context, eye: EyeIn, settings: Settings, item: NearAlternative
         hand_magnifier_field_mm(lens, power, to_lens),
         _depth(power, eye.tolerance_d),
         True,
-        "Hands free and widest; the page is held close.",
+        "The widest view; the page is held close.",
     )
 
 
@@ -254,7 +254,7 @@ def _hand(context: Context, eye: EyeIn, settings: Settings, item: NearAlternativ
         hand_magnifier_field_mm(lens, power, to_lens),
         _depth(power, eye.tolerance_d),
         False,
-        "Takes a hand; wider when the lens is nearer the eye.",
+        "Wider when the lens is nearer the eye.",
     )
 
 

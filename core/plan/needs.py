@@ -184,18 +184,24 @@ def _critical(curve: Curve | None) -> float | None:
 
 
 def _contrast(context: Context, eye: EyeIn, demand: Demand) -> tuple[float | None, str]:
+    if eye.closed:
+        return None, ""
     try:
         reserve = contrast_reserve(demand.contrast, max(0.0, min(2.4, eye.log_cs)))
     except Refusal:
         return None, ""
     figures = context.figures
     if reserve < 1.0:
-        return reserve, "Below threshold: it cannot be seen at any magnification; change contrast or light."
-    if reserve < figures.contrast_reserve_caution:
-        return reserve, "Rate and accuracy clearly fall: more contrast and light before more power."
-    if reserve < figures.contrast_reserve_warn:
-        return reserve, "Reading slows at this contrast reserve."
-    return reserve, "Contrast is enough."
+        words = "Below threshold: it cannot be seen at any magnification; change contrast or light."
+    elif reserve < figures.contrast_reserve_caution:
+        words = "Rate and accuracy clearly fall: more contrast and light before more power."
+    elif reserve < figures.contrast_reserve_warn:
+        words = f"Reading slows under {figures.contrast_reserve_warn:g} to 1."
+    else:
+        words = "Contrast is enough."
+    if f"{eye.side}.contrast" in context.person.assumed:
+        words += f" The contrast sensitivity of {eye.log_cs:.2f} is assumed: measure it."
+    return reserve, words
 
 
 def _sentence(

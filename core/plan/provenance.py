@@ -96,6 +96,8 @@ MADE_BY: Mapping[str, tuple[str, ...]] = {
     "depth_mm": ("cap_depth_between_mm",),
     "equivalent_power_d": ("cap_equivalent_power_d", "evp_from_evd_d"),
     "evd_mm": ("cap_evd_mm", "evd_focused_mm", "evd_mm"),
+    "near.evd_mm": ("spectacle_add_evd_mm", "hand_magnifier_evd_mm", "stand_evd_mm", "display_evd_mm"),
+    "score_parts.value": _CRITERION,
     "evd_uncorrected_mm": ("evd_mm",),
     "magnification_re_250": ("magnification_re_distance",),
     "magnification_re_400": ("magnification_re_distance",),

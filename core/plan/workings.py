@@ -13,12 +13,13 @@ from ..goals import Task
 from ..records import names_of
 from ..settings import Settings
 from ..stock import Stock
+from .alternatives import alternatives_for
 from .engine import option_for, read_case
 from .formulas import as_recorded
 from .needs import need_of
 from .provenance import makers_of
 from .tube_field import Infeasible
-from .types import Option
+from .types import AlternativeTable, Option
 
 
 def explain(
@@ -33,9 +34,9 @@ def explain(
     """The chain behind one number of an option, innermost first.
 
     ``quantity`` is the name of a field of the outcome, the need or the device (``probability``, ``required_evd_mm``,
-    ``eyes.0.field.real_field_deg``); a bare name is looked for in that order and in every part of the device. A number
-    that was recorded or assumed has a working of one step that says so. Raises EntryRefusal when there is no such
-    number.
+    ``eyes.0.field.real_field_deg``), or of another near device of the goal (``near.0.evd_mm``); a bare name is looked
+    for in that order and in every part of the device. A number that was recorded or assumed has a working of one step
+    that says so. Raises EntryRefusal when there is no such number.
     """
     with recording() as working:
         context, demands = read_case(case, settings, tasks)
@@ -45,9 +46,26 @@ def explain(
             raise EntryRefusal(
                 "option", configuration.key, "one that can be used", reason=infeasible.reason
             ) from None
-        need = need_of(context, demands[goal_index]) if goal_index < len(demands) else None
-    value = _value(option, need, goal_index, quantity)
+        demand = demands[goal_index] if goal_index < len(demands) else None
+        need = None if demand is None else need_of(context, demand)
+        near = None
+        if demand is not None and quantity.startswith(f"{NEAR}."):
+            near = alternatives_for(context, stock, settings, demand, None)
+    value = _of_near(near, quantity) if near is not None else _value(option, need, goal_index, quantity)
     return chain_behind(working, value, quantity)
+
+
+# The other near devices of a goal, by their place in its table without the telescope: ``near.0.evd_mm``.
+NEAR = "near"
+
+
+def _of_near(table: AlternativeTable, quantity: str) -> float:
+    _, number, name = quantity.split(".")
+    rows = [row for row in table.rows if row.evd_mm is not None]
+    found = _by_path(rows[int(number)], name) if int(number) < len(rows) else None
+    if found is None:
+        raise EntryRefusal("quantity", quantity, "a number of a near device", example="near.0.evd_mm")
+    return found
 
 
 # A number that a result holds under another name than the formula that makes it.
@@ -66,8 +84,8 @@ def _value(option: Option, need: Any, goal_index: int, quantity: str) -> float:
     for name, found in _numbers(option.device):
         if name.rpartition(".")[2] == quantity:
             return found
-    for part in option.score_parts:
-        if part.criterion == quantity:
+    for number, part in enumerate(option.score_parts):
+        if quantity in (part.criterion, f"score_parts.{number}.value"):
             return part.value
     raise EntryRefusal("quantity", quantity, "a number of this option", example="probability")
 

@@ -11,6 +11,7 @@ from afocal.core.case import Case, new_case
 from afocal.core.case_file import dumps_case
 from afocal.core.case_header import case_header
 from afocal.core.plan import plan
+from afocal.core.plan.workings import explain
 from afocal.core.settings import Settings
 from afocal.core.stock import loads_stock
 from afocal.tui.panes.computation_rows import (
@@ -102,3 +103,60 @@ def test_the_help_for_a_number_is_in_plain_words() -> None:
         "words",
         "F6 shows how it came about.",
     )
+
+
+def test_every_row_of_the_pane_that_tells_a_number_gives_its_working() -> None:
+    """Methods, reserves, losses, points of the order and other near devices have a key, and F6 ends with their number."""
+    goals = [BOARD, {**PAGE, "contrast": "0.3"}]
+    case = made(goals)
+    found = plan(case, STOCK, SETTINGS)
+    view = View(case, SETTINGS, STOCK, found.person, found)
+    option = found.options[0]
+    rows = [*option_rows(view, option, with_sensitivity=False), *plan_rows(view)]
+    keyed = {row.key: "".join(text for text, _ in row.parts) for row in rows if ":" in row.key}
+    for kind in (
+        ":methods.",
+        ":near.",
+        ":losses.",
+        ":score_parts.",
+        ":contrast_reserve",
+        ":characters_wanted",
+    ):
+        assert any(kind in key for key in keyed), kind
+    for key, words in keyed.items():
+        about, number, quantity = key.split(":")
+        working = explain(case, STOCK, SETTINGS, option.configuration, int(number), quantity)
+        assert working.steps, (key, words)
+        if about == "need" and quantity.startswith(("methods.", "near.")):
+            assert working.steps[-1].formula.name != "as_recorded", (key, words)
+
+
+def test_other_near_devices_stand_on_equal_terms() -> None:
+    """Each with whether it reaches the goal, equivalent distance and power, room, characters, and the hands it leaves."""
+    found = plan(made([PAGE]), STOCK, SETTINGS)
+    view = View(made([PAGE]), SETTINGS, STOCK, found.person, found)
+    told = {"".join(text for text, _ in row.parts) for row in plan_rows(view)}
+    table = found.alternatives[0]
+    for device in table.rows:
+        if device.evd_mm is None:
+            continue
+        words = next(words for words in told if words.startswith(device.name))
+        assert ("does not reach it" not in words) is bool(device.reaches)
+        assert f"{device.evd_mm:.0f} mm equivalent ({device.equivalent_power_d:.1f} D)" in words
+        assert f"page at {device.working_distance_mm:.0f} mm" in words
+        assert f"{device.characters:.0f} characters" in words
+        assert ("hands free" if device.hands_free else "takes a hand") in words
+
+
+def test_what_a_goal_asks_stands_beside_what_is_needed_for_it() -> None:
+    """Distance, detail with its reserve, contrast, and which of the figures the goal did not give."""
+    goals = [{"task": "television subtitles", "distance": "3 m"}]
+    found = plan(made(goals), STOCK, SETTINGS)
+    view = View(made(goals), SETTINGS, STOCK, found.person, found)
+    asked = next(
+        words
+        for words in ("".join(text for text, _ in row.parts) for row in plan_rows(view))
+        if words.startswith("Asked: ")
+    )
+    assert "at 3.00 m" in asked and "letters of 25.0 mm with a reserve of 1.5" in asked
+    assert "usual for television subtitles" in asked and "distance" not in asked.lower()

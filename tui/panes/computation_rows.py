@@ -11,11 +11,12 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from ...core.documents.goal_words import asked_words, assumed_once, near_figures, need_figures
 from ...core.documents.numbers import Shown, device_numbers, outcome_numbers
 from ...core.errors import AfocalError
 from ...core.formula import Formula
 from ...core.goals import Demand
-from ...core.plan.types import Option, Outcome
+from ...core.plan.types import AlternativeTable, Option, Outcome
 from ...core.plan.verdict import percent_brief
 from ..signs import current_signs
 from ..view import View
@@ -90,16 +91,27 @@ def option_rows(view: View, option: Option, *, with_sensitivity: bool) -> list[S
         rows.append(text_row(f"{grade_words(outcome)}: {outcome.sentence}", "strong"))
         rows += _numbers(outcome_numbers(option, outcome, view.settings), f"goal:{outcome.goal_index}")
         rows += [
-            text_row(f"loss, {loss.name}: {loss.logmar:.2f} log. {loss.sentence}") for loss in outcome.losses
+            value_row(
+                f"loss, {loss.name}",
+                f"{loss.logmar:.2f}",
+                "log",
+                loss.sentence,
+                key=f"goal:{outcome.goal_index}:losses.{number}.logmar",
+            )
+            for number, loss in enumerate(outcome.losses)
         ]
     rows.append(heading_row("The device on this face"))
     rows += _numbers(device_numbers(option), "device:0")
     rows.append(heading_row("Why it stands here"))
     rows += [
         value_row(
-            part.criterion.replace("_", " "), f"{part.points:.2f}", "", f"of {part.weight:g}: {part.sentence}"
+            part.criterion.replace("_", " "),
+            f"{part.points:.2f}",
+            "",
+            f"of {part.weight:g}: {part.sentence}",
+            key=f"device:0:score_parts.{number}.value",
         )
-        for part in option.score_parts
+        for number, part in enumerate(option.score_parts)
     ]
     rows.append(heading_row("What would change the answer"))
     if with_sensitivity:
@@ -140,28 +152,47 @@ def plan_rows(view: View) -> Iterator[SheetRow]:
     for problem in plan.problems:
         yield text_row(problem, "check")
     yield text_row(plan.smallest_set.sentence)
-    for need in plan.needs:
+    for need, demand in zip(plan.needs, plan.demands, strict=True):
+        about = f"need:{need.goal_index}"
         yield heading_row(f"Needed for goal {need.goal_index + 1}: {need.goal}")
-        yield text_row(need.sentence, "strong", key=f"need:{need.goal_index}:{_need_quantity(need)}")
-        for method in need.methods:
-            yield text_row(f"{method.name}: {method.value:.4g} {method.unit}. {method.sentence}")
-        if need.contrast_sentence:
-            yield text_row(need.contrast_sentence, key=f"need:{need.goal_index}:contrast_reserve")
+        yield text_row(need.sentence, "strong", key=f"{about}:{_need_quantity(need)}")
+        asked = asked_words(demand, view.settings)
+        if asked:
+            yield text_row(asked)
+        for number, method in enumerate(need.methods):
+            key = f"{about}:methods.{number}.value"
+            yield value_row(method.name, f"{method.value:.4g}", method.unit, method.sentence, key=key)
+        for label, figure, meaning, quantity in need_figures(need, demand):
+            yield value_row(label, figure, "", meaning, key=f"{about}:{quantity}")
         for problem in need.problems:
             yield text_row(problem, "check")
     yield from _eye_rows(view)
     for table in plan.alternatives:
         yield heading_row(f"Other near devices for goal {table.goal_index + 1}: {table.goal}")
         yield text_row(table.sentence, "strong")
-        for row in table.rows:
-            yield text_row(f"{row.name}: {row.sentence}")
+        yield from _near_rows(table)
     yield heading_row("Cautions")
     for caution in plan.cautions:
         yield text_row(caution.sentence)
     yield from _refused_rows(view)
     yield heading_row("Leaned on, not measured")
-    for words in plan.assumptions_used.values():
-        yield text_row(words)
+    for eyes, words in assumed_once(plan):
+        yield text_row(f"{words} ({eyes})" if eyes else words)
+
+
+def _near_rows(table: AlternativeTable) -> Iterator[SheetRow]:
+    """The other near devices on equal terms, each with its figures; F6 tells how its equivalent distance came about."""
+    others = 0
+    for row in table.rows:
+        figures = near_figures(row)
+        if not figures:
+            yield text_row(f"{row.name}: {row.sentence}")
+            continue
+        key = ""
+        if row.kind != "telescope":
+            key = f"need:{table.goal_index}:near.{others}.evd_mm"
+            others += 1
+        yield value_row(row.name, figures, "", row.sentence, key=key)
 
 
 def _need_quantity(need) -> str:
