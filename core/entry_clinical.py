@@ -278,8 +278,11 @@ class DetailKind:
             if not LETTER_HEIGHT.accepts(height):
                 raise RangeRefusal(label, text, f"a height of {LETTER_HEIGHT.accepted()}", example="80 mm")
             return Detail(height_mm=height)
-        acuity = _named(parse_acuity, normal(text), label, self.accepted)
-        if isinstance(acuity, OffChart):
+        try:
+            acuity = parse_acuity(normal(text))
+        except EntryRefusal:
+            acuity = None
+        if acuity is None or isinstance(acuity, OffChart):
             raise EntryRefusal(label, text, self.accepted, example=self.example)
         return Detail(logmar=acuity.logmar)
 

@@ -41,13 +41,17 @@ _NOT_FROM_LIBRARY = ("task",)
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """An everyday task with its usual figures, by goal key; ``also`` are other names it is found by."""
+    """An everyday task with its usual figures, by goal key; ``also`` are other names it is found by.
+
+    ``typed`` has the same figures as they would be typed in a case.
+    """
 
     id: str
     name: str
     also: tuple[str, ...] = ()
     values: Mapping[str, Any] = field(default_factory=dict)
     note: str = ""
+    typed: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +146,7 @@ def _task(row: Mapping[str, Any], key: str, path: str | Path, problems: list[Fil
         problems.append(FileRefusal(path, "a list of words is expected", key=f"{key}.also"))
         also = []
     values: dict[str, Any] = {}
+    as_typed: dict[str, str] = {}
     known = [item for item in goal_by_key() if item not in _NOT_FROM_LIBRARY]
     for name_of_figure, typed in row.items():
         if name_of_figure in ("id", "name", "also", "note"):
@@ -155,10 +160,12 @@ def _task(row: Mapping[str, Any], key: str, path: str | Path, problems: list[Fil
         words = ("yes" if typed else "no") if isinstance(typed, bool) else str(typed)
         try:
             values[name_of_figure] = declared.kind.read(words, declared.label)
+            as_typed[name_of_figure] = words
         except Refusal as refusal:
             problems.append(FileRefusal(path, str(refusal).rstrip("."), key=place))
     id_ = row.get("id") or re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-")
-    return Task(str(id_), name.strip(), tuple(also), values, note if isinstance(note, str) else "")
+    words = note if isinstance(note, str) else ""
+    return Task(str(id_), name.strip(), tuple(also), values, words, as_typed)
 
 
 @cache

@@ -153,3 +153,13 @@ def test_any_text_in_any_field_is_a_value_or_a_refusal(field, text):
 def test_lengths_by_the_international_inch(text, mm):
     """1 in = 25.4 mm exactly (international yard and pound agreement, 1959)."""
     assert length_mm(text) == pytest.approx(mm)
+
+
+@pytest.mark.parametrize("typed", ["tiny", "HM", "CF 2 ft"])
+def test_a_refused_detail_offers_only_what_it_takes(typed):
+    """The refusal's examples are those of the field: counting fingers is an acuity, but no detail to be seen."""
+    kind = goal_by_key()["detail"].kind
+    with pytest.raises(Refusal) as caught:
+        kind.read(typed, "Detail to see")
+    sentence = str(caught.value)
+    assert kind.example in sentence and "letters or CF" not in sentence

@@ -176,6 +176,15 @@ def test_every_figure_of_the_library_is_a_goal_field() -> None:
         assert set(task.values) <= set(goal_by_key())
 
 
+def test_every_usual_figure_can_be_typed_as_it_is_kept() -> None:
+    """What the library writes is read by the field of a case as the very same value: Enter takes it over by that."""
+    for task in library():
+        assert task.typed.keys() == task.values.keys()
+        for key, text in task.typed.items():
+            declared = goal_by_key()[key]
+            assert declared.kind.read(text, declared.label) == task.values[key], f"{task.name}: {key}"
+
+
 def test_demands_keep_the_order_of_the_goals() -> None:
     """Goals are ranked by their order in the case."""
     demands = demands_of([_goal(task="newspaper"), _goal(task="bus number")], library(), Settings())

@@ -253,6 +253,14 @@ async def test_the_usual_figure_of_a_task_is_confirmed_by_enter(
         await pilot.press("enter")
         await pilot.pause()
         assert screen.desk.case.visit.goals[count].value("distance") is not None
+        # Every other figure too, whatever its notation: a letter height is not read from the words that show it.
+        while form.current_key.startswith(f"goal.{count}."):
+            await pilot.press("enter")
+        await pilot.pause()
+        goal = screen.desk.case.visit.goals[count]
+        own = [row for row in form.rows if row.key.startswith(f"goal.{count}.")]
+        assert not any(row.status in ("error", "assumed") for row in own)
+        assert goal.value("detail").height_mm == 25.0 and goal.value("hands_free") is True
 
 
 async def test_goals_move_and_go(app: Callable[[str], AfocalApp], case_screen: CaseWaiter) -> None:
@@ -273,6 +281,69 @@ async def test_goals_move_and_go(app: Callable[[str], AfocalApp], case_screen: C
         assert [goal.name for goal in screen.desk.case.visit.goals] == [first]
         await pilot.press("ctrl+z")
         assert [goal.name for goal in screen.desk.case.visit.goals] == [second, first]
+
+
+async def test_the_caret_stays_near_a_goal_that_goes(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter
+) -> None:
+    """The row under the caret goes with its goal: the nearest one before it has the caret, not the first of the form."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen = await case_screen(pilot)
+        pane = screen.pane
+        assert isinstance(pane, IntakePane)
+        pane.form.go_to("goal.1.light")
+        pane.action_goal_remove()
+        await pilot.pause()
+        assert pane.form.current_key == "goal.1.task"
+        assert pane.form.current_row is not None and pane.form.current_row.text == ""
+
+
+async def test_undo_says_what_it_takes_back_and_goes_there(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter, typing: Typing
+) -> None:
+    """What is undone out of sight is named with both values and has the caret; a text being typed keeps it."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen = await case_screen(pilot)
+        form = screen.pane.form  # type: ignore[attr-defined]
+        form.go_to("history.mood")
+        await typing(pilot, ("low", "tab"))
+        form.go_to("goal.1.distance")
+        await typing(pilot, ("9 m", "tab"))
+        form.go_to("face.reach")
+        await pilot.press("ctrl+z")
+        await pilot.pause()
+        assert screen.messages.recent[-1].text.startswith("Undone. Distance: 9 m -> ")
+        assert form.current_key == "goal.1.distance"
+        form.go_to("face.reach")
+        await pilot.press("ctrl+z")
+        await pilot.pause()
+        assert screen.messages.recent[-1].text == "Undone. Mood: low -> (nothing)"
+        assert form.current_key == "history.mood"
+        form.go_to("face.reach")
+        await pilot.press("3", "ctrl+y")
+        await pilot.pause()
+        assert screen.messages.recent[-1].text == "Done again. Mood: (nothing) -> low"
+        assert form.current_key == "face.reach" and form.text == "3"
+        assert screen.desk.case.value("history.mood") == "low"
+
+
+async def test_undo_of_much_names_a_few(app: Callable[[str], AfocalApp], case_screen: CaseWaiter) -> None:
+    """A change of many values names two of them and says how many more there are."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen = await case_screen(pilot)
+        screen.change(
+            lambda case: (
+                case.with_typed("history.mood", "low")
+                .with_typed("history.hearing", "good")
+                .with_typed("history.falls", "one")
+            )
+        )
+        await pilot.press("ctrl+z")
+        await pilot.pause()
+        assert screen.messages.recent[-1].text.endswith("; and 1 more")
 
 
 async def test_undo_and_redo_of_the_case(

@@ -61,6 +61,16 @@ class Pane(QuietContainer):
         """Where one can go by name: (key, name)."""
         return ()
 
+    def row_of(self, path: tuple[str, ...]) -> str:
+        """The row that shows what stands at a path of the case file, "" when none does."""
+        place, step = ".".join(path[-2:]), {part[1:-1] for part in path if part.startswith("[")}
+        return next((key for key, _ in self.jumps() if key == place or key in step), "")
+
+    def may_move(self) -> bool:
+        """Whether the caret may be put elsewhere: not while a text is being typed."""
+        form = getattr(self, "form", None)
+        return form is None or not form.dirty
+
     def help_topic(self) -> tuple[str, str]:
         """Title and text of the help for what the caret is on; empty when there is nothing particular."""
         return "", ""

@@ -181,11 +181,9 @@ class IntakePane(Pane):
         """Enter on the usual figure of a task takes it as this person's own."""
         goals = view.case.visit.goals
         task = _task_of(goals[index], view) if index < len(goals) else None
-        value = task.values.get(name) if task is not None else None
-        if value is None:
+        text = task.typed.get(name) if task is not None else None
+        if text is None:
             return
-        field = goal_by_key()[name]
-        text = field.kind.echo(value)
         self.send(
             CaseEdited(lambda case: case.with_goal_typed(index, name, text), key, "Usual figure accepted.")
         )
@@ -203,6 +201,14 @@ class IntakePane(Pane):
     def go_to(self, key: str) -> bool:
         """The row of a field."""
         return self.form.go_to(key)
+
+    def row_of(self, path: tuple[str, ...]) -> str:
+        """The row of a field; of a goal's field by the goal's place."""
+        if "goal" not in path[:-1] or self._view is None:
+            return super().row_of(path)
+        goal, name = path[path.index("goal") + 1 :][:2] if path[-2] != "goal" else (path[-1], "task")
+        ids = [each.id for each in self._view.case.visit.goals]
+        return goal_key(ids.index(goal[1:-1]) if goal[1:-1] in ids else len(ids), name)
 
     def jumps(self) -> Iterable[tuple[str, str]]:
         """Every field by its label."""

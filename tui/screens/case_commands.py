@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from textual.events import Key
 
 from ...core.case import Case
-from ...core.case_file import loads_case
+from ...core.case_file import case_data, loads_case
 from ..commands import Place, commands_in
 from ..messages import WorkingAsked
 from ..quiet import QuietScreen
@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from ..panes.base import Pane
     from ..view import View
     from ..widgets.lines import AnswerLine
+
+
+# So many changes are told by name when they are undone.
+_NAMED = 2
 
 
 class CaseCommands(QuietScreen[None]):
@@ -81,18 +85,30 @@ class CaseCommands(QuietScreen[None]):
 
     def action_undo(self) -> None:
         """One version back."""
-        self._walk(self.desk.undo, "Undone.", "There is nothing to undo.")
+        self._walk(self.desk.undo, "Undone", "There is nothing to undo.")
 
     def action_redo(self) -> None:
         """One version forward."""
-        self._walk(self.desk.redo, "Done again.", "There is nothing to redo.")
+        self._walk(self.desk.redo, "Done again", "There is nothing to redo.")
 
     def _walk(self, step: Callable[[], bool], done: str, nothing: str) -> None:
-        if step():
-            self.say(done, "done")
-            self.case_changed()
-        else:
+        from ...core.store.merge import differences
+        from ..rooms import difference_lines
+
+        before = self.desk.case
+        if not step():
             self.say(nothing)
+            return
+        # Said by name, and the caret goes there: what changes out of sight would be lost without anybody noticing.
+        found = differences(*(case_data(each, readings=False) for each in (before, self.desk.case)))
+        lines = difference_lines(found)
+        more = f"; and {len(lines) - _NAMED} more" if len(lines) > _NAMED else ""
+        self.say(f"{done}. {'; '.join(lines[:_NAMED])}{more}", "done")
+        self.case_changed()
+        rows = filter(None, map(self.pane.row_of, (each.path for each in found)))
+        key = next(rows, "")
+        if key and self.pane.may_move():
+            self.pane.go_to(key)
 
     def action_go_to(self) -> None:
         """Go to a row by typing part of its name."""

@@ -113,13 +113,13 @@ class Form(FormMoves):
         old = self.body.rows
         if new == old:
             return
-        key = self.current_key
+        at = self._index
         self.body.rows = new
         if not self.body.drawn or [row.key for row in new] != [row.key for row in old]:
-            self._replace_all(key)
+            self._replace_all(old, at)
             return
         if columns_for(new, self.body.text_width) != self.body.columns:
-            self._replace_all(key)
+            self._replace_all(old, at)
             return
         moved = False
         for index, (before, after) in enumerate(zip(old, new, strict=True)):
@@ -130,12 +130,16 @@ class Form(FormMoves):
         if moved:
             self._place_editor(keep=True)
 
-    def _replace_all(self, key: str | None) -> None:
-        """Other rows, or other columns: lay all out, and stay on the row of the same key."""
-        keys = [row.key for row in self.body.rows]
+    def _replace_all(self, old: tuple[Row, ...], at: int) -> None:
+        """Other rows, or other columns: lay all out, and stay on the row of the same key.
+
+        Where that row is gone, the nearest one before it that is still there has the caret.
+        """
+        keys = {row.key: index for index, row in enumerate(self.body.rows) if not row.heading}
         self.body.lay_out()
         self.body.refresh()
-        index = keys.index(key) if key in keys else self._first_stop(0, 1)
+        stays = (keys[row.key] for row in reversed(old[: at + 1]) if row.key in keys)
+        index = next(stays, self._first_stop(0, 1))
         if index == self._index and index >= 0:
             self.body.current = index
             self._take_new_text(self.body.rows[index])
