@@ -6,14 +6,26 @@ from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from math import atan, tan
 from operator import itemgetter
-from typing import Any
+from typing import Any, NamedTuple
 
 from ..goals import Demand
 from .context import Context, EyeIn
-from .layers import COLUMNS, RESOLVED, SHOWN, SIGHTS, SMALL, EyeRows, Prepared
+from .layers import COLUMNS, FIELDS, RESOLVED, SHOWN, SIGHTS, SMALL, EyeRows, Prepared
 from .quick import Converging, Resolved, Shown, converging, field_degrees, joined, resolved, shown, standings
 from .quick_goal import eye_goal, wanted_field
-from .quick_sights import CANNOT, MEETS, MISSES, NEARLY, Flat, Sights, caps_off_from_d, page_sights, sights
+from .quick_sights import (
+    CANNOT,
+    MEETS,
+    MISSES,
+    NEARLY,
+    Field,
+    Focus,
+    cap_focus,
+    caps_off_from_d,
+    fields,
+    page_focus,
+    plain_focus,
+)
 from .quick_tube import clears
 from .ranking import glare_of
 from .types import Grade
@@ -26,11 +38,14 @@ class Spread:
     """How the sights of a kind of goal are spread over the rows: settings that show the same share one.
 
     ``over_rows`` repeats what was found for each sight over the rows that have it; ``sight_of`` is the sight of each
-    row and ``variant_of`` the variant of each sight. Spreads of the same rows with the same ``caps_on`` are alike.
+    row. ``plain_of`` is the variant of each sight without a cap, ``cap_of`` that of each with one, ``variant_of`` both.
+    Spreads of the same rows with the same ``caps_on`` are alike.
     """
 
     caps_on: frozenset[float]
     sight_of: Sequence[int]
+    plain_of: Sequence[int]
+    cap_of: Sequence[int]
     variant_of: Sequence[int]
     over_rows: Callable[[Sequence[Any]], Sequence[Any]]
 
@@ -61,8 +76,7 @@ class Column:
         return self.spread.over_rows(self.points)
 
 
-@dataclass(frozen=True, slots=True)
-class Pairing:
+class Pairing(NamedTuple):
     """What two tubes need beyond what one needs; None in its place when only one eye is asked about."""
 
     spread_mm: float
@@ -70,66 +84,135 @@ class Pairing:
     interpupillary_mm: float
 
 
-def column(
-    ready: Prepared, context: Context, eye: EyeIn, rows: EyeRows, demand: Demand, logmar: float | None,
-    log_cs: float, passes: float, pairing: Pairing | None,
-) -> Column:  # fmt: skip
-    """A goal over all rows of an eye, alone or (with ``pairing``) as the leading one of two."""
-    spread = _spread(ready, rows, demand)
-    alone = _resolved(context, eye, rows, spread, demand, logmar, log_cs, passes)
-    field = _shown(ready, context, rows, spread, demand, pairing)
-    if pairing is None:
-        return COLUMNS.get(
-            (alone, field),
-            lambda: Column(joined(alone.codes, field.codes), alone.uses, alone.points, field.points, spread),
-        )
-    eyes = _converging(rows, demand, pairing)
+class Looking(NamedTuple):
+    """What a goal over all rows of an eye is made from; ``pairing`` where it is the leading one of two."""
+
+    ready: Prepared
+    context: Context
+    eye: EyeIn
+    rows: EyeRows
+    demand: Demand
+    logmar: float | None
+    log_cs: float
+    passes: float
+    pairing: Pairing | None
+
+
+def column(look: Looking) -> Column:
+    """A goal over all rows of an eye, alone or as the leading one of two."""
+    spread = _spread(look)
+    alone = _resolved(look, spread)
+    field = _shown(look, spread)
+    eyes = None if look.pairing is None else _converging(look, spread, look.pairing)
 
     def make() -> Column:
-        uses = alone.uses
-        if eyes.worths is not None:
-            uses = [use * worth for use, worth in zip(uses, eyes.worths, strict=True)]
-        codes = joined(alone.codes, field.codes, eyes.codes)
-        return Column(codes, uses, alone.points, field.points, spread)
+        codes = [part.codes for part in alone]
+        uses, criteria = alone[0].uses, alone[0].points
+        for more in alone[1:]:
+            uses, criteria = uses + more.uses, criteria + more.points
+        together = joined(b"".join(codes), field.codes)
+        if eyes is not None:
+            together = joined(together, eyes.codes)
+            if eyes.worths is not None:
+                uses = [use * worth for use, worth in zip(uses, eyes.worths, strict=True)]
+        return Column(together, uses, criteria, field.points, spread)
 
     return COLUMNS.get((alone, field, eyes), make)
 
 
-def _resolved(
-    context: Context, eye: EyeIn, rows: EyeRows, spread: Spread, demand: Demand, logmar: float | None,
-    log_cs: float, passes: float,
-) -> Resolved:  # fmt: skip
+def _sections(look: Looking, spread: Spread) -> list[tuple[Hashable, Callable[[], Focus], Sequence[int]]]:
+    """The sights of a goal without a cap and with one: what they are kept by, how they are made, and their variants."""
+    rows, demand = look.rows, look.demand
+    # What is afar is seen alike wherever the eye stands, and print through a cap, where the eye is corrected.
+    found: list[tuple[Hashable, Callable[[], Focus], Sequence[int]]] = [
+        (
+            (rows.optics if demand.kind == "distance" else rows, _where(demand)),
+            lambda: plain_focus(rows.variants, demand),
+            spread.plain_of,
+        )
+    ]
+    if not spread.cap_of:
+        return found
+    if demand.kind == "near" and demand.by_print:
+        key = (rows.optics if rows.corrected else rows, "page")
+        found.append((key, lambda: page_focus(rows.variants), spread.cap_of))
+    else:
+        found.append(
+            ((rows, _where(demand), "caps"), lambda: cap_focus(rows.variants, demand), spread.cap_of)
+        )
+    return found
+
+
+def _resolved(look: Looking, spread: Spread) -> tuple[Resolved, ...]:
+    """What the eye makes of the sights without a cap, and of those with one."""
+    context, eye, rows, demand = look.context, look.eye.seeing, look.rows, look.demand
     figures, person = context.figures, context.person
-    key = (
-        rows, eye, _demand_key(demand), logmar, log_cs, figures, passes,
+    by_goal = (
+        eye, _demand_key(demand), look.logmar, look.log_cs, figures, look.passes,
         person.reach_mm if demand.kind == "near" else None, person.glare, person.head_tremor,
     )  # fmt: skip
 
-    def make() -> Resolved:
+    def make(focus: Focus, variant_of: Sequence[int]) -> Resolved:
         pupil = eye.dim_pupil_mm if demand.light == "dim" else eye.pupil_mm
-        light = (passes, figures.light_loss_per_halving_logmar, glare_of(person, demand), figures.weights[5])
-        standing = SMALL.get((rows, pupil, light), lambda: standings(rows.variants, pupil, *light))
-        clear = SMALL.get((rows, eye.accommodation_d, eye.tolerance_d), lambda: clears(rows.variants, eye))
-        goal = eye_goal(context, eye, demand, logmar, log_cs)
-        return resolved(_seen(rows, demand), spread.variant_of, standing, clear, goal)
+        light = (
+            look.passes,
+            figures.light_loss_per_halving_logmar,
+            glare_of(person, demand),
+            figures.weights[5],
+        )
+        standing = SMALL.get((rows.optics, pupil, light), lambda: standings(rows.variants, pupil, *light))
+        near, tolerance = eye.accommodation_d, eye.tolerance_d
+        clear = SMALL.get((rows.optics, near, tolerance), lambda: clears(rows.variants, near, tolerance))
+        goal = eye_goal(context, eye, demand, look.logmar, look.log_cs)
+        return resolved(focus, variant_of, standing, clear, goal)
 
-    return RESOLVED.get(key, make)
+    found = []
+    for key, focus_of, variant_of in _sections(look, spread):
+        focus = SIGHTS.get(key, focus_of)
+        found.append(
+            RESOLVED.get((focus, by_goal), lambda focus=focus, variant_of=variant_of: make(focus, variant_of))
+        )
+    return tuple(found)
 
 
-def _shown(
-    ready: Prepared, context: Context, rows: EyeRows, spread: Spread, demand: Demand, pairing: Pairing | None
-) -> Shown:
+def _field(look: Looking, spread: Spread) -> Field:
+    """How wide the sights of a goal are, and how two eyes converge for them."""
+    rows, demand = look.rows, look.demand
+    afar = demand.kind == "distance"
+
+    def make() -> Field:
+        found = []
+        for key, focus_of, variant_of in _sections(look, spread):
+            focus = SIGHTS.get(key, focus_of)
+            found.append(
+                FIELDS.get(
+                    (rows, focus),
+                    lambda focus=focus, variant_of=variant_of: fields(focus, rows.variants, variant_of, afar),
+                )
+            )
+        if len(found) == 1:
+            return found[0]
+        plain, capped = found
+        return Field(
+            plain.widths + capped.widths, plain.converge + capped.converge, plain.relief + capped.relief
+        )
+
+    return FIELDS.get((rows, _where(demand)), make)
+
+
+def _shown(look: Looking, spread: Spread) -> Shown:
     """What the field of every sight is worth; two tubes spread apart show more of what lies afar."""
-    wanted_mm, share_wanted = wanted_field(context.figures, demand)
-    weight, wider = context.figures.weights[1], None
+    rows, demand, pairing, figures = look.rows, look.demand, look.pairing, look.context.figures
+    wanted_mm, share_wanted = wanted_field(figures, demand)
+    weight, wider = figures.weights[1], None
     if pairing is not None and demand.kind == "distance":
         spread_mm = pairing.spread_mm
-        wider = SMALL.get((rows, spread_mm), lambda: _wider(ready, rows, spread_mm))
+        wider = SMALL.get((rows, spread_mm), lambda: _wider(look.ready, rows, spread_mm))
     one = (rows, _where(demand), wanted_mm, share_wanted, weight)
 
     def make() -> Shown:
         degrees = SMALL.get((rows, "degrees"), lambda: field_degrees(rows.variants))
-        widths = _seen(rows, demand).widths
+        widths = _field(look, spread).widths
         if wider:
             widths = [width * wider[number] for width, number in zip(widths, spread.variant_of, strict=True)]
         return shown(
@@ -139,10 +222,12 @@ def _shown(
     return SHOWN.get((one, pairing.spread_mm) if pairing and wider else one, make)
 
 
-def _converging(rows: EyeRows, demand: Demand, pairing: Pairing) -> Converging:
+def _converging(look: Looking, spread: Spread, pairing: Pairing) -> Converging:
+    """What two eyes must do for the sights of a goal."""
     pd_mm, reserve = pairing.interpupillary_mm, pairing.reserve_prism
     return SHOWN.get(
-        (rows, _where(demand), "two", pd_mm, reserve), lambda: converging(_seen(rows, demand), pd_mm, reserve)
+        (look.rows, _where(look.demand), "two", pd_mm, reserve),
+        lambda: converging(_field(look, spread), pd_mm, reserve),
     )
 
 
@@ -197,42 +282,34 @@ def met(found: Sequence[Column], count: int) -> Sequence[int]:
     return masks
 
 
-def _seen(rows: EyeRows, demand: Demand) -> Sights:
-    """What the rows show of a goal's object, whoever looks."""
-    page: Flat = []
-    if demand.kind == "near" and demand.by_print:
-        page = SIGHTS.get((rows, "page"), lambda: page_sights(rows.variants))
-    return SIGHTS.get((rows, _where(demand)), lambda: sights(rows.variants, demand, page))
-
-
 def _where(demand: Demand) -> Hashable:
     """What the object's place decides; acuity wanted and reserve do not."""
     return (demand.kind, demand.distance_mm, demand.nearest_mm, demand.farthest_mm, demand.by_print)
 
 
-def _spread(ready: Prepared, rows: EyeRows, demand: Demand) -> Spread:
-    """Which of the sights of a goal each row has, in the order of :func:`.quick_sights.sights`."""
-    off_from_d = caps_off_from_d(demand)
-    caps_on = frozenset(cap.power_d for cap in ready.stock.caps if cap.power_d < off_from_d)
+def _spread(look: Looking) -> Spread:
+    """Which of the sights of a goal each row has, in the order of :mod:`.quick_sights`."""
+    off_from_d = caps_off_from_d(look.demand)
+    caps_on = frozenset(cap.power_d for cap in look.ready.stock.caps if cap.power_d < off_from_d)
 
     def make() -> Spread:
+        plain_of: list[int] = []
+        cap_of: list[int] = []
         sight_of: list[int] = []
-        variant_of: list[int] = []
-        for number, variant in enumerate(rows.variants):
-            _, plains, caps, _ = variant.settings
-            plain = free = len(variant_of)
+        first_cap = sum(settings.plains for settings in look.rows.optics.settings)
+        for number, (_, plains, caps, _) in enumerate(look.rows.optics.settings):
+            plain = len(plain_of)
             sight_of.extend(range(plain, plain + plains))
-            free += plains
+            plain_of.extend([number] * plains)
             for cap in caps:
                 if cap.power_d < off_from_d:
-                    sight_of.append(free)
-                    free += 1
+                    sight_of.append(first_cap + len(cap_of))
+                    cap_of.append(number)
                 else:
                     sight_of.append(plain)
-            variant_of.extend([number] * (free - plain))
-        return Spread(caps_on, sight_of, variant_of, _repeater(sight_of))
+        return Spread(caps_on, sight_of, plain_of, cap_of, plain_of + cap_of, _repeater(sight_of))
 
-    return SMALL.get((rows, caps_on), make)
+    return SMALL.get((look.rows.optics, caps_on), make)
 
 
 def _repeater(places: Sequence[int]) -> Callable[[Sequence[Any]], Sequence[Any]]:

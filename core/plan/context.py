@@ -73,6 +73,20 @@ def figures_of(settings: Settings) -> Figures:
     return Figures(**own, weights=weights, acuity_notation=settings.acuity_notation)
 
 
+class Seeing(NamedTuple):
+    """What an eye itself sees with, wherever it stands and whatever is worn before it; as in :class:`EyeIn`."""
+
+    near_m_units: float | None
+    near_distance_mm: float
+    pupil_mm: float
+    dim_pupil_mm: float
+    accommodation_d: float
+    mar_arcmin: float
+    mar_of_print_arcmin: float
+    tolerance_d: float
+    tolerance_dim_d: float
+
+
 @dataclass(frozen=True, slots=True)
 class EyeIn:
     """One eye for planning. ``closed`` says why it cannot be computed with, "" when it can.
@@ -120,6 +134,14 @@ class EyeIn:
     def usable(self) -> bool:
         """Whether it sees and was measured."""
         return not self.closed
+
+    @property
+    def seeing(self) -> Seeing:
+        """What it sees with."""
+        return Seeing(
+            self.near_m_units, self.near_distance_mm, self.pupil_mm, self.dim_pupil_mm, self.accommodation_d,
+            self.mar_arcmin, self.mar_of_print_arcmin, self.tolerance_d, self.tolerance_dim_d,
+        )  # fmt: skip
 
 
 def eye_in(person: Person, side: Side, figures: Figures) -> EyeIn:

@@ -9,7 +9,7 @@ from ..configuration import EYES, Correction, EyeChoice
 from ..goals import Demand
 from ..stock import Filter, Stock
 from .asked import asking, goal_shares
-from .columns import Pairing, column, weighted
+from .columns import Looking, Pairing, column, weighted
 from .configurations import (
     clip_refusal,
     eye_refusal,
@@ -184,7 +184,10 @@ def _block(
     passes = 1.0 if tint is None else tint.transmittance
     found = [
         column(
-            ready, context, lead, rows, demand, logmar, log_cs, passes, _pairing(context, demand) if two else None
+            Looking(
+                ready, context, lead, rows, demand, logmar, log_cs, passes,
+                _pairing(context, demand) if two else None,
+            )
         )
         for demand in grid.demands
     ]  # fmt: skip

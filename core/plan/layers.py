@@ -66,8 +66,8 @@ class Store:
 
 
 # A plan for two eyes has some five sets of rows and a hundred small things; for the others see :func:`keep_two`.
-STOCKS, KINDS, ROWS, SMALL = Store(3), Store(6), Store(12), Store(200)
-SIGHTS, RESOLVED, SHOWN, COLUMNS = Store(64), Store(96), Store(128), Store(96)
+STOCKS, KINDS, ROWS, OPTICS, SMALL = Store(3), Store(6), Store(12), Store(12), Store(200)
+SIGHTS, FIELDS, RESOLVED, SHOWN, COLUMNS = Store(64), Store(64), Store(96), Store(128), Store(96)
 
 
 def keep_two(goals: int, tints: int) -> None:
@@ -77,14 +77,16 @@ def keep_two(goals: int, tints: int) -> None:
     of their own, and converge.
     """
     goals = max(1, goals)
-    SIGHTS.most = 2 * 4 * (goals + 1)
+    SIGHTS.most = 2 * 4 * (2 * goals + 1)
+    FIELDS.most = 2 * 4 * (3 * goals + 1)
     SHOWN.most = 2 * 8 * goals
-    RESOLVED.most = COLUMNS.most = 2 * 6 * goals * tints
+    COLUMNS.most = 2 * 6 * goals * tints
+    RESOLVED.most = 2 * COLUMNS.most
 
 
 def forget() -> None:
     """Drop every kept layer: for tests and benchmarks that want a first plan."""
-    for store in (STOCKS, KINDS, ROWS, SIGHTS, RESOLVED, SHOWN, COLUMNS, SMALL):
+    for store in (STOCKS, KINDS, ROWS, OPTICS, SIGHTS, FIELDS, RESOLVED, SHOWN, COLUMNS, SMALL):
         store.clear()
 
 
@@ -136,12 +138,22 @@ def kind_of(row: Row | Bad) -> int:
     return 3 * row.telescope + (2 if row.merged else 1 if row.front else 0)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Optics:
+    """The settings of the variants of like rows, which are themselves the same ones: alike only to itself."""
+
+    settings: tuple[Settings, ...]
+
+
 @dataclass(slots=True, eq=False)
 class EyeRows:
     """Rows of an eye over a stock, by variant and flat, and what cannot be used.
 
     By row, ``kinds`` is :func:`kind_of` and ``ties`` the order of rows that serve as well: the weaker telescope first,
     then its corrections as the stock has them.
+
+    ``optics`` stands for all rows that differ from these in nothing but where the eye stands behind the tubes: what
+    does not hang on that is kept by it. ``corrected`` is whether nowhere a sphere is left over.
     """
 
     variants: list[Variant] = field(default_factory=list)
@@ -149,6 +161,8 @@ class EyeRows:
     bad: list[Bad] = field(default_factory=list)
     kinds: list[int] = field(default_factory=list)
     ties: list[int] = field(default_factory=list)
+    optics: Optics = field(default_factory=lambda: Optics(()))
+    corrected: bool = True
 
     def take(self, made: Variant | Bad, tie: int) -> None:
         """Add a variant with what of it cannot be used, or what takes a whole variant out."""
@@ -211,7 +225,16 @@ def _rows(ready: Prepared, eye: EyeIn, needs: bool, full_lens: bool, to_pupil_mm
                 continue
             q = quick_eye(eye, tube, correction, at, ametropia, to_pupil_mm)
             found.take(_made(ready, Bad(index, correction, front, merged, -1, "optics", 1), q, plain), tie)
+    found.corrected = not any(q.sphere_left for q, _ in found.variants)
+    found.optics = _optics(found.variants)
     return found
+
+
+def _optics(variants: Sequence[Variant]) -> Optics:
+    """The optics of these variants, the same object where all of them and their settings are."""
+    # What is kept holds the settings, so that no others can come to have the identity of one of them.
+    key = tuple([(q.optics, id(settings)) for q, settings in variants])
+    return OPTICS.get(key, lambda: Optics(tuple([settings for _, settings in variants])))
 
 
 # A correction, whether in front of the carrier, and whether it stands for both sides of it.

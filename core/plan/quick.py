@@ -17,7 +17,7 @@ from math import atan, erfc, inf, log, log2, log10, pi, sqrt
 
 from .formulas import FULL_CHANCE, STRONGEST_POWER, USELESS_CHANCE, WANTED_FIELD_WORTH
 from .quick_goal import EyeGoal
-from .quick_sights import CANNOT, MEETS, NEARLY, Sights
+from .quick_sights import CANNOT, MEETS, NEARLY, Field, Focus
 from .quick_tube import WEAKEST_VERGENCE_D, Clear, Variant
 from .ranking import AMPLE_DEPTH_MM, VERGENCE_WORTH, WIDE_FIELD_DEG, light_worth, trembling_worth
 from .seen import DEFOCUS_MOST_D
@@ -66,15 +66,15 @@ class Resolved:
 
 
 def resolved(
-    seen: Sights, variant_of: Sequence[int], standing: Sequence[Standing], clear: Sequence[Clear], g: EyeGoal
+    focus: Focus, variant_of: Sequence[int], standing: Sequence[Standing], clear: Sequence[Clear], g: EyeGoal
 ) -> Resolved:
     """What an eye makes of every sight: its chance, what is in focus, the light and the room for the hands.
 
     ``variant_of`` is the place of each sight's variant in ``standing``, which is :func:`standings`, and in ``clear``,
     :func:`.quick_tube.clears`. What is of no use has no points.
     """
-    count = len(seen.asked)
-    codes, uses, points = bytearray(seen.codes), [0.0] * count, [0.0] * count
+    count = len(focus.asked)
+    codes, uses, points = bytearray(focus.codes), [0.0] * count, [0.0] * count
     if g.impossible:
         return Resolved(bytes([CANNOT]) * count, uses, points)
     start, fixed_loss, to_z, scale = g.start, g.fixed_loss, g.to_z, g.to_z / _ROOT2
@@ -90,16 +90,9 @@ def resolved(
     # Without a chance whatever the light and the blur: a hair more is left to the test of the chance itself.
     least_gain = _USELESS_Z / to_z + min(fixed_loss, most_loss) - start - 1e-9
     each = zip(
-        range(count),
-        variant_of,
-        seen.asked,
-        seen.gains,
-        seen.at,
-        seen.powers,
-        seen.caps,
-        seen.hyperfocal,
+        range(count), variant_of, focus.asked, focus.gains, focus.at, focus.sizes, focus.caps, focus.hyperfocal,
         strict=True,
-    )
+    )  # fmt: skip
     for place, number, asked, gain, at, size, cap_d, hyperfocal in each:
         if gain < least_gain:
             continue
@@ -218,7 +211,7 @@ class Converging:
 _CODE_OF_STATE = bytes([MEETS, NEARLY, CANNOT]) + bytes(253)
 
 
-def converging(seen: Sights, interpupillary_mm: float, reserve_prism: float) -> Converging:
+def converging(seen: Field, interpupillary_mm: float, reserve_prism: float) -> Converging:
     """What two tubes ask of two eyes beyond ordinary looking, against the reserve and half of it."""
     half = 0.5 * reserve_prism
     states = bytes(

@@ -8,7 +8,7 @@ from math import log, log10
 from ..errors import Refusal
 from ..goals import Demand
 from ..magnification import required_evd_mm
-from .context import Context, EyeIn, Figures
+from .context import Context, Figures, Seeing
 from .formulas import good_chance
 from .ranking import steady_power
 from .verdict import CHARACTERS_SHARE, WIDTH_SHARE
@@ -54,7 +54,7 @@ def wanted_field(figures: Figures, demand: Demand) -> tuple[float, float]:
     return (demand.width_mm, WIDTH_SHARE) if demand.width_mm else (0.0, 0.0)
 
 
-def eye_goal(context: Context, eye: EyeIn, demand: Demand, logmar: float | None, log_cs: float) -> EyeGoal:
+def eye_goal(context: Context, eye: Seeing, demand: Demand, logmar: float | None, log_cs: float) -> EyeGoal:
     """An eye and a goal together."""
     figures = context.figures
     reserve = demand.contrast * 10.0**log_cs

@@ -1,14 +1,19 @@
 """What each setting of each tube shows of a goal's object, whoever looks, in bare arithmetic.
 
 The rules are those of :mod:`.seen` and :mod:`.outcome`; nothing here hangs on acuity or pupil, so that what is found
-serves every eye that stands behind the same tubes.
+serves every eye that stands behind the same tubes. What is in focus, and how large, hangs on the optics; how wide it is
+seen, and what two eyes converge, on the place of the eye as well.
+
+The sights of a goal are those without a cap, by variant: set for infinity, then hyperfocal where it can be. After them
+come those with each cap that is on. A cap that is off for the goal leaves the tube as it is without one.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from math import inf, log10
-from typing import Any, NamedTuple
+from typing import Any
 
 from ..goals import Demand
 from ..optics._domain import POLE_MARGIN
@@ -19,33 +24,50 @@ from .quick_tube import QuickEye, Variant
 MEETS, NEARLY, MISSES, CANNOT = 0b000, 0b001, 0b011, 0b111
 
 
-class Sights(NamedTuple):
-    """One list for each quantity, one item in it for each sight.
+@dataclass(frozen=True, slots=True, eq=False)
+class Focus:
+    """What is in focus and how large, one list for each quantity, one item in it for each sight.
 
     Accommodation asked, D; log of the power (for print, per mm of viewing distance); the object's distance, mm; the
-    power in use; the cap that is on, D, or None; whether set hyperfocal; the width seen at once, mm, 0 where there is
-    none; convergence per mm of PD beyond the naked one, infinite where the light crosses before the eye; what prism in
-    the caps takes away, prism dioptres. ``codes`` is the best grade that each can have without being looked through:
-    :data:`CANNOT` where nothing can be seen, and there the power is 0.
+    signed power in use, 0 where nothing can be seen, and the tube's length, mm, with it; the power without its sign;
+    the cap that is on, D, or None; whether set hyperfocal; what prism in the caps takes away, prism dioptres. ``codes``
+    is the best grade that each can have before an eye looks: :data:`CANNOT` where nothing can be seen.
     """
 
     asked: list[float]
     gains: list[float]
     at: list[float]
     powers: list[float]
+    lengths: list[float]
+    sizes: list[float]
     caps: list[float | None]
     hyperfocal: list[bool]
-    widths: list[float]
-    converge: list[float]
     relief: list[float]
     codes: bytes
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Field:
+    """How wide each sight is, mm, 0 where nothing is seen; convergence per mm of PD beyond the naked one, and relief.
+
+    The convergence is infinite where the light crosses before the eye; the relief is what prism in the caps takes away.
+    """
+
+    widths: list[float]
+    converge: list[float]
+    relief: list[float]
+
+
 # While they are made, the sights stand one after the other in one list, without a record for each.
 Flat = list[Any]
-_SIGHT = 9
-_HYPERFOCAL = 5
-_NOTHING = (0.0, -inf, 0.0, 0.0, None, False, 0.0, inf, 0.0)
+_PARTS = 9
+_HYPERFOCAL = 7
+_NOTHING = (0.0, -inf, 0.0, 0.0, 0.0, 0.0, None, False, 0.0)
+
+
+def _focus(found: Flat) -> Focus:
+    columns: list[Any] = [found[place::_PARTS] for place in range(_PARTS)]
+    return Focus(*columns, codes=bytes([MISSES if power else CANNOT for power in columns[3]]))
 
 
 def caps_off_from_d(demand: Demand) -> float:
@@ -55,76 +77,65 @@ def caps_off_from_d(demand: Demand) -> float:
     return inf if demand.by_print else 2000.0 / demand.distance_mm
 
 
-def sights(variants: Sequence[Variant], demand: Demand, page: Flat) -> Sights:
-    """What the variants show of a goal's object: each set for infinity, hyperfocal where it can be, with each cap on.
-
-    A cap that is off for the goal leaves the tube as it is without one, so it has no sight of its own. ``page`` is
-    :func:`page_sights`, where the goal is near print.
-    """
+def plain_focus(variants: Sequence[Variant], demand: Demand) -> Focus:
+    """What the variants show of a goal's object without a cap; of one afar it is the same wherever the eye stands."""
     found: Flat = []
-    afar = demand.kind == "distance"
-    off_from, at_page = caps_off_from_d(demand), 0
-    for variant in variants:
-        plain = _plain_sight(variant.q, demand)
+    for q, settings in variants:
+        plain = _plain_sight(q, demand)
         found += plain
-        _, plains, caps, _ = variant.settings
-        if plains > 1:
+        if settings.plains > 1:
             found += plain
-            found[_HYPERFOCAL - _SIGHT] = True
-        if afar:
-            continue
-        if page:
-            start, at_page = at_page, at_page + _SIGHT * len(caps)
-            found += page[start:at_page]
-        else:
-            _cap_sights(found, variant, demand.by_print, demand.nearest_mm, demand.farthest_mm, off_from)
-    columns: list[Any] = [found[place::_SIGHT] for place in range(_SIGHT)]
-    return Sights(*columns, codes=bytes([MISSES if power else CANNOT for power in columns[3]]))
+            found[_HYPERFOCAL - _PARTS] = True
+    return _focus(found)
 
 
-def page_sights(variants: Sequence[Variant]) -> Flat:
-    """What each cap shows of print: the page goes where the cap wants it, whatever the print."""
+def page_focus(variants: Sequence[Variant]) -> Focus:
+    """What each cap shows of near print: the page goes where the cap wants it, whatever the print.
+
+    Where no sphere is left over it is the same wherever the eye stands.
+    """
+    return _cap_focus(variants, True, 0.0, inf, inf)
+
+
+def cap_focus(variants: Sequence[Variant], demand: Demand) -> Focus:
+    """What each cap that is on shows of a goal's object, brought as near to the cap's focus as can be."""
+    return _cap_focus(
+        variants, demand.by_print, demand.nearest_mm, demand.farthest_mm, caps_off_from_d(demand)
+    )
+
+
+def _cap_focus(
+    variants: Sequence[Variant], by_print: bool, nearest_mm: float, farthest_mm: float, off_from_d: float
+) -> Focus:
     found: Flat = []
-    for variant in variants:
-        _cap_sights(found, variant, True, 0.0, inf, inf)
-    return found
-
-
-def _cap_sights(
-    found: Flat, variant: Variant, by_print: bool, nearest_mm: float, farthest_mm: float, off_from_d: float
-) -> None:
-    """What is seen through each cap of an object between two distances, brought as near to its focus as can be."""
-    q = variant.q
-    m, t, reference, lens, tan_real, tan_apparent = (
-        q.m, q.t, q.reference, q.objective_lens, q.tan_real, q.tan_apparent,
-    )  # fmt: skip
-    size = m if m > 0.0 else -m
-    bending, lever, squared = t * m / 1000.0, t + m * q.distance_mm, m * m
-    for power, at, corrected, base_in in variant.settings.caps:
-        if power >= off_from_d:
-            continue
-        if at < nearest_mm:
-            at = nearest_mm
-        elif at > farthest_mm:
-            at = farthest_mm
-        vergence = power - 1000.0 / at + lens
-        bend = 1.0 - bending * vergence
-        past = 1.0 - 0.001 * power * at
-        b = at / m + past * lever
-        reach = b if b > 0.0 else -b
-        at_focus = -1e-6 * at < at - corrected < 1e-6 * at
-        if bend <= POLE_MARGIN or (reach < 1.0 and not (by_print and at_focus)):
-            found += _NOTHING
-            continue
-        usable = at + t * m * past > 0.0 and (b if m > 0.0 else -b) >= 1.0
-        gain = log10(at / reach)
-        if by_print:
-            gain = log10(size * power) - 3.0 if at_focus else -log10(reach)
-        width = 2.0 * at * tan_real if at_focus else 2.0 * reach * tan_apparent if usable else 0.0
-        found += (
-            reference - squared * vergence / bend, gain, at, size, power, False, width,
-            100.0 / reach - 100.0 / at if usable else inf, 2.0 * size * base_in,
-        )  # fmt: skip
+    for q, settings in variants:
+        m, t, reference, lens = q.m, q.t, q.reference, q.objective_lens
+        size = m if m > 0.0 else -m
+        bending, lever, squared = t * m / 1000.0, t + m * q.distance_mm, m * m
+        for power, at, corrected, base_in in settings.caps:
+            if power >= off_from_d:
+                continue
+            if at < nearest_mm:
+                at = nearest_mm
+            elif at > farthest_mm:
+                at = farthest_mm
+            vergence = power - 1000.0 / at + lens
+            bend = 1.0 - bending * vergence
+            if by_print and -1e-6 * at < at - corrected < 1e-6 * at:
+                gain = log10(size * power) - 3.0
+            else:
+                b = at / m + (1.0 - 0.001 * power * at) * lever
+                reach = b if b > 0.0 else -b
+                if reach < 1.0:
+                    found += _NOTHING
+                    continue
+                gain = -log10(reach) if by_print else log10(at / reach)
+            if bend <= POLE_MARGIN:
+                found += _NOTHING
+                continue
+            asked = reference - squared * vergence / bend
+            found += (asked, gain, at, m, t, size, power, False, 2.0 * size * base_in)
+    return _focus(found)
 
 
 def _plain_sight(q: QuickEye, demand: Demand) -> tuple[Any, ...]:
@@ -156,16 +167,44 @@ def _plain_sight(q: QuickEye, demand: Demand) -> tuple[Any, ...]:
             return _NOTHING
         asked = q.reference - m * m * vergence / bend
     size = m if m > 0.0 else -m
-    b = at / m + t + m * q.distance_mm
-    reach = b if b > 0.0 else -b
-    usable = at + t * m > 0.0 and (b if m > 0.0 else -b) >= 1.0
     if not demand.by_print:
         gain = log10(size)
     elif focused:
         gain = log10(size / at)
-    elif reach < 1.0:
-        return _NOTHING
     else:
+        reach = abs(at / m + t + m * q.distance_mm)
+        if reach < 1.0:
+            return _NOTHING
         gain = -log10(reach)
-    width = 2.0 * at * q.tan_real if not intermediate else 2.0 * reach * q.tan_apparent if usable else 0.0
-    return asked, gain, at, size, None, False, width, 100.0 / reach - 100.0 / at if usable else inf, 0.0
+    return asked, gain, at, m, t, size, None, False, 0.0
+
+
+def fields(focus: Focus, variants: Sequence[Variant], variant_of: Sequence[int], afar: bool) -> Field:
+    """How wide the sights are; ``variant_of`` is the place of each one's variant, ``afar`` whether the object is."""
+    found: list[float] = []
+    width, converge = 0.0, inf
+    geometry = [(q.distance_mm, q.tan_real, q.tan_apparent) for q, _ in variants]
+    each = zip(
+        variant_of, focus.at, focus.powers, focus.lengths, focus.caps, focus.hyperfocal, strict=True
+    )  # fmt: skip
+    for number, at, m, t, cap_d, hyperfocal in each:
+        if hyperfocal:
+            # As wide as set for infinity, which comes just before.
+            found += (width, converge)
+            continue
+        width, converge = 0.0, inf
+        if m:
+            distance, tan_real, tan_apparent = geometry[number]
+            past = 1.0 if cap_d is None else 1.0 - 0.001 * cap_d * at
+            b = at / m + past * (t + m * distance)
+            if m < 0.0:
+                b = -b
+            usable = b >= 1.0 and at + t * m * past > 0.0
+            if usable:
+                converge = 100.0 / b - 100.0 / at
+            if afar or (cap_d is not None and -1e-6 * at < at - 1000.0 / cap_d < 1e-6 * at):
+                width = 2.0 * at * tan_real
+            elif usable:
+                width = 2.0 * b * tan_apparent
+        found += (width, converge)
+    return Field(found[::2], found[1::2], focus.relief)

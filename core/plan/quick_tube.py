@@ -82,13 +82,10 @@ def tube_of(telescope: Telescope) -> Tube:
 
 
 class QuickEye(NamedTuple):
-    """One eye behind one tube: what the outcomes need."""
+    """One eye behind one tube, as the outcomes need it: the optics, and then what hangs on the eye's place too."""
 
     m: float
     t: float
-    tan_real: float
-    tan_apparent: float
-    distance_mm: float
     exit_pupil_mm: float
     transmittance: float
     cylinder_quarter: float
@@ -100,6 +97,14 @@ class QuickEye(NamedTuple):
     lends: float
     objective_d: float
     ocular_d: float
+    distance_mm: float
+    tan_real: float
+    tan_apparent: float
+
+    @property
+    def optics(self) -> tuple[float, ...]:
+        """What does not hang on where the eye stands behind the tube."""
+        return self[:13]
 
 
 def ocular_at_mm(eye: EyeIn, tube: Tube, front: bool) -> float:
@@ -197,8 +202,8 @@ def quick_eye(
         nearest = 1e7 if needed <= 1e-4 else 1000.0 / needed
     half = 0.0 if correction in LENS_CORRECTIONS else 0.5 * eye.cylinder_d
     return QuickEye(
-        m, t, real, apparent, d, size, tube.transmittance, half * half, left, lens, reference,
-        tube.focusable, nearest, lends, objective, ocular,
+        m, t, size, tube.transmittance, half * half, left, lens, reference, tube.focusable, nearest, lends, objective,
+        ocular, d, real, apparent,
     )  # fmt: skip
 
 
@@ -262,13 +267,15 @@ class Variant(NamedTuple):
         return self.settings.rows
 
 
-def clear_between(eye: EyeIn, q: QuickEye, hyperfocal: bool) -> tuple[float | None, float | None]:
+def clear_between(
+    accommodation_d: float, tolerance_d: float, q: QuickEye, hyperfocal: bool
+) -> tuple[float | None, float | None]:
     """Near and far end of what is clear without a cap, mm; a near end of None means that nothing is."""
     if q.focusable:
         return q.nearest_mm, None
-    offset = eye.tolerance_d if hyperfocal else 0.0
-    near = q.sphere_left - eye.accommodation_d - eye.tolerance_d - offset
-    far = q.sphere_left + eye.tolerance_d - offset
+    offset = tolerance_d if hyperfocal else 0.0
+    near = q.sphere_left - accommodation_d - tolerance_d - offset
+    far = q.sphere_left + tolerance_d - offset
     if near > 0.0:
         return None, None
     m, t = q.m, q.t
@@ -303,10 +310,12 @@ def cap_state(q: QuickEye, cap: Cap) -> CapState | RefusalCode:
     return CapState(power, working, plain, cap.base_in_prism)
 
 
-def edge_vergences(eye: EyeIn, q: QuickEye) -> tuple[float | None, float | None]:
+def edge_vergences(
+    accommodation_d: float, tolerance_d: float, q: QuickEye
+) -> tuple[float | None, float | None]:
     """Vergence before the tube at the near and the far end of what is clear with any cap, D; None beyond the tube."""
     found: list[float | None] = []
-    for leaves in (q.sphere_left - eye.accommodation_d - eye.tolerance_d, q.sphere_left + eye.tolerance_d):
+    for leaves in (q.sphere_left - accommodation_d - tolerance_d, q.sphere_left + tolerance_d):
         share = 1.0 + q.t * leaves / (1000.0 * q.m)
         found.append(leaves / (q.m * q.m * share) if share > POLE_MARGIN else None)
     return found[0], found[1]
@@ -318,12 +327,14 @@ Ends = tuple[float | None, float | None]
 Clear = tuple[float | None, float | None, Ends, Ends]
 
 
-def clears(variants: Sequence[Variant], eye: EyeIn) -> list[Clear]:
-    """What is clear to an eye through each variant."""
+def clears(variants: Sequence[Variant], accommodation_d: float, tolerance_d: float) -> list[Clear]:
+    """What is clear through each variant to an eye of this accommodation and tolerated defocus, D."""
     found: list[Clear] = []
     for variant in variants:
         q = variant.q
-        infinity = clear_between(eye, q, False)
-        beyond = clear_between(eye, q, True) if variant.settings.plains > 1 else infinity
-        found.append((*edge_vergences(eye, q), infinity, beyond))
+        infinity = clear_between(accommodation_d, tolerance_d, q, False)
+        beyond = (
+            clear_between(accommodation_d, tolerance_d, q, True) if variant.settings.plains > 1 else infinity
+        )
+        found.append((*edge_vergences(accommodation_d, tolerance_d, q), infinity, beyond))
     return found
