@@ -195,7 +195,7 @@ def _eye(read: _Reader, side: Literal["right", "left", "both"], age: int | None,
             "both",
             read.get("both.distance_acuity"),
             near,
-            read.get("both.contrast", max(right.log_cs, left.log_cs)),
+            read.get("both.contrast", _better_contrast(read, right, left)),
             right.refraction,
             min(right.pupil_mm, left.pupil_mm),
             min(right.pupil_dim_mm, left.pupil_dim_mm),
@@ -230,6 +230,13 @@ def _eye(read: _Reader, side: Literal["right", "left", "both"], age: int | None,
         pd.right_mm if side == "right" else pd.left_mm,
         read.number(f"face.pupil_height_{side}", "pupil_height_mm"),
     )
+
+
+def _better_contrast(read: _Reader, right: Eye, left: Eye) -> float:
+    """The contrast of both eyes by the better one; an eye not measured or off the chart lends nothing to the other."""
+    on_chart = [eye for eye in (right, left) if eye.off_chart is None] or [right, left]
+    measured = [eye for eye in on_chart if read.case.value(f"{eye.side}.contrast") is not None]
+    return max(eye.log_cs for eye in measured or on_chart)
 
 
 def _pupil(

@@ -107,16 +107,15 @@ def held_back(decision: Decision, referrals: Sequence[Referral]) -> Decision:
 
 
 def cautions_for(
-    context: Context, option: Option | None, demands: Sequence[Demand]
+    context: Context, option: Option | None, demands: Sequence[Demand], assumed: int = 0
 ) -> tuple[PlanCaution, ...]:
-    """The cautions that go with a plan and its first option."""
+    """The cautions that go with a plan and its first option, with how many inputs it leans on without a measurement."""
     found = list(_ALWAYS)
     if option is not None:
         found.extend(device_cautions(context, option, demands))
-    if context.person.assumed:
-        found.append(
-            PlanCaution("assumed", f"{len(context.person.assumed)} inputs are assumed, not measured.", False)
-        )
+    if assumed:
+        inputs = "1 input is" if assumed == 1 else f"{assumed} inputs are"
+        found.append(PlanCaution("assumed", f"{inputs} assumed, not measured.", False))
     if any(demand.posture == "walking" for demand in demands):
         found.append(
             PlanCaution("walking", "A goal is set while walking: stop, spot, look away, then walk on.", True)

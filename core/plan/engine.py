@@ -25,7 +25,7 @@ from .outcome import outcome_of
 from .ranking import score_parts
 from .reasons import reasons_of, summary_of
 from .tube_field import Infeasible
-from .types import GRADES, Decision, EyeAdvice, Option, Plan, Refused
+from .types import GRADES, Decision, EyeAdvice, Option, Plan, Refused, leading_outcome
 from .verdict import decision_of
 from .words import listed
 
@@ -51,6 +51,7 @@ def plan(case: Case, stock: Stock, settings: Settings, tasks: Iterable[Task] | N
     tables = (alternatives_for(context, stock, settings, d, _best_for(grid, options, d)) for d in demands)
     person = context.person
     referrals = referrals_of(context, case.visit.on, last_exam_of(case))
+    assumed = _leaned_on(context) | _estimated_print(context, demands)
     return Plan(
         person=person,
         demands=demands,
@@ -63,14 +64,23 @@ def plan(case: Case, stock: Stock, settings: Settings, tasks: Iterable[Task] | N
         eye_advice=_advice(grid, options, demands),
         alternatives=tuple(table for table in tables if table is not None),
         referrals=referrals,
-        cautions=cautions_for(context, best, demands),
-        assumptions_used={path: assumed.sentence for path, assumed in person.assumed.items()}
-        | _estimated_print(context, demands),
+        cautions=cautions_for(context, best, demands, len(assumed)),
+        assumptions_used=assumed,
         problems=tuple(problem for demand in demands for problem in demand.problems),
         inputs={
             path: finding.typed for path, finding in case.visit.findings.items() if finding.value is not None
         },
     )
+
+
+def _leaned_on(context: Context) -> dict[str, str]:
+    """What was assumed instead of measured, by field path: not of an eye that nothing is computed with."""
+    closed = tuple(f"{eye.side}." for eye in (context.right, context.left) if eye.closed)
+    return {
+        path: assumed.sentence
+        for path, assumed in context.person.assumed.items()
+        if not path.startswith(closed)
+    }
 
 
 def _estimated_print(context: Context, demands: Sequence[Demand]) -> dict[str, str]:
@@ -235,6 +245,18 @@ def neither_eye(context: Context) -> str:
     return "No acuity is recorded for either eye: measure distance acuity or threshold print first."
 
 
+def _of_what_can_be_served(best: Option) -> Decision | None:
+    """The decision for the first goal that can be served at all, where the leading one cannot; None where it can."""
+    leading = best.leading
+    if leading is None or leading.grade != "cannot":
+        return None
+    asking = [outcome for outcome in best.outcomes if outcome.needed and outcome.grade in ("meets", "nearly")]
+    served = leading_outcome(asking)
+    if served is None:
+        return None
+    return Decision(served.decision.word, f"{served.decision.sentence} Not served: {leading.sentence}")
+
+
 def _joined(demands: Sequence[Demand], free: Mapping[int, str]) -> str:
     """Why no goal asks for a telescope: goals for which the same is to be said stand together."""
     names: dict[str, list[str]] = {}
@@ -274,7 +296,7 @@ def _decision(
             return Decision(
                 "trial", "Record a goal first: without one there is nothing to weigh options against."
             )
-        return _out_of_reach(best, stock) or best.decision
+        return _out_of_reach(best, stock) or _of_what_can_be_served(best) or best.decision
     if context.right.closed and context.left.closed:
         return Decision("refuse", neither_eye(context))
     if not stock.telescopes:

@@ -293,17 +293,29 @@ def _sentence(
     what_upper: str,
 ) -> str:  # fmt: skip
     unit = f" {item.unit}" if item.unit else ""
-    words = f"{label}, {item.value:.3g}{unit} ({'measured' if item.measured else 'assumed'}): "
+    known = "measured" if item.measured else "assumed"
+    if item.path.startswith("goal."):
+        known = "as set"
+    words = f"{label}, {item.value:.3g}{unit} ({known}): "
     if as_it_is:
         free = [
-            f"{way} {value:.3g}{unit} nothing changes"
+            f"{way} {_apart(value, item.value)}{unit} nothing changes"
             for way, value in (("up to", lower), ("from", upper))
             if value is not None
         ]
         return f"{words}measured so, {'; '.join((as_it_is, *free))}."
     parts = []
     if lower is not None:
-        parts.append(f"at {lower:.3g}{unit} {what_lower}")
+        parts.append(f"at {_apart(lower, item.value)}{unit} {what_lower}")
     if upper is not None:
-        parts.append(f"at {upper:.3g}{unit} {what_upper}")
+        parts.append(f"at {_apart(upper, item.value)}{unit} {what_upper}")
     return words + ("; ".join(parts) if parts else "nothing changes within the usual span") + "."
+
+
+def _apart(edge: float, value: float) -> str:
+    """An edge with as many figures as tell it from the value that it lies near."""
+    for figures in (3, 4, 5):
+        shown = f"{edge:.{figures}g}"
+        if shown != f"{value:.{figures}g}":
+            return shown
+    return f"{edge:.6g}"

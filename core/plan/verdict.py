@@ -264,6 +264,11 @@ def _trial(
         )
     if hindrances:
         return f"{demand.name}: {', '.join(hindrances)}. Try it at the task before ordering."
+    if chosen["contrast_reserve"] < context.figures.contrast_reserve_caution:
+        return (
+            f"{demand.name}: a chance of {percent(chance)}, but the contrast reserve is only "
+            f"{chosen['contrast_reserve']:.1f} to 1. Try it at the task, with more light first."
+        )
     if device.pair is not None and (doubt := fusion_doubt(context.person)):
         return (
             f"{demand.name}: a chance of {percent(chance)}, but {doubt}. Try the two tubes together at the task before "
@@ -280,11 +285,6 @@ def _trial(
         return f"{demand.name}: the head trembles and this power multiplies it. Try it seated and braced at the task."
     if grade == "nearly":
         return f"{demand.name}: nearly met. Try it at the task before ordering."
-    if chosen["contrast_reserve"] < context.figures.contrast_reserve_caution:
-        return (
-            f"{demand.name}: the contrast reserve is only {chosen['contrast_reserve']:.1f} to 1. Try it at the task, "
-            "with more light first."
-        )
     return ""
 
 

@@ -6,6 +6,7 @@ Persons and stock are invented. What is right in each case is common practice, w
 from __future__ import annotations
 
 from datetime import date
+from math import ceil
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ from afocal.core.documents.numbers import outcome_numbers
 from afocal.core.documents.shown import lengths
 from afocal.core.plan import plan
 from afocal.core.plan.ranking import trembling_worth
+from afocal.core.plan.sensitivity import sensitivity
 from afocal.core.plan.types import Option, Plan
 from afocal.core.settings import Settings
 from afocal.core.stock import loads_stock
@@ -243,3 +245,68 @@ def test_what_a_tremor_leaves_of_a_power_falls_with_the_power() -> None:
     assert abs(trembling.options[0].device.magnification_nominal) < abs(
         still.options[0].device.magnification_nominal
     )
+
+
+# --- eyes that take no part, and goals that cannot be served
+
+
+def test_nothing_is_leaned_on_of_an_eye_that_takes_no_part() -> None:
+    """Of an eye without light perception nothing is assumed, counted or said to be enough."""
+    found = planned([TELEVISION], right__distance_acuity="NLP", right__near_acuity="", right__contrast="")
+    assert not any(path.startswith("right.") for path in found.assumptions_used)
+    assert any(path.startswith("left.") for path in found.assumptions_used)
+    (caution,) = [each for each in found.cautions if each.key == "assumed"]
+    assert caution.sentence.startswith(f"{len(found.assumptions_used)} inputs")
+    blind = planned([TELEVISION], right__distance_acuity="NLP", left__distance_acuity="HM")
+    assert blind.needs[0].contrast_reserve is None and blind.needs[0].contrast_sentence == ""
+
+
+def test_an_eye_off_the_chart_lends_no_contrast_to_both() -> None:
+    """A seeing eye of 0.6 log beside one that sees hand motion: together they have 0.6, not what is assumed of a chart."""
+    with_both = {"both__distance_acuity": "20/100", "left__contrast": "0.60"}
+    found = planned([TELEVISION], right__distance_acuity="HM", right__contrast="", **with_both)
+    assert found.person.both.log_cs == 0.6
+    assert planned([TELEVISION], right__contrast="", **with_both).person.both.log_cs == 0.6
+    assert planned([TELEVISION], right__contrast="1.20", **with_both).person.both.log_cs == 1.2
+
+
+def test_a_goal_that_cannot_be_served_does_not_hide_one_that_can() -> None:
+    """Faces fainter than the threshold first, television second: the decision is about what can be served and says both."""
+    faint = {"task": "facial expression", "contrast": "0.05"}
+    less = {"right__contrast": "1.20", "left__contrast": "1.20"}
+    found = planned([faint, TELEVISION], **less)
+    assert found.options[0].outcomes[0].grade == "cannot" and found.options[0].outcomes[1].grade == "meets"
+    assert found.decision.word == "proceed" and found.decision.sentence.startswith("television picture: ")
+    assert "Not served: facial expression: its contrast of 0.05 is below" in found.decision.sentence
+    assert planned([faint], **less).decision.word == "refuse"
+
+
+def test_want_of_contrast_comes_before_the_exit_pupil_as_a_reason_to_try() -> None:
+    """With a contrast reserve under 4 (WLK94) it is that which the decision names."""
+    found = planned(
+        [TELEVISION],
+        right__contrast="0.75", left__contrast="0.75", right__distance_acuity="20/120", left__distance_acuity="20/120",
+    )  # fmt: skip
+    prism = first(found, telescope="prism-4")
+    assert prism.device.leading.exit_pupil_diameter_mm < prism.device.leading.dim_pupil_mm
+    assert prism.decision.word == "trial" and "contrast reserve is only 2.2" in prism.decision.sentence
+
+
+# --- what would change the answer
+
+
+def test_an_edge_is_told_apart_from_the_value_that_it_lies_near() -> None:
+    """A goal that is only just met fails at the slightest more reserve: not "1 times: at 1 times", and set, not measured."""
+
+    def signed(detail: str) -> tuple[Case, Option]:
+        sign = {"task": "own sign", "distance": "8 m", "detail": detail}
+        case = made([sign], binocular__fusion="no")
+        return case, first(plan(case, STOCK, SETTINGS), telescope="wide-2.0")
+
+    expected = signed("20/50")[1].outcomes[0].predicted_logmar_with_losses
+    assert expected is not None
+    case, best = signed(f"{ceil(expected * 1000) / 1000:.3f} logMAR")
+    found = sensitivity(case, STOCK, SETTINGS, best.configuration)
+    reserve = next(item for item in found if item.path == "goal.0.reserve")
+    assert best.outcomes[0].grade == "meets" and reserve.upper is not None and 1.0 < reserve.upper < 1.01
+    assert "1 times (as set): at 1.00" in reserve.sentence and "at 1 times" not in reserve.sentence

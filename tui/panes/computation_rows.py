@@ -135,7 +135,7 @@ def _sensitivity_rows(view: View, option: Option) -> Iterator[SheetRow]:
     found = sensitivity(view.case, view.stock, view.settings, option.configuration)
     first = measure_next(found)
     if first is not None:
-        yield text_row(f"Measure next: {first.label}. {first.sentence}", "strong")
+        yield text_row(f"Measure next: {first.sentence}", "strong")
     for item in found:
         if item is not first:
             yield text_row(item.sentence)
