@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 from math import atan, tan
 from operator import itemgetter
 from typing import Any, NamedTuple
@@ -252,20 +253,21 @@ def weighted(
 
 def _sums(parts: Sequence[tuple[Column, float]]) -> tuple[Sequence[float], Sequence[float]]:
     """Usefulness and points of columns that are spread alike, summed by their shares, by row."""
-    (first, share), *rest = parts
-    used = [share * use for use in first.uses]
-    points = [
-        counts * (criteria + field)
-        for counts, criteria, field in zip(used, first.criteria, first.fields, strict=True)
-    ]
-    for one, share in rest:
-        used = [total + share * use for total, use in zip(used, one.uses, strict=True)]
-        points = [
-            total + share * use * (criteria + field)
-            for total, use, criteria, field in zip(points, one.uses, one.criteria, one.fields, strict=True)
+    spread = parts[0][0].spread
+    used = points = [0.0] * len(spread.variant_of)
+    # Two at a time take a quarter less than one by one; the last of an odd number goes with nothing of itself.
+    for (one, first), (two, second) in zip_longest(parts[::2], parts[1::2], fillvalue=(parts[-1][0], 0.0)):
+        used = [
+            total + first * use + second * other
+            for total, use, other in zip(used, one.uses, two.uses, strict=True)
         ]
-    over_rows = first.spread.over_rows
-    return over_rows(used), over_rows(points)
+        points = [
+            total + first * use * (criteria + field) + second * use_2 * (criteria_2 + field_2)
+            for total, use, criteria, field, use_2, criteria_2, field_2 in zip(
+                points, one.uses, one.criteria, one.fields, two.uses, two.criteria, two.fields, strict=True
+            )
+        ]
+    return spread.over_rows(used), spread.over_rows(points)
 
 
 def met(found: Sequence[Column], count: int) -> Sequence[int]:

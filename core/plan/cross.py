@@ -44,6 +44,7 @@ from .refusals import (
     refuse_ring,
     refuse_second_eye,
 )
+from .types import RefusalCode
 
 
 def grid_of(context: Context, stock: Stock, demands: tuple[Demand, ...]) -> Grid:
@@ -78,13 +79,19 @@ def _frame(grid: Grid, choice: EyeChoice, lead: EyeIn) -> Frame:
         person.lenses_worn, context.figures,
     )  # fmt: skip
 
-    def make() -> Frame:
-        closed = {}
+    def closed_to() -> dict[int, RefusalCode]:
+        closed: dict[int, RefusalCode] = {}
         for index, telescope in enumerate(ready.telescopes):
             refusal = eye_refusal(context, telescope, choice)
             if refusal is not None:
                 closed[index] = refusal[0]
-        return Frame(closed, SMALL.get(where, lambda: _spots(ready, context, lead)))
+        return closed
+
+    def make() -> Frame:
+        spots = SMALL.get(where, lambda: _spots(ready, context, lead))
+        # The same places on another frame are the same object: what is kept by them stays.
+        spots = SMALL.get((ready, tuple(spots.places), tuple(spots.shut)), lambda: spots)
+        return Frame(SMALL.get(who, closed_to), spots)
 
     return SMALL.get((who, where), make)
 
@@ -195,7 +202,7 @@ def _block(
     shares = goal_shares(context, grid.demands, grid.counted)
     worth = two_eyes(context, choice, grid.counted)
     device = (
-        rows, choice, tint is not None, weights, worth, lead.needs_correction, unused,
+        rows.optics, choice, tint is not None, weights, worth, lead.needs_correction, unused,
         context.person.hands,
     )  # fmt: skip
 
@@ -225,13 +232,14 @@ def _extra(
     """What the device itself is worth apart from the goals and the place, by row."""
     weights = context.figures.weights
     pair = weights[8] * eyes_worth
-    worths = {cap.power_d: cap_worth(cap.power_d, unused) for cap in ready.stock.caps}
     simplicity = weights[9]
+    # What a cap leaves of simplicity, by how simple the device is without one.
+    with_cap: dict[float, dict[float, float]] = {}
     found = array("d")
-    for variant in rows.variants:
-        first, plains, caps = variant.rows[0], variant.settings.plains, variant.settings.caps
+    for q, (rows_of, plains, caps, _) in rows.variants:
+        first = rows_of[0]
         fixed = (
-            weights[2] * low_power(variant.q.m)
+            weights[2] * low_power(q.m)
             + weights[7] * hands(ready.telescopes[first.telescope], context.person)
             + pair
         )
@@ -243,5 +251,10 @@ def _extra(
         found.append(fixed + simplicity * plain)
         if plains > 1:
             found.append(fixed + simplicity * (plain * HYPERFOCAL_WORTH))
-        found.extend(fixed + simplicity * (plain * worths[cap.power_d]) for cap in caps)
+        worths = with_cap.get(plain)
+        if worths is None:
+            worths = with_cap[plain] = {
+                cap.power_d: simplicity * (plain * cap_worth(cap.power_d, unused)) for cap in ready.stock.caps
+            }
+        found.extend([fixed + worths[cap.power_d] for cap in caps])
     return found

@@ -6,8 +6,10 @@ the options that are looked at are made, in order.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import chain
+from operator import itemgetter
 from typing import NamedTuple
 
 from ..configuration import Configuration, Correction, EyeChoice, Position
@@ -40,6 +42,19 @@ class Entry(NamedTuple):
     block: int
     row: int
     place: Place
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Worn:
+    """The places that each kind of row (:func:`.layers.kind_of`) has, with the points of their comfort at full use."""
+
+    places: list[tuple[tuple[Place, float], ...]]
+    best: list[float]
+    counts: list[int]
+
+    def by_row(self, kinds: Sequence[int]) -> tuple[list[float], list[int]]:
+        """For rows of these kinds the points of the most comfortable place, and how many places there are."""
+        return [self.best[kind] for kind in kinds], [self.counts[kind] for kind in kinds]
 
 
 @dataclass(slots=True, eq=False)
@@ -86,24 +101,23 @@ class Grid:
     blocks: list[Block] = field(default_factory=list)
     refused: list[RefusedEntry] = field(default_factory=list)
     best_of_row: list[list[float]] = field(default_factory=list)
-    _count: int = 0
-    _useful: int = 0
+    _worn: list[Worn] = field(default_factory=list)
+    _counts: list[Sequence[int]] = field(default_factory=list)
     _first: list[Entry] = field(default_factory=list)
     _all: list[Entry] | None = None
     _rest: list[Entry] | None = None
-    _suits: dict[tuple[bool, int, Place], float] = field(default_factory=dict)
 
     def __len__(self) -> int:
         """How many options there are."""
-        return self._count
+        return sum(map(sum, self._counts))
 
     def entry(self, rank: int) -> Entry:
         """The option at that place, best first."""
         if rank < len(self._first):
             return self._first[rank]
-        if rank < self._useful:
-            if self._all is None:
-                self._all = self._ranked(self._rows(useful=True))
+        if self._all is None:
+            self._all = self._ranked(self._rows(useful=True))
+        if rank < len(self._all):
             return self._all[rank]
         if self._rest is None:
             self._rest = [
@@ -111,7 +125,7 @@ class Grid:
                 for _, _, number, row in self._rows(useful=False)
                 for place in self.blocks[number].places_of(row)
             ]
-        return self._rest[rank - self._useful]
+        return self._rest[rank - len(self._all)]
 
     def rank_of(self, block: int, row: int) -> int:
         """The rank of a row in its best place."""
@@ -146,13 +160,12 @@ class Grid:
         _, number, row = max(found)
         return max(self._entries_of(number, row), key=lambda entry: entry.score)
 
-    def _entries_of(self, block: int, row: int) -> Iterator[Entry]:
+    def _entries_of(self, block: int, row: int) -> list[Entry]:
         found = self.blocks[block]
-        base, used, telescope = found.base[row], found.used[row], found.rows.rows[row].telescope
-        weight = self.context.figures.weights[6]
-        two = found.eye == "both"
-        for place in found.places_of(row):
-            yield Entry(base + used * weight * self._suits[two, telescope, place], block, row, place)
+        base, used, places = found.base[row], found.used[row], self._worn[block].places[found.rows.kinds[row]]
+        if found.no_full and found.no_full[row]:
+            places = [item for item in places if item[0][0] != "full diameter"]
+        return [Entry(base + used * suit, block, row, place) for place, suit in places]
 
     def _rows(self, useful: bool) -> list[RowAt]:
         """The rows that are of use for a goal, or the others, in the order of ties."""
@@ -167,84 +180,77 @@ class Grid:
 
     def _ranked(self, rows: list[RowAt]) -> list[Entry]:
         """The options of rows that are in the order of ties, best first."""
-        entries = [entry for _, _, number, row in rows for entry in self._entries_of(number, row)]
-        entries.sort(key=_by_score)
+        entries: list[Entry] = []
+        for _, _, number, row in rows:
+            entries += self._entries_of(number, row)
+        entries.sort(key=itemgetter(0), reverse=True)
         return entries
 
     def finish(self) -> None:
         """Rank the rows; the first options are in order at once, the rest when they are looked at."""
-        weight = self.context.figures.weights[6]
         positions = position_comfort(self.context, self.counted)
-        suited = tuple(sorted(positions.items()))
-        self._suits = SMALL.get((self.ready, suited), lambda: self._comforts(positions))
-        foremost: list[list[int]] = []
+        suited = (self.context.figures.weights[6], *sorted(positions.items()))
         for number, block in enumerate(self.blocks):
-            counts, suits = SMALL.get(
+            worn = SMALL.get(
                 (self.ready, suited, block.frame.spots, block.eye == "both"),
-                lambda block=block: self._by_kind(block),
+                lambda block=block: self._worn_by_kind(block, positions),
             )
-            kinds = block.rows.kinds
+            self._worn.append(worn)
+            suits, counts = SMALL.get(
+                (block.rows.optics, worn), lambda block=block, worn=worn: worn.by_row(block.rows.kinds)
+            )
             best = [
-                base + used * weight * suits[kind] if used and ok else -1.0
-                for base, used, ok, kind in zip(block.base, block.used, block.usable, kinds, strict=True)
+                base + used * suit if used else -1.0
+                for base, used, suit in zip(block.base, block.used, suits, strict=True)
             ]
             if block.no_full:
+                counts = [len(self._entries_of(number, row)) for row in range(len(best))]
                 best = [
                     self._best_place(number, row) if out and score >= 0.0 else score
                     for row, (out, score) in enumerate(zip(block.no_full, best, strict=True))
                 ]
-                places = [len(block.places_of(row)) if ok else 0 for row, ok in enumerate(block.usable)]
-            else:
-                places = [counts[kind] if ok else 0 for kind, ok in zip(kinds, block.usable, strict=True)]
-            if 0 in places:
-                best = [score if count else -1.0 for score, count in zip(best, places, strict=True)]
+            if not all(block.usable):
+                counts = [count if ok else 0 for count, ok in zip(counts, block.usable, strict=True)]
+            if 0 in counts:
+                best = [score if count else -1.0 for score, count in zip(best, counts, strict=True)]
             self.best_of_row.append(best)
-            self._count += sum(places)
-            self._useful += sum([count for count, score in zip(places, best, strict=True) if score >= 0.0])
-            foremost.append(sorted(range(len(best)), key=best.__getitem__, reverse=True)[: FIRST_SORTED + 1])
-        self._first = self._foremost(foremost)
+            self._counts.append(counts)
+        self._first = self._foremost()
 
-    def _foremost(self, by_block: list[list[int]]) -> list[Entry]:
-        """The first options in order, from the foremost rows of each block."""
-        scores = [self.best_of_row[number][row] for number, rows in enumerate(by_block) for row in rows]
-        scores.sort(reverse=True)
-        least = max(0.0, scores[FIRST_SORTED] if len(scores) > FIRST_SORTED else 0.0)
+    def _foremost(self) -> list[Entry]:
+        """The first options in order, from the foremost rows of all."""
+        scores = sorted(chain.from_iterable(self.best_of_row), reverse=True)
+        least = max(0.0, scores[FIRST_SORTED]) if len(scores) > FIRST_SORTED else 0.0
         heads: list[tuple[float, RowAt]] = []
-        for number, rows in enumerate(by_block):
-            best, order, ties = (
-                self.best_of_row[number],
-                self.blocks[number].order,
-                self.blocks[number].rows.ties,
-            )
-            heads += [(-best[row], (order, ties[row], number, row)) for row in rows if best[row] >= least]
+        for number, (block, best) in enumerate(zip(self.blocks, self.best_of_row, strict=True)):
+            order, ties = block.order, block.rows.ties
+            heads += [
+                (-score, (order, ties[row], number, row)) for row, score in enumerate(best) if score >= least
+            ]
         heads.sort()
         top = heads[:FIRST_SORTED]
-        first = self._ranked(sorted(row for _, row in top))
+        first = self._ranked(sorted([row for _, row in top]))
         # Every row left out has a best place no better than the last of these, so this many are surely in order.
         return first if len(top) == len(heads) else first[: len(top)]
 
-    def _comforts(self, positions: dict[Position, float]) -> dict[tuple[bool, int, Place], float]:
-        """How comfortable each telescope is in each of its places, as one tube and as two."""
-        return {
-            (two, index, place): comfort(positions, place[0], place[1], telescope, 1 + two)
-            for two in (False, True)
-            for index, telescope in enumerate(self.ready.telescopes)
-            for place in self.ready.places[index]
-        }
-
-    def _by_kind(self, block: Block) -> tuple[list[int], list[float]]:
-        """How many places each kind of row has, and the comfort of the best of them."""
-        counts: list[int] = []
-        suits: list[float] = []
-        for index, (behind, front) in enumerate(block.frame.places):
-            worth = [
-                [self._suits[block.eye == "both", index, place] for place in where]
+    def _worn_by_kind(self, block: Block, positions: dict[Position, float]) -> Worn:
+        """Where each kind of row can be worn, and what its comfort there counts for."""
+        weight, tubes = self.context.figures.weights[6], 2 if block.eye == "both" else 1
+        found: list[tuple[tuple[Place, float], ...]] = []
+        for telescope, (behind, front) in zip(self.ready.telescopes, block.frame.places, strict=True):
+            first, second = (
+                tuple(
+                    [
+                        (place, weight * comfort(positions, place[0], place[1], telescope, tubes))
+                        for place in where
+                    ]
+                )
                 for where in (behind, front)
-            ]
-            for found in (worth[0], worth[1], worth[0] + worth[1]):
-                counts.append(len(found))
-                suits.append(max(found, default=0.0))
-        return counts, suits
+            )
+            # In the order of kind_of.
+            found += (first, second, first + second)
+        best = [max([suit for _, suit in places], default=0.0) for places in found]
+        return Worn(found, best, [len(places) for places in found])
 
     def _best_place(self, block: int, row: int) -> float:
         """The score of a row in its best place, -1 when there is none."""
@@ -280,7 +286,3 @@ class Grid:
     def refused_configuration(self, number: int) -> Configuration:
         """The configuration that stands for a refusal."""
         return self.made(*self.refused[number].configuration)
-
-
-def _by_score(entry: Entry) -> float:
-    return -entry.score
