@@ -197,12 +197,13 @@ class BackgroundRefresh:
         """Ask for a check now, instead of at the end of the interval."""
         self._again.set()
 
-    def stop(self, timeout_s: float = 2.0) -> None:
-        """End after the present slice and wait for it."""
+    def stop(self, timeout_s: float = 2.0) -> bool:
+        """End after the present slice and wait for it; whether it has ended by then."""
         self._stop.set()
         self._again.set()
         if self._thread is not None:
             self._thread.join(timeout_s)
+        return self._thread is None or not self._thread.is_alive()
 
     def _run(self) -> None:
         self._index.verify()

@@ -25,8 +25,9 @@ EDITS = int(os.environ.get("AFOCAL_TEST_EDITS", "120"))
 ENDLESS = "1000000"
 
 
-def start(path: Path, name: str, count: str | int, output) -> subprocess.Popen[bytes]:
-    return subprocess.Popen([sys.executable, str(CHILD), str(path), name, str(count)], stdout=output)
+def start(path: Path, name: str, count: str | int, output, errors=None) -> subprocess.Popen[bytes]:
+    words = [sys.executable, str(CHILD), str(path), name, str(count)]
+    return subprocess.Popen(words, stdout=output, stderr=errors)
 
 
 def edits(path: Path, name: str) -> list[int]:
@@ -39,8 +40,8 @@ def test_a_kill_at_any_moment_loses_no_value_that_was_said_to_be_saved(tmp_path)
     path = tmp_path / "P1.toml"
     chance = random.Random(20240131)
     for _ in range(KILLS):
-        with tempfile.TemporaryFile(dir=tmp_path.parent) as output:
-            child = start(path, "one", ENDLESS, output)
+        with tempfile.TemporaryFile(dir=tmp_path.parent) as output, tempfile.TemporaryFile() as errors:
+            child = start(path, "one", ENDLESS, output, errors)
             try:
                 while not output.tell() and child.poll() is None and not os.fstat(output.fileno()).st_size:
                     time.sleep(0.001)
@@ -49,11 +50,13 @@ def test_a_kill_at_any_moment_loses_no_value_that_was_said_to_be_saved(tmp_path)
                 child.kill()
                 child.wait()
             output.seek(0)
+            errors.seek(0)
+            failure = errors.read().decode()
             # The last line may have been cut off in the middle of a number.
             said = [int(line) for line in output.read().decode().split("\n")[:-1]]
         on_disk = edits(path, "one")
         assert on_disk == list(range(len(on_disk)))
-        assert said and said[-1] in on_disk[-2:]
+        assert said and said[-1] in on_disk[-2:], (child.returncode, failure)
     assert versions(path)
     assert not [each for each in tmp_path.iterdir() if each.suffix == ".toml" and each != path]
 

@@ -167,9 +167,16 @@ async def test_another_rooms_work_does_not_move_the_caret(clinic: Workspace) -> 
             text.replace("LQ-106", "LQ-120").replace("2026-11-19", "2026-11-26"), "utf-8"
         )
         ground(app)._refresher.now()  # type: ignore[union-attr]
-        await until(pilot, lambda: table.row_count == 8)
+        await until(pilot, lambda: table.row_count == 9)
         assert codes(app)[0] == "LQ-120"
         assert table.current_key == on
+
+
+async def test_the_index_is_one_whole_file_after_the_end(clinic: Workspace) -> None:
+    """The program closes it as it ends: no log of unfinished writing is left for the next start to read."""
+    async with opened(clinic) as (app, _):
+        file = ground(app).index.path
+    assert [each.name for each in file.parent.glob(f"{file.name}*")] == [file.name]
 
 
 async def test_low_and_narrow(clinic: Workspace, seen: Seen) -> None:

@@ -101,9 +101,9 @@ class CaseListScreen(QuietScreen[None]):
         self.app.fill_key_line(self.keys, "list")  # type: ignore[attr-defined]
 
     def on_unmount(self) -> None:
-        """The background check ends with the screen."""
-        if self._refresher is not None:
-            self._refresher.stop(0.2)
+        """The background check ends with the screen, and the index file is closed when nobody reads it any more."""
+        if self._refresher is None or self._refresher.stop(0.2):
+            self.index.close()
 
     def on_screen_resume(self) -> None:
         """Back from a case: what was saved there is shown."""
