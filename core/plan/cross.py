@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Sequence
+from threading import Lock
 
 from ..configuration import EYES, Correction, EyeChoice
 from ..goals import Demand
@@ -46,9 +47,17 @@ from .refusals import (
 )
 from .types import RefusalCode
 
+# What earlier plans left is shared, and a plan may be made in one thread while another tries its inputs.
+_ONE_AT_A_TIME = Lock()
+
 
 def grid_of(context: Context, stock: Stock, demands: tuple[Demand, ...]) -> Grid:
     """The whole cross for a person and a stock."""
+    with _ONE_AT_A_TIME:
+        return _grid(context, stock, demands)
+
+
+def _grid(context: Context, stock: Stock, demands: tuple[Demand, ...]) -> Grid:
     grid = Grid(prepared(stock), context, demands, asking(context, demands))
     tints: list[Filter | None] = [None]
     if filters_asked_for(context, any(demand.light == "bright" for demand in demands)):

@@ -6,7 +6,7 @@ a few milliseconds; it is made when asked for, not with the plan.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from math import log10
 
@@ -55,6 +55,23 @@ def sensitivity(
     Unmeasured inputs that matter most come first, then the measured ones in the order of the exam. Raises EntryRefusal
     when the option cannot be used.
     """
+    return in_order(sensitivity_one_by_one(case, stock, settings, configuration, goal_index, tasks))
+
+
+def in_order(found: Iterable[Sensitivity]) -> tuple[Sensitivity, ...]:
+    """Unmeasured inputs that matter most first, then the measured ones as they come."""
+    return tuple(sorted(found, key=lambda item: (item.measured, -item.weight if not item.measured else 0.0)))
+
+
+def sensitivity_one_by_one(
+    case: Case,
+    stock: Stock,
+    settings: Settings,
+    configuration: Configuration,
+    goal_index: int | None = None,
+    tasks: Iterable[Task] | None = None,
+) -> Iterator[Sensitivity]:
+    """The same, each input when it is worked out, in the order of the exam: who asks may stop in between."""
     person = person_of(case, settings)
     demands = demands_of(case.visit.goals, tasks_of(settings) if tasks is None else tasks, settings)
     context = context_of(person, settings)
@@ -67,18 +84,19 @@ def sensitivity(
     if goal_index is None:
         goal_index = 0 if option.leading is None else option.leading.goal_index
     if goal_index >= len(demands):
-        return ()
+        return
     small = _rivals(grid_of(context, stock, demands), stock, configuration)
     probe = _Probe(
         settings, small, configuration, goal_index, option, _winner(grid_of(context, small, demands))
     )
     side = option.device.leading.side
     inputs = movable_inputs(case, settings, person, context, demands, side, goal_index, configuration)
-    found = [probe.of(item) for item in inputs]
+    for item in inputs:
+        yield probe.of(item)
     if person.fusion is None and context.right.usable and context.left.usable:
-        found.append(probe.of_fusion(person, demands))
-    found.extend(probe.of_eye(case, context, eye, demands) for eye in _unmeasured_eyes(context))
-    return tuple(sorted(found, key=lambda item: (item.measured, -item.weight if not item.measured else 0.0)))
+        yield probe.of_fusion(person, demands)
+    for eye in _unmeasured_eyes(context):
+        yield probe.of_eye(case, context, eye, demands)
 
 
 def measure_next(found: Iterable[Sensitivity]) -> Sensitivity | None:

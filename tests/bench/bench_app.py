@@ -101,6 +101,7 @@ class Bench:
             self.walk_the_form(terminal)
             self.panes(terminal)
             self.ours.add("memory MB", terminal.peak_memory_kb() / 1024)
+            self.what_changes(terminal)
             if last:
                 terminal.press("f2")
                 idle(terminal, self.ours, IDLE_S)
@@ -142,6 +143,18 @@ class Bench:
             keys(terminal, self.ours, "pane again", [key])
             self.ours.add(f"pane {key} again s", self.ours.values["pane again, settled s"][-1])
 
+    def what_changes(self, terminal: Terminal) -> None:
+        """What would change the answer: from Enter to the word that it is worked on, a key meanwhile, the answer."""
+        terminal.press("f3", "ctrl+g", *"enter here", "enter")
+        begun = time.perf_counter()
+        terminal.send("enter")
+        self.ours.add("asked s", terminal.settle(quiet_s=0.01, need=True, timeout_s=3.0).first_s)
+        terminal.send("up")
+        self.ours.add("key meanwhile s", terminal.settle(quiet_s=0.01, need=True, timeout_s=3.0).first_s)
+        if not terminal.wait_until(lambda: "is tried" not in terminal.text):
+            raise AssertionError("the answer did not come")
+        self.ours.add("what changes s", time.perf_counter() - begun)
+
     def report_memory(self, what: str) -> None:
         """The line of the peak memory."""
         print(line(what, self.ours.median("memory MB"), self.bare.median("memory MB"), "MB", "1.4 x"))
@@ -175,6 +188,9 @@ class Bench:
             timed(f"{word} for the first time", f"pane {name} first, settled s", key, "16 x")
             timed(f"{word} again", f"pane {name} again s", key, "8 x")
         timed("intake again", "pane f2 again s", key, "8 x")
+        timed("what would change: that it is worked on", "asked s", key, "8 x")
+        timed("a key while it is worked on", "key meanwhile s", key, "-")
+        timed("its answer", "what changes s", key, "-")
         if "idle, bytes" in ours.values:
             cpu = ours.median("idle, CPU %")
             print(

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import threading
 from datetime import date
+from time import sleep
 from typing import Any
 
 import pytest
@@ -11,7 +13,7 @@ from hypothesis import strategies as st
 
 from afocal.core.case import Case, new_case
 from afocal.core.fields import GOAL_FIELDS, fields
-from afocal.core.plan import plan, read_case
+from afocal.core.plan import cross, plan, read_case
 from afocal.core.plan.cross import grid_of
 from afocal.core.plan.data import plan_data
 from afocal.core.plan.layers import COLUMNS, KINDS, ROWS, SIGHTS, SMALL, Store, forget
@@ -280,3 +282,26 @@ def test_a_store_forgets_the_oldest() -> None:
     for name in ("a", "b", "a", "c", "a", "b"):
         assert make(name) == name
     assert made == ["a", "b", "c", "b"] and len(store) == store.most == 2
+
+
+def test_one_cross_is_made_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The screen may make a plan while a thread tries inputs: what earlier plans left is used by one of them at a time."""
+    inside: list[int] = []
+    most: list[int] = []
+    real = cross._grid
+
+    def counted(*arguments: Any) -> Any:
+        inside.append(1)
+        most.append(len(inside))
+        sleep(0.005)  # time enough for the other thread to come in, if it could
+        made = real(*arguments)
+        inside.pop()
+        return made
+
+    monkeypatch.setattr(cross, "_grid", counted)
+    threads = [threading.Thread(target=plan, args=(_case(), STOCK, SETTINGS)) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert most == [1, 1, 1, 1]

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import sys
+import threading
 from collections.abc import Awaitable, Callable
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -12,14 +15,20 @@ from textual.pilot import Pilot
 from afocal.core.case_file import loads_case
 from afocal.core.documents.numbers import outcome_numbers
 from afocal.core.errors import AfocalError
+from afocal.core.plan import sensitivity as sensitivity_module
+from afocal.core.plan.sensitivity import sensitivity
 from afocal.core.plan.types import GRADES
 from afocal.core.plan.whatif import CHANGES, what_if
 from afocal.core.plan.workings import explain
 from afocal.tui.app import AfocalApp
 from afocal.tui.panes.computation_rows import grade_words
+from afocal.tui.panes.what_changes import answer_rows
 from afocal.tui.screens.case import CaseScreen
 from afocal.tui.screens.dialogs import Page
 from afocal.tui.screens.what_if import WhatIf, present_figures
+
+sys.path.insert(0, str(Path(__file__).parent))
+from waiting import until
 
 CaseWaiter = Callable[[Pilot[Any]], Awaitable[CaseScreen]]
 Seen = Callable[[AfocalApp], str]
@@ -328,3 +337,65 @@ async def test_tab_goes_to_the_result_of_a_what_if_and_back(
         assert running.focused is dialog.form.editor
         await pilot.press("down")
         assert dialog.form.current_key == "tube_length_mm"
+
+
+def telling(pane: Any) -> list[str]:
+    """The lines under "What would change the answer", without its heading."""
+    rows = list(pane.detail.rows)
+    start = next(n for n, row in enumerate(rows) if row.heading and "would change" in row.parts[0][0])
+    end = next((n for n in range(start + 1, len(rows)) if rows[n].heading), len(rows))
+    return [row.parts[0][0] for row in rows[start + 1 : end]]
+
+
+async def test_what_would_change_does_not_hold_the_keys(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is worked out behind the screen: that is said at once, keys work meanwhile, the answer comes by itself."""
+    real, go = sensitivity_module.sensitivity_one_by_one, threading.Event()
+
+    def slow(*arguments: Any) -> Any:
+        for item in real(*arguments):
+            assert go.wait(30)
+            yield item
+
+    monkeypatch.setattr(sensitivity_module, "sensitivity_one_by_one", slow)
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen, pane = await computation(pilot, case_screen)
+        try:
+            assert telling(pane) == ["Enter here: how far each input may move before the answer changes"]
+            pane.go_to("sensitivity")
+            await pilot.press("enter")
+            await pilot.pause()
+            assert telling(pane) == ["Each input is tried; the answer comes in a moment"]
+            await pilot.press("up", "up")
+            assert pane.detail.current_key != "sensitivity"
+            await pilot.press("down", "down")
+            assert pane.detail.current_key == "sensitivity"
+        finally:
+            go.set()
+        await until(pilot, lambda: len(telling(pane)) > 3)
+        option = pane._option()
+        found = sensitivity(screen.view.case, screen.stock, screen.settings, option.configuration)
+        assert telling(pane) == [row.parts[0][0] for row in answer_rows(found)]
+        assert pane.detail.current_key == "sensitivity"
+
+
+async def test_what_would_change_follows_the_case(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter
+) -> None:
+    """When the case changes it is worked out anew; what belongs to the case before is not shown with the new one."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen, pane = await computation(pilot, case_screen)
+        pane.go_to("sensitivity")
+        await pilot.press("enter")
+        await until(pilot, lambda: len(telling(pane)) > 3)
+        before = telling(pane)
+        screen.change(lambda case: case.with_typed("right.distance_acuity", "20/80"))
+        await pilot.pause()
+        assert telling(pane) != before
+        await until(pilot, lambda: len(telling(pane)) > 3)
+        option = pane._option()
+        found = sensitivity(screen.view.case, screen.stock, screen.settings, option.configuration)
+        assert telling(pane) == [row.parts[0][0] for row in answer_rows(found)] != before

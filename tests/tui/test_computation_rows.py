@@ -83,7 +83,7 @@ def test_the_help_for_a_number_is_in_plain_words() -> None:
     tube = next(each for each in found.options if each.telescope.type == "galilean" and each.cap is not None)
     fields = {}
     for option in (prism, tube):
-        rows = [*option_rows(view, option, with_sensitivity=False), *plan_rows(view)]
+        rows = [*option_rows(view, option), *plan_rows(view)]
         keys = {row.key: row.parts[0][0].strip(" :") for row in rows if ":" in row.key}
         assert len(keys) > 20
         for key, label in keys.items():
@@ -112,7 +112,7 @@ def test_every_row_of_the_pane_that_tells_a_number_gives_its_working() -> None:
     found = plan(case, STOCK, SETTINGS)
     view = View(case, SETTINGS, STOCK, found.person, found)
     option = found.options[0]
-    rows = [*option_rows(view, option, with_sensitivity=False), *plan_rows(view)]
+    rows = [*option_rows(view, option), *plan_rows(view)]
     keyed = {row.key: "".join(text for text, _ in row.parts) for row in rows if ":" in row.key}
     for kind in (
         ":methods.",

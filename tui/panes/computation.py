@@ -31,6 +31,7 @@ from .computation_rows import (
     plan_rows,
     promise_of,
 )
+from .what_changes import KEY, WhatChanges
 
 # At first the list has the best way of using each telescope with each eye in each position; the last row brings all.
 LEADERS = 24
@@ -68,7 +69,11 @@ class ComputationPane(Pane):
         self._ranks: dict[str, int] = {}
         self._all = False
         self._is_narrow = False
-        self._sensitivity_for: Configuration | None = None
+        self._what_changes = WhatChanges(
+            lambda: self.app.call_from_any_thread,  # type: ignore[attr-defined]
+            lambda work: self.run_worker(work, thread=True, group=KEY),
+            lambda: self._show_detail() if self.is_attached else None,
+        )
 
     def compose(self) -> ComposeResult:
         with QuietContainer(id="both"):
@@ -145,8 +150,7 @@ class ComputationPane(Pane):
         option = self._option()
         rows = []
         if option is not None:
-            asked = self._sensitivity_for == option.configuration
-            rows += option_rows(view, option, with_sensitivity=asked)
+            rows += option_rows(view, option, self._what_changes.rows(view, option))
         rows += plan_rows(view)
         self.detail.rows = tuple(rows)
 
@@ -169,8 +173,8 @@ class ComputationPane(Pane):
     def _row_entered(self, event: Sheet.RowChosen) -> None:
         event.stop()
         option = self._option()
-        if event.key == "sensitivity" and option is not None:
-            self._sensitivity_for = option.configuration
+        if event.key == KEY and option is not None:
+            self._what_changes.ask(option)
             self._show_detail()
         else:
             self.working_asked()

@@ -80,8 +80,8 @@ def promise_of(option: Option, demands: Sequence[Demand]) -> dict[str, Any]:
     return promised
 
 
-def option_rows(view: View, option: Option, *, with_sensitivity: bool) -> list[SheetRow]:
-    """One option in full."""
+def option_rows(view: View, option: Option, what_changes: Sequence[SheetRow] = ()) -> list[SheetRow]:
+    """One option in full; ``what_changes`` are the rows of what would change the answer."""
     rows = [heading_row(f"Option {option.rank}: {device_words(option)}")]
     rows.append(text_row(f"{option.decision.word.upper()}: {option.decision.sentence}", "strong"))
     rows += [text_row(f"for: {reason}") for reason in option.reasons_for]
@@ -114,12 +114,7 @@ def option_rows(view: View, option: Option, *, with_sensitivity: bool) -> list[S
         for number, part in enumerate(option.score_parts)
     ]
     rows.append(heading_row("What would change the answer"))
-    if with_sensitivity:
-        rows += _sensitivity_rows(view, option)
-    else:
-        rows.append(
-            text_row("Enter here: how far each input may move before the answer changes", key="sensitivity")
-        )
+    rows += what_changes
     return rows
 
 
@@ -127,18 +122,6 @@ def _numbers(numbers: list[Shown], prefix: str) -> Iterator[SheetRow]:
     for shown in numbers:
         note = f"({shown.criterion})" if shown.criterion else ""
         yield value_row(shown.label, shown.words, "", note, key=f"{prefix}:{shown.asked}")
-
-
-def _sensitivity_rows(view: View, option: Option) -> Iterator[SheetRow]:
-    from ...core.plan.sensitivity import measure_next, sensitivity
-
-    found = sensitivity(view.case, view.stock, view.settings, option.configuration)
-    first = measure_next(found)
-    if first is not None:
-        yield text_row(f"Measure next: {first.sentence}", "strong")
-    for item in found:
-        if item is not first:
-            yield text_row(item.sentence)
 
 
 def plan_rows(view: View) -> Iterator[SheetRow]:
