@@ -135,7 +135,7 @@ def _sections(look: Looking, spread: Spread) -> list[tuple[Hashable, Callable[[]
     if not spread.cap_of:
         return found
     if demand.kind == "near" and demand.by_print:
-        key = (rows.optics if rows.corrected else rows, "page")
+        key = (rows.optics if rows.optics.corrected else rows, "page")
         found.append((key, lambda: page_focus(rows.variants), spread.cap_of))
     else:
         found.append(

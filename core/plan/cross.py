@@ -21,7 +21,7 @@ from .configurations import (
 from .context import Context, EyeIn, Side
 from .device import FRONT_MOUNTS
 from .grid import Block, Grid
-from .layers import SMALL, EyeRows, Place, Prepared, eye_rows, keep_two, prepared, reached
+from .layers import SCORES, SMALL, EyeRows, Place, Prepared, eye_rows, keep_two, prepared, reached
 from .outcome import vergence_reserve_prism
 from .quick import low_power
 from .ranking import (
@@ -221,11 +221,9 @@ def _block(
             device,
             lambda: _extra(ready, context, rows, worth, tint is not None, lead.needs_correction, unused),
         )
-        base = [p + u * e for p, u, e in zip(points, used, extra, strict=True)]
-        # Kept for many plans: a third of what lists of numbers take.
-        return array("d", base), array("d", used)
+        return [p + u * e for p, u, e in zip(points, used, extra, strict=True)], used
 
-    base, used = SMALL.get((device, shares, tuple(found)), make)
+    base, used = SCORES.get((device, shares, tuple(found)), make)
     return Block(choice, tint, rows, found, usable, base, used, frame, no_full, order)
 
 

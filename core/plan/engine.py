@@ -172,7 +172,7 @@ def _best_for(grid: Grid, options: Sequence[Option], demand: Demand) -> Option |
         usable = [row for row, best_of in enumerate(grid.best_of_row[number]) if best_of >= 0.0]
         row = max(usable, key=points.__getitem__, default=None)
         if row is not None and points[row] > 0.0:
-            foremost.append((-points[row], (block.order, block.rows.ties[row], number, row)))
+            foremost.append((-points[row], (block.order, block.rows.optics.ties[row], number, row)))
     if not foremost:
         return options[0]
     _, (_, _, number, row) = min(foremost)

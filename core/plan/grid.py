@@ -162,7 +162,11 @@ class Grid:
 
     def _entries_of(self, block: int, row: int) -> list[Entry]:
         found = self.blocks[block]
-        base, used, places = found.base[row], found.used[row], self._worn[block].places[found.rows.kinds[row]]
+        base, used, places = (
+            found.base[row],
+            found.used[row],
+            self._worn[block].places[found.rows.optics.kinds[row]],
+        )
         if found.no_full and found.no_full[row]:
             places = [item for item in places if item[0][0] != "full diameter"]
         return [Entry(base + used * suit, block, row, place) for place, suit in places]
@@ -173,7 +177,7 @@ class Grid:
             (block.order, tie, number, row)
             for number, block in enumerate(self.blocks)
             for row, (used, usable, tie) in enumerate(
-                zip(block.used, block.usable, block.rows.ties, strict=True)
+                zip(block.used, block.usable, block.rows.optics.ties, strict=True)
             )
             if usable and bool(used) is useful
         )
@@ -197,7 +201,7 @@ class Grid:
             )
             self._worn.append(worn)
             suits, counts = SMALL.get(
-                (block.rows.optics, worn), lambda block=block, worn=worn: worn.by_row(block.rows.kinds)
+                (block.rows.optics, worn), lambda block=block, worn=worn: worn.by_row(block.rows.optics.kinds)
             )
             best = [
                 base + used * suit if used else -1.0
@@ -223,7 +227,7 @@ class Grid:
         least = max(0.0, scores[FIRST_SORTED]) if len(scores) > FIRST_SORTED else 0.0
         heads: list[tuple[float, RowAt]] = []
         for number, (block, best) in enumerate(zip(self.blocks, self.best_of_row, strict=True)):
-            order, ties = block.order, block.rows.ties
+            order, ties = block.order, block.rows.optics.ties
             heads += [
                 (-score, (order, ties[row], number, row)) for row, score in enumerate(best) if score >= least
             ]

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from operator import attrgetter
 from typing import Any, NamedTuple, TypeVar
 
@@ -30,7 +30,6 @@ from .quick_tube import (
     quick_eye,
     tube_of,
 )
-from .types import RefusalCode
 
 Place = tuple[Position, Mount]
 
@@ -66,7 +65,7 @@ class Store:
 
 
 # A plan for two eyes has some five sets of rows and a hundred small things; for the others see :func:`keep_two`.
-STOCKS, KINDS, ROWS, OPTICS, SMALL = Store(3), Store(6), Store(12), Store(12), Store(200)
+STOCKS, KINDS, ROWS, OPTICS, SCORES, SMALL = Store(3), Store(6), Store(12), Store(12), Store(12), Store(200)
 SIGHTS, FIELDS, RESOLVED, SHOWN, COLUMNS = Store(64), Store(64), Store(96), Store(128), Store(96)
 
 
@@ -82,11 +81,12 @@ def keep_two(goals: int, tints: int) -> None:
     SHOWN.most = 2 * 8 * goals
     COLUMNS.most = 2 * 6 * goals * tints
     RESOLVED.most = 2 * COLUMNS.most
+    SCORES.most = 2 * 6 * tints
 
 
 def forget() -> None:
     """Drop every kept layer: for tests and benchmarks that want a first plan."""
-    for store in (STOCKS, KINDS, ROWS, OPTICS, SIGHTS, FIELDS, RESOLVED, SHOWN, COLUMNS, SMALL):
+    for store in (STOCKS, KINDS, ROWS, OPTICS, SIGHTS, FIELDS, RESOLVED, SHOWN, COLUMNS, SCORES, SMALL):
         store.clear()
 
 
@@ -94,7 +94,8 @@ def forget() -> None:
 class Prepared:
     """A stock with what hangs on nothing else; telescopes weakest first, so that ties go to the lower power.
 
-    ``foremost`` is the tube that stands farthest from the eye.
+    ``in_front`` are the places in front of the lens of the telescopes that have any; ``foremost`` is the tube that
+    stands farthest from the eye.
     """
 
     stock: Stock
@@ -102,6 +103,7 @@ class Prepared:
     tubes: tuple[Tube, ...]
     caps: tuple[tuple[Cap, ...], ...]
     places: tuple[tuple[Place, ...], ...]
+    in_front: dict[int, list[Place]]
     foremost: Tube | None
 
     def states(self, index: int) -> int:
@@ -120,12 +122,19 @@ def prepared(stock: Stock) -> Prepared:
             )
         )
         tubes = tuple(tube_of(item) for item in telescopes)
+        places = tuple(places_for(item) for item in telescopes)
+        in_front = {
+            index: front
+            for index, offered in enumerate(places)
+            if (front := [place for place in offered if place[1] in FRONT_MOUNTS])
+        }
         return Prepared(
             stock,
             telescopes,
             tubes,
             tuple(stock.caps_for(item) for item in telescopes),
-            tuple(places_for(item) for item in telescopes),
+            places,
+            in_front,
             min(tubes, key=attrgetter("behind_mm"), default=None),
         )
 
@@ -140,41 +149,31 @@ def kind_of(row: Row | Bad) -> int:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Optics:
-    """The settings of the variants of like rows, which are themselves the same ones: alike only to itself."""
-
-    settings: tuple[Settings, ...]
-
-
-@dataclass(slots=True, eq=False)
-class EyeRows:
-    """Rows of an eye over a stock, by variant and flat, and what cannot be used.
+    """What all rows have in common that differ in nothing but where the eye stands behind the tubes.
 
     By row, ``kinds`` is :func:`kind_of` and ``ties`` the order of rows that serve as well: the weaker telescope first,
-    then its corrections as the stock has them.
-
-    ``optics`` stands for all rows that differ from these in nothing but where the eye stands behind the tubes: what
-    does not hang on that is kept by it. ``corrected`` is whether nowhere a sphere is left over.
+    then its corrections as the stock has them. ``corrected`` is whether nowhere a sphere is left over.
     """
 
-    variants: list[Variant] = field(default_factory=list)
-    rows: list[Row] = field(default_factory=list)
-    bad: list[Bad] = field(default_factory=list)
-    kinds: list[int] = field(default_factory=list)
-    ties: list[int] = field(default_factory=list)
-    optics: Optics = field(default_factory=lambda: Optics(()))
-    corrected: bool = True
+    settings: tuple[Settings, ...]
+    rows: list[Row]
+    kinds: list[int]
+    ties: list[int]
+    corrected: bool
 
-    def take(self, made: Variant | Bad, tie: int) -> None:
-        """Add a variant with what of it cannot be used, or what takes a whole variant out."""
-        if isinstance(made, Bad):
-            self.bad.append(made)
-            return
-        rows = made.settings.rows
-        self.bad.extend(made.settings.bad)
-        self.variants.append(made)
-        self.rows.extend(rows)
-        self.kinds.extend([kind_of(rows[0])] * len(rows))
-        self.ties.extend([tie] * len(rows))
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EyeRows:
+    """Rows of an eye over a stock, by variant, and what cannot be used."""
+
+    variants: list[Variant]
+    bad: list[Bad]
+    optics: Optics
+
+    @property
+    def rows(self) -> list[Row]:
+        """The rows of all variants."""
+        return self.optics.rows
 
 
 def eye_rows(ready: Prepared, context: Context, eye: EyeIn, needs: bool) -> tuple[EyeRows, EyeRows]:
@@ -210,41 +209,62 @@ def _vertex_missing(eye: EyeIn) -> bool:
 
 
 def _rows(ready: Prepared, eye: EyeIn, needs: bool, full_lens: bool, to_pupil_mm: float) -> EyeRows:
-    found = EyeRows()
+    variants: list[Variant] = []
+    bad: list[Bad] = []
+    ties: list[int] = []
     plain: dict[Hashable, Settings] = KINDS.get(ready, dict)
     missing = _vertex_missing(eye)
-    kinds = _kinds(ready, eye.ocular_to_cornea_mm is not None, needs)
-    for index, tube in enumerate(ready.tubes):
-        for tie, (correction, front, merged) in enumerate(kinds[index], KINDS_MOST * index):
-            if (correction in LENS_CORRECTIONS) is not full_lens:
-                continue
-            at = ocular_at_mm(eye, tube, front)
-            ametropia = ametropia_d(eye, at)
-            if ametropia is None or missing:
-                found.take(Bad(index, correction, front, merged, -1, "ametropia", ready.states(index)), tie)
-                continue
-            q = quick_eye(eye, tube, correction, at, ametropia, to_pupil_mm)
-            found.take(_made(ready, Bad(index, correction, front, merged, -1, "optics", 1), q, plain), tie)
-    found.corrected = not any(q.sphere_left for q, _ in found.variants)
-    found.optics = _optics(found.variants)
-    return found
+    for tube, tie, way in _ways(ready, eye.ocular_to_cornea_mm is not None, needs, full_lens):
+        at = ocular_at_mm(eye, tube, way.front)
+        ametropia = None if missing else ametropia_d(eye, at)
+        if ametropia is None:
+            bad.append(way._replace(code="ametropia", states=ready.states(way.telescope)))
+            continue
+        q = quick_eye(eye, tube, way.correction, at, ametropia, to_pupil_mm)
+        if isinstance(q, str):
+            bad.append(way._replace(code=q, states=ready.states(way.telescope)))
+            continue
+        settings = None if q.sphere_left else plain.get(way)
+        if settings is None:
+            settings = _settings(ready, way, q)
+            # Without a sphere left over they are the same whatever the eye.
+            if not q.sphere_left:
+                plain[way] = settings
+        variants.append(Variant(q, settings))
+        bad.extend(settings.bad)
+        ties.append(tie)
+    return EyeRows(variants, bad, _optics(variants, ties))
 
 
-def _optics(variants: Sequence[Variant]) -> Optics:
-    """The optics of these variants, the same object where all of them and their settings are."""
+def _optics(variants: Sequence[Variant], ties: Sequence[int]) -> Optics:
+    """The optics of these variants, the same object where all of them and their settings are the same."""
+
+    def make() -> Optics:
+        settings = tuple([settings for _, settings in variants])
+        repeated = [
+            (row, kind_of(row), tie) for one, tie in zip(settings, ties, strict=True) for row in one.rows
+        ]
+        rows, kinds, row_ties = (
+            (list(items) for items in zip(*repeated, strict=True)) if repeated else ([], [], [])
+        )
+        return Optics(settings, rows, kinds, row_ties, not any(q.sphere_left for q, _ in variants))
+
     # What is kept holds the settings, so that no others can come to have the identity of one of them.
     key = tuple([(q.optics, id(settings)) for q, settings in variants])
-    return OPTICS.get(key, lambda: Optics(tuple([settings for _, settings in variants])))
+    return OPTICS.get((key, tuple(ties)), make)
 
 
-# A correction, whether in front of the carrier, and whether it stands for both sides of it.
-Kind = tuple[Correction, bool, bool]
+# A tube with the order of its ties and a way to correct through it, as what is said of it where it cannot be used.
+Way = tuple[Tube, int, Bad]
 
 
-def _kinds(ready: Prepared, measured: bool, needs: bool) -> list[list[Kind]]:
-    """How each telescope can be corrected and on which side of the carrier; ``measured`` is where the ocular stands."""
+def _ways(ready: Prepared, measured: bool, needs: bool, full_lens: bool) -> list[Way]:
+    """How each telescope can be corrected and on which side of the carrier, with a full lens there or without.
 
-    def kinds(index: int, tube: Tube) -> Iterator[Kind]:
+    ``measured`` is whether it is known where the ocular stands.
+    """
+
+    def kinds(index: int, tube: Tube) -> Iterator[tuple[Correction, bool, bool]]:
         places = ready.places[index]
         has_front = any(mount in FRONT_MOUNTS for _, mount in places)
         has_behind = any(mount not in FRONT_MOUNTS for _, mount in places)
@@ -257,22 +277,14 @@ def _kinds(ready: Prepared, measured: bool, needs: bool) -> list[list[Kind]]:
                 yield correction, True, False
 
     return SMALL.get(
-        (ready, measured, needs), lambda: [list(kinds(index, tube)) for index, tube in enumerate(ready.tubes)]
+        (ready, measured, needs, full_lens),
+        lambda: [
+            (tube, tie, Bad(index, correction, front, merged, -1, "optics", 1))
+            for index, tube in enumerate(ready.tubes)
+            for tie, (correction, front, merged) in enumerate(kinds(index, tube), KINDS_MOST * index)
+            if (correction in LENS_CORRECTIONS) is full_lens
+        ],
     )
-
-
-def _made(
-    ready: Prepared, kind: Bad, q: QuickEye | RefusalCode, plain: dict[Hashable, Settings]
-) -> Variant | Bad:
-    """A variant of that kind; the settings of one without a sphere left over are ``plain``, whatever the eye."""
-    if isinstance(q, str):
-        return kind._replace(code=q, states=ready.states(kind.telescope))
-    if q.sphere_left:
-        return Variant(q, _settings(ready, kind, q))
-    settings = plain.get(kind)
-    if settings is None:
-        settings = plain[kind] = _settings(ready, kind, q)
-    return Variant(q, settings)
 
 
 def _settings(ready: Prepared, kind: Bad, q: QuickEye) -> Settings:

@@ -15,7 +15,6 @@ from .configurations import (
     needs_lens,
 )
 from .context import EyeIn
-from .device import FRONT_MOUNTS
 from .layers import EyeRows, Place
 from .quick_tube import Bad, Row
 from .types import RefusalCode
@@ -140,11 +139,10 @@ def refuse_places(grid: Grid, choice: EyeChoice, frame: Frame, tints: int) -> No
 
 def refuse_mounts(grid: Grid, choice: EyeChoice, frame: Frame, tints: int) -> None:
     needs = needs_lens(grid.context, choice)
-    for index, telescope in enumerate(grid.ready.telescopes):
-        front = [place for place in grid.ready.places[index] if place[1] in FRONT_MOUNTS]
-        if not front or index in frame.closed:
+    for index, front in grid.ready.in_front.items():
+        if index in frame.closed:
             continue
-        for correction in corrections_for(grid.context, telescope, choice):
+        for correction in corrections_for(grid.context, grid.ready.telescopes[index], choice):
             if not goes_in_front(correction, needs):
                 count = len(front) * grid.ready.states(index) * tints
                 stands = (index, choice, front[0], -1, None, correction, False)
