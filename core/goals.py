@@ -43,7 +43,8 @@ _NOT_FROM_LIBRARY = ("task",)
 class Task:
     """An everyday task with its usual figures, by goal key; ``also`` are other names it is found by.
 
-    ``typed`` has the same figures as they would be typed in a case.
+    ``typed`` has the same figures as they would be typed in a case. ``on_screen`` says that what is read stands on a
+    screen, where its type can be made larger.
     """
 
     id: str
@@ -52,6 +53,7 @@ class Task:
     values: Mapping[str, Any] = field(default_factory=dict)
     note: str = ""
     typed: Mapping[str, str] = field(default_factory=dict)
+    on_screen: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +88,7 @@ class Demand:
     object_speed_deg_s: float
     assumed: Mapping[str, str] = field(default_factory=dict)
     problems: tuple[str, ...] = ()
+    on_screen: bool = False
 
     @property
     def usable(self) -> bool:
@@ -149,7 +152,7 @@ def _task(row: Mapping[str, Any], key: str, path: str | Path, problems: list[Fil
     as_typed: dict[str, str] = {}
     known = [item for item in goal_by_key() if item not in _NOT_FROM_LIBRARY]
     for name_of_figure, typed in row.items():
-        if name_of_figure in ("id", "name", "also", "note"):
+        if name_of_figure in ("id", "name", "also", "note", "on_screen"):
             continue
         place = f"{key}.{name_of_figure}"
         if name_of_figure not in known:
@@ -163,9 +166,13 @@ def _task(row: Mapping[str, Any], key: str, path: str | Path, problems: list[Fil
             as_typed[name_of_figure] = words
         except Refusal as refusal:
             problems.append(FileRefusal(path, str(refusal).rstrip("."), key=place))
+    on_screen = row.get("on_screen", False)
+    if not isinstance(on_screen, bool):
+        problems.append(FileRefusal(path, "true or false is expected", key=f"{key}.on_screen"))
+        on_screen = False
     id_ = row.get("id") or re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-")
     words = note if isinstance(note, str) else ""
-    return Task(str(id_), name.strip(), tuple(also), values, words, as_typed)
+    return Task(str(id_), name.strip(), tuple(also), values, words, as_typed, on_screen)
 
 
 @cache
@@ -300,6 +307,7 @@ def demand_of(goal: Goal, tasks: Iterable[Task], settings: Settings, index: int 
         object_speed_deg_s=float(read.get("object_speed", 0.0)),
         assumed=read.assumed,
         problems=tuple(problems),
+        on_screen=task is not None and task.on_screen,
     )
 
 

@@ -39,13 +39,13 @@ def eye_advice(context: Context, demands: Sequence[Demand]) -> EyeAdvice:
     speaks_two, speaks_one = _evidence(context, demands, difference)
     close = Rule(
         "two tubes only when the acuities are alike",
-        _says(person, alike, lead),
+        _says(person, alike and not only_near(demands), lead),
         tuple(speaks_two) if alike else tuple(speaks_one),
         tuple(speaks_one) if alike else tuple(speaks_two),
     )
     wide = Rule(
         "two tubes even with a poor fellow eye, for field, comfort and finding things",
-        _says(person, True, lead),
+        _says(person, not only_near(demands), lead),
         tuple(speaks_two),
         tuple(speaks_one),
     )
@@ -55,8 +55,13 @@ def eye_advice(context: Context, demands: Sequence[Demand]) -> EyeAdvice:
     )
 
 
+def only_near(demands: Sequence[Demand]) -> bool:
+    """Whether all goals lie near: parallel tubes ask too much convergence there, whatever a rule says of acuities."""
+    return bool(demands) and all(demand.kind == "near" for demand in demands)
+
+
 def _says(person: Person, two: bool, lead: Side) -> Advised:
-    """What a rule about the acuities comes to for eyes that fuse, do not, or were not tried."""
+    """What a rule comes to for eyes that fuse, do not, or were not tried."""
     apart = person.suppression in ("right", "left", "alternating") or person.double_vision == "always"
     if not two or apart or person.fusion is False:
         return lead
@@ -86,7 +91,7 @@ def _choose(
             lead,
             f"One eye, {better}: the difference between the eyes is {gap}. The other rule is shown beside it.",
         )
-    if demands and all(demand.kind == "near" for demand in demands):
+    if only_near(demands):
         return (
             lead,
             f"One eye, {better}: parallel tubes ask far too much convergence at near, unless caps with base-in prism "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from ..errors import Refusal
@@ -20,7 +21,14 @@ from ..optics.magnifiers import (
 from ..person import Person
 from ..settings import Settings
 from ..stock import NearAlternative, Stock
-from .asked import ACCOMMODATION_OF_USE_D, hands_reach, served_otherwise, without_telescope
+from .asked import (
+    ACCOMMODATION_OF_USE_D,
+    bare_myopia_d,
+    enlarged_on_screen,
+    hands_reach,
+    served_otherwise,
+    without_telescope,
+)
 from .context import Context, EyeIn
 from .formulas import as_recorded, field_ratio
 from .types import Alternative, AlternativeTable, Option, Plan
@@ -28,6 +36,8 @@ from .verdict import percent
 
 REACH_MARGIN = 1.0 + 1e-9
 STRONGEST_ADD_D = 40.0
+BARE = "spectacles off, page held near"
+LARGER_TYPE = "larger type on the screen"
 # What costs so much is named where a telescope of enough power fails.
 SPOILS_LOGMAR = 0.05
 
@@ -69,8 +79,13 @@ def alternatives_for(
     telescope = _telescope(best, demand, needed) if best is not None else None
     if telescope is not None:
         rows.append(telescope)
-    if eye.accommodation_d >= ACCOMMODATION_OF_USE_D:
+    if demand.kind == "near" and eye.accommodation_d >= ACCOMMODATION_OF_USE_D:
         rows.append(_held_near(eye, needed))
+    if demand.kind == "near" and bare_myopia_d(eye) >= ACCOMMODATION_OF_USE_D:
+        rows.append(_without_spectacles(eye, needed))
+    times = enlarged_on_screen(context, demand)
+    if times is not None:
+        rows.append(_larger_type(demand, times, needed, pitch))
     rows.sort(key=_place_in_table)
     rows.append(_plain_help())
     if demand.contrast * 10.0**eye.log_cs <= 1.0:
@@ -306,6 +321,40 @@ def _held_near(eye: EyeIn, needed: float) -> Alternative:
     )  # fmt: skip
 
 
+def _without_spectacles(eye: EyeIn, needed: float) -> Alternative:
+    """The page at the far point of a myopic eye without its spectacles: its myopia is the power of the aid."""
+    power = bare_myopia_d(eye)
+    evd = spectacle_add_evd_mm(power)
+    return Alternative(
+        BARE, "non-optical", "", evd, evp_from_evd_d(evd), None, evd, evd, None, None, None, None, None, True,
+        evd <= needed * REACH_MARGIN, f"The myopia itself gives {power:.1f} D: nothing else has the field of it.",
+    )  # fmt: skip
+
+
+def _larger_type(demand: Demand, times: float, needed: float, pitch: float) -> Alternative:
+    """Type made larger on the screen that the goal is read from, at its own distance."""
+    evd = display_evd_mm(demand.distance_mm, times)
+    width = demand.width_mm or None
+    return Alternative(
+        name=LARGER_TYPE,
+        kind="electronic",
+        id="",
+        evd_mm=evd,
+        equivalent_power_d=evp_from_evd_d(evd),
+        power_d=None,
+        working_distance_mm=demand.distance_mm,
+        lens_distance_mm=demand.distance_mm,
+        eye_to_lens_mm=None,
+        linear_field_mm=None if width is None else width / times,
+        characters=None if width is None else characters_in_field(width / times, pitch),
+        depth_near_mm=None,
+        depth_far_mm=None,
+        hands_free=True,
+        reaches=evd <= needed * REACH_MARGIN,
+        sentence=f"Type {times:.1f} times as large, at the distance of the task: to be tried before any device.",
+    )
+
+
 def _plain_help() -> Alternative:
     return Alternative(
         "light, large print, listening", "non-optical", "", None, None, None, None, None, None, None, None, None, None,
@@ -322,8 +371,13 @@ def _table(
     spoilt: str = "",
 ) -> AlternativeTable:
     demand = ask.demand
-    if any(row.kind == "non-optical" and row.reaches and ask.in_reach(row) for row in rows):
-        words = f"{demand.name}: the eye's own accommodation does it with the page held near; no device is needed."
+    unaided = [row for row in rows if row.kind == "non-optical" and row.reaches and ask.in_reach(row)]
+    bare = next((row for row in unaided if not (row.name == BARE and demand.hands_free)), None)
+    if bare is not None:
+        how = "the eye's own myopia does it, with the spectacles off and the page held near"
+        if bare.name != BARE:
+            how = "the eye's own accommodation does it with the page held near"
+        words = f"{demand.name}: {how}; no device is needed."
         return AlternativeTable(demand.index, demand.name, tuple(rows), False, None, words)
     others = [
         row
@@ -336,16 +390,22 @@ def _table(
         ratio = field_ratio(widest.linear_field_mm, telescope.linear_field_mm)
     if free:
         return AlternativeTable(demand.index, demand.name, tuple(rows), False, ratio, free)
-    answer, words = _verdict(ask, telescope, widest, ratio, without)
+    answer, words = _verdict(ask, rows, telescope, widest, ratio, without)
     if spoilt and telescope is not None and telescope.reaches:
         answer, words = False, spoilt
     return AlternativeTable(demand.index, demand.name, tuple(rows), answer, ratio, words)
 
 
 def _verdict(
-    ask: _Ask, telescope: Alternative | None, widest: Alternative | None, ratio: float | None, without: str
+    ask: _Ask,
+    rows: Sequence[Alternative],
+    telescope: Alternative | None,
+    widest: Alternative | None,
+    ratio: float | None,
+    without: str,
 ) -> tuple[bool, str]:
     demand, reach = ask.demand, ""
+    larger = next((row for row in rows if row.name == LARGER_TYPE and row.reaches), None)
     if "face.reach" not in ask.person.assumed:
         reach = f" where the hands work ({ask.person.reach_mm:g} mm and farther)"
     if telescope is None:
@@ -362,6 +422,11 @@ def _verdict(
             f"{widest.name} reaches it{reach} with {widest.characters or 0:.0f} characters in view.",
         )
     room = f"{telescope.working_distance_mm or 0:.0f} mm"
+    if larger is not None:
+        return (
+            False,
+            f"{demand.name}: t{larger.sentence[1:]} A telescope only where the type cannot be made larger.",
+        )
     if widest is not None and ask.otherwise:
         more = (
             f"shows {ratio:.1f} times as much"

@@ -15,6 +15,7 @@ from ..errors import Refusal
 from ..formula import unrecorded
 from ..goals import Demand
 from ..magnification import evp_from_evd_d, required_evd_mm
+from ..optics.ametropia import refraction_at_cornea_d
 from ..person import Person
 from .context import Context, EyeIn, Side
 from .formulas import contrast_loss_logmar
@@ -26,6 +27,10 @@ ACCOMMODATION_OF_USE_D = 2.5
 # What a goal counts beside others when an add or a magnifier is the better way to it (common practice).
 OTHERWISE_WORTH = 0.25
 REACH_SPARE_MM = 0.5
+# With more cylinder the page is blurred without spectacles (common practice: over 1.50 to 2.00 D it is corrected).
+CYLINDER_BARE_D = 1.5
+# Type made larger than this leaves too little of a page on a screen of usual size (common practice).
+MOST_ENLARGED = 4.0
 
 
 def without_telescope(context: Context, demand: Demand) -> str:
@@ -35,7 +40,7 @@ def without_telescope(context: Context, demand: Demand) -> str:
     with unrecorded():
         if not demand.by_print:
             return _by_acuity(context, demand)
-        return _by_add(context, demand) if demand.kind == "near" else ""
+        return _by_add(context, demand) if demand.kind == "near" else _by_print_size(context, demand)
 
 
 def asking(context: Context, demands: Sequence[Demand]) -> tuple[Demand, ...]:
@@ -68,11 +73,26 @@ def goal_shares(context: Context, demands: Sequence[Demand], counted: Sequence[D
     return tuple(value / total for value in raw)
 
 
-def served_otherwise(context: Context, demand: Demand) -> bool:
-    """Whether a high add or a magnifier of the same power is the better way to a goal: print that is held near.
+def enlarged_on_screen(context: Context, demand: Demand) -> float | None:
+    """How many times larger the type has to be made where it stands on a screen; None elsewhere, and beyond reason."""
+    if demand.problems or not demand.on_screen or not demand.by_print:
+        return None
+    with unrecorded():
+        distances = [distance for _, distance, _ in _adds(context, demand)]
+    if not distances:
+        return None
+    times = demand.distance_mm / max(distances)
+    return times if 1.0 < times <= MOST_ENLARGED else None
 
-    It shows several times more characters; only free hands, or hands that do not work so near, speak for a telescope.
+
+def served_otherwise(context: Context, demand: Demand) -> bool:
+    """Whether another way than a telescope is the better one to a goal: print that is held near, or larger type.
+
+    A high add or a magnifier of the same power shows several times more characters; only free hands, or hands that do
+    not work so near, speak for a telescope.
     """
+    if enlarged_on_screen(context, demand) is not None:
+        return True
     if demand.problems or not demand.by_print or demand.kind != "near" or demand.hands_free:
         return False
     if "face.reach" in context.person.assumed:
@@ -130,8 +150,17 @@ def _by_acuity(context: Context, demand: Demand) -> str:
     )
 
 
-def _adds(context: Context, demand: Demand) -> Iterator[tuple[float, float, float]]:
-    """Of each seeing eye: the power that it needs, D, where that works, mm, and what it keeps up itself, D."""
+def bare_myopia_d(eye: EyeIn) -> float:
+    """What a myopic eye gives itself at near without its spectacles, D; nothing where a cylinder would blur it."""
+    if eye.cylinder_d > CYLINDER_BARE_D:
+        return 0.0
+    with suppress(Refusal):
+        return max(0.0, -refraction_at_cornea_d(eye.sphere_d, eye.refraction_vertex_mm))
+    return 0.0
+
+
+def _adds(context: Context, demand: Demand) -> Iterator[tuple[float, float, EyeIn]]:
+    """Of each seeing eye: the power that it needs, D, where that works, mm, and the eye."""
     for eye in _seeing(context, demand):
         if eye.near_m_units is None or demand.goal_m_units is None:
             continue
@@ -139,21 +168,39 @@ def _adds(context: Context, demand: Demand) -> Iterator[tuple[float, float, floa
             distance = required_evd_mm(
                 eye.near_distance_mm, eye.near_m_units, demand.goal_m_units, max(1.0, demand.reserve)
             )
-            yield evp_from_evd_d(distance), distance, eye.accommodation_d
+            yield evp_from_evd_d(distance), distance, eye
+
+
+def _by_print_size(context: Context, demand: Demand) -> str:
+    """Print at arm's length that is large enough there, or at the nearest place of its range."""
+    distances = [distance for _, distance, _ in _adds(context, demand)]
+    if not distances or max(distances) < demand.nearest_mm - REACH_SPARE_MM:
+        return ""
+    at = min(max(distances), demand.distance_mm)
+    return (
+        f"{demand.name}: the print is large enough at {at / 10:.0f} cm; an ordinary add of about {1000.0 / at:.2f} D "
+        "for that distance does it, no telescope is needed."
+    )
 
 
 def _by_add(context: Context, demand: Demand) -> str:
     found = [
-        (power, kept)
-        for power, distance, kept in _adds(context, demand)
+        (power, eye.accommodation_d, bare_myopia_d(eye))
+        for power, distance, eye in _adds(context, demand)
         if hands_reach(context.person, distance)
     ]
     if not found:
         return ""
-    power = min(power for power, _ in found)
+    power = min(power for power, _, _ in found)
     if power <= ADD_ENOUGH_D:
         return f"{demand.name}: an ordinary add of about {max(0.25, power):.2f} D does it; no telescope is needed."
-    itself = [kept for power, kept in found if kept >= ACCOMMODATION_OF_USE_D and power <= kept]
+    itself = [kept for power, kept, _ in found if kept >= ACCOMMODATION_OF_USE_D and power <= kept]
+    bare = [myopia for power, _, myopia in found if myopia >= ACCOMMODATION_OF_USE_D and power <= myopia]
+    if not itself and bare and not demand.hands_free:
+        return (
+            f"{demand.name}: the myopia of {max(bare):.1f} D does it, with the spectacles off and the page held near; "
+            "no telescope is needed."
+        )
     if not itself:
         return ""
     return (

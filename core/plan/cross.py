@@ -9,7 +9,7 @@ from threading import Lock
 from ..configuration import EYES, Correction, EyeChoice
 from ..goals import Demand
 from ..stock import Filter, Stock
-from .asked import asking, goal_shares
+from .asked import asking, first_eye, goal_shares
 from .columns import Looking, Pairing, column, weighted
 from .configurations import (
     clip_refusal,
@@ -63,7 +63,9 @@ def _grid(context: Context, stock: Stock, demands: tuple[Demand, ...]) -> Grid:
     if filters_asked_for(context, any(demand.light == "bright" for demand in demands)):
         tints.extend(stock.filters)
     keep_two(len(demands), len(tints))
-    for choice in EYES:
+    # Of options that are worth the same, one for the eye that one tube goes before stands first.
+    first: EyeChoice = first_eye(context, grid.counted)
+    for choice in sorted(EYES, key=lambda eye: (eye == "both", eye != first)):
         _choice(grid, choice, tints)
     grid.finish()
     if len(tints) == 1:

@@ -246,9 +246,9 @@ def neither_eye(context: Context) -> str:
 
 
 def _of_what_can_be_served(best: Option) -> Decision | None:
-    """The decision for the first goal that can be served at all, where the leading one cannot; None where it can."""
+    """The decision for the first goal that is served, where the leading one is not; None where it is."""
     leading = best.leading
-    if leading is None or leading.grade != "cannot":
+    if leading is None or leading.grade not in ("misses", "cannot"):
         return None
     asking = [outcome for outcome in best.outcomes if outcome.needed and outcome.grade in ("meets", "nearly")]
     served = leading_outcome(asking)

@@ -17,7 +17,7 @@ from ..magnification import (
 )
 from ..print_size import logmar_of_near_print
 from ..reading import ReadingPoint, fit_reading_curve, target_evd_mm
-from .asked import served_otherwise, without_telescope
+from .asked import enlarged_on_screen, served_otherwise, without_telescope
 from .context import LETTERS, Context, EyeIn
 from .formulas import GOOD_CHANCE_SCORE, threshold_print_from_acuity_m_units
 from .types import Method, Need
@@ -87,7 +87,7 @@ def need_of(context: Context, demand: Demand) -> Need:
             lows,
             problems,
             bool(without_telescope(context, demand)),
-            served_otherwise(context, demand),
+            _way_otherwise(context, demand),
         ),
     )
 
@@ -204,9 +204,19 @@ def _contrast(context: Context, eye: EyeIn, demand: Demand) -> tuple[float | Non
     return reserve, words
 
 
+def _way_otherwise(context: Context, demand: Demand) -> str:
+    """The better way than a telescope in words, "" where there is none."""
+    times = enlarged_on_screen(context, demand)
+    if times is not None:
+        return f"type {times:.1f} times as large on the screen does the same"
+    if served_otherwise(context, demand):
+        return "a high add or a magnifier of that power shows more at once"
+    return ""
+
+
 def _sentence(
     demand: Demand, magnification: float | None, evd: float | None, evp: float | None,
-    lows: tuple[float | None, float | None], problems: list[str], free: bool, otherwise: bool,
+    lows: tuple[float | None, float | None], problems: list[str], free: bool, otherwise: str,
 ) -> str:  # fmt: skip
     if problems:
         return problems[0]
@@ -216,10 +226,7 @@ def _sentence(
         if free:
             way = "; no telescope is needed for it"
         elif otherwise:
-            way = (
-                "; a high add or a magnifier of that power shows more at once, so that beside goals which only a "
-                "telescope serves it counts a quarter"
-            )
+            way = f"; {otherwise}, so that beside goals which only a telescope serves it counts a quarter"
         return f"{demand.name}: an equivalent viewing distance of {evd:.0f} mm ({evp:.1f} D{span}){way}."
     if magnification is not None:
         if free:

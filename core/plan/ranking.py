@@ -122,9 +122,8 @@ TREMOR_POWER: dict[str, float] = {"marked": 2.0, "slight": 3.5}
 
 
 def trembling_worth(power: float, steady: float) -> float:
-    """What a power is worth to a head that holds only a weaker one still: it falls with the square of the ratio."""
-    share = steady / power
-    return share * share if share < 1.0 else 1.0
+    """What a power is worth to a head that holds only a weaker one still: less as it multiplies the tremor more."""
+    return steady / power if steady < power else 1.0
 
 
 def steady_power(person: Person) -> float:

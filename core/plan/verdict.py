@@ -10,7 +10,7 @@ from ..goals import Demand
 from ..optics.alignment import sheard_limit_prism
 from ..person import Person
 from ..stock import Telescope
-from .asked import hands_reach, served_otherwise
+from .asked import enlarged_on_screen, hands_reach, served_otherwise
 from .context import Context
 from .ranking import steady_power
 from .tube_field import real_from_apparent_field_deg
@@ -164,6 +164,12 @@ def _other_way(
             f"{demand.name}: large enough without magnification, but faint, with a contrast reserve of "
             f"{chosen['contrast_reserve']:.1f} where {wanted:g} is wanted. More light, more contrast or a step nearer "
             "first: a telescope adds size alone."
+        )
+    times = enlarged_on_screen(context, demand)
+    if times is not None:
+        return (
+            f"{demand.name}: type {times:.1f} times as large on the screen does it at {demand.distance_mm / 10:.0f} cm "
+            "without any device. A telescope only where the type cannot be made larger."
         )
     if demand.by_print and chosen["power_margin_log"] < 0.0 and grade != "meets":
         short = (
