@@ -8,8 +8,9 @@ overwrites it.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from difflib import SequenceMatcher
-from functools import cache
+from functools import cache, partial
 from hashlib import sha256
 from pathlib import Path
 from typing import Literal
@@ -28,6 +29,7 @@ from .template import Length, Line, Section, Template, own_text, placeholder_hel
 from .text import WIDTH, Letters, fill, in_letters
 
 Order = Literal["soap", "narrative"]
+Fill = Callable[..., list[str]]
 OWN_TEMPLATES: dict[Order, str] = {"soap": "note_soap.toml", "narrative": "note_narrative.toml"}
 
 _BLOCKS = {**DONE_BLOCKS, **COMPUTED_BLOCKS}
@@ -46,16 +48,19 @@ def chart_note(
     order: Order | None = None,
     letters: Letters | None = None,
     template: Template | None = None,
+    width: int = WIDTH,
 ) -> str:
-    """The note of the visit worked on, lines of at most 72 columns, a line end at the last one.
+    """The note of the visit worked on, lines of at most ``width`` columns, a line end at the last one.
 
-    ``order`` and ``letters`` default to the settings; ``template`` (see :func:`note_template`) replaces the
-    program's own. The same case, plan and sheet always give the same text.
+    What goes out has 72; a narrower screen takes endless lines and breaks them itself. ``order`` and ``letters``
+    default to the settings; ``template`` (see :func:`note_template`) replaces the program's own. The same case, plan
+    and sheet always give the same text.
     """
     used = template or _own_template(order or settings.note_order)
     facts = NoteFacts(case, plan, sheet, settings)
     chosen: Letters = letters or settings.letters
-    parts = [_section(section, section.lines(length), facts, chosen) for section in used.sections]
+    page = partial(fill, width=width)
+    parts = [_section(section, section.lines(length), facts, chosen, page) for section in used.sections]
     return "\n\n".join("\n".join(rows) for rows in parts if rows) + "\n"
 
 
@@ -127,7 +132,9 @@ def _own_template(order: Order) -> Template:
     return note_template(own_text(OWN_TEMPLATES[order]), OWN_TEMPLATES[order])
 
 
-def _section(section: Section, lines: tuple[Line, ...], facts: NoteFacts, letters: Letters) -> list[str]:
+def _section(
+    section: Section, lines: tuple[Line, ...], facts: NoteFacts, letters: Letters, fill: Fill
+) -> list[str]:
     rows: list[str] = []
     sentences: list[str] = []
     for line in lines:
@@ -137,7 +144,7 @@ def _section(section: Section, lines: tuple[Line, ...], facts: NoteFacts, letter
             if section.form == "prose" and name not in TYPED_BLOCKS:
                 sentences.extend(_sentence(item) for item in items)
             else:
-                rows.extend(_item_rows(items, letters, typed=name in TYPED_BLOCKS))
+                rows.extend(_item_rows(items, letters, fill, typed=name in TYPED_BLOCKS))
             continue
         words = _words(line, facts)
         if words and section.form == "prose":
@@ -159,7 +166,7 @@ def _words(line: Line, facts: NoteFacts) -> str:
     return "".join(words for words, _ in put)
 
 
-def _item_rows(items: list[Item], letters: Letters, *, typed: bool) -> list[str]:
+def _item_rows(items: list[Item], letters: Letters, fill: Fill, *, typed: bool) -> list[str]:
     rows: list[str] = []
     for item in items:
         text = f"{item.label}: {item.text}" if item.label else item.text

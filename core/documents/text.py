@@ -12,6 +12,8 @@ from typing import Literal
 
 Letters = Literal["utf-8", "ascii"]
 WIDTH = 72
+# For a screen that breaks lines itself: no paragraph is longer.
+ENDLESS = 1_000_000
 
 _ASCII = {
     "×": "x",
@@ -167,6 +169,17 @@ def _short_words(words: Iterable[str], room: int) -> Iterable[str]:
             word = word[cut:]
         if word:
             yield word
+
+
+def unfolded(text: str, rest: str = "  ") -> list[str]:
+    """The lines of a text before :func:`fill` broke them: one that starts with ``rest`` belongs to the one before."""
+    rows: list[str] = []
+    for line in text.splitlines():
+        if rows and rows[-1] and line.startswith(rest) and line.strip():
+            rows[-1] += f" {line.strip()}"
+        else:
+            rows.append(line)
+    return rows
 
 
 def paragraphs(text: str, *, width: int = WIDTH, indent: str = "") -> list[str]:

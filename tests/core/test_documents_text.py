@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from afocal.core.documents.text import clean, columns, fill, in_letters, paragraphs, signed
+from afocal.core.documents.text import clean, columns, fill, in_letters, paragraphs, signed, unfolded
 
 HOSTILE = '\x1b[2J\x1b]0;title\x07<script>alert(1)</script> {code} =HYPERLINK("x")\u202eabc\u2066\u200b\ufeff\x00\x85line'
 
@@ -99,3 +99,13 @@ def test_clean_is_the_same_for_every_letter_wherever_it_stands(text):
     marks = "".join("m" if unicodedata.combining(c) else " " for c in shown)
     assert "mmmm" not in marks
     assert clean(shown, lines=True) == shown
+
+
+@given(st.lists(st.text(alphabet=st.sampled_from("ab .:|"), max_size=200), max_size=6))
+@settings(max_examples=150, deadline=None)
+def test_unfolded_text_is_what_it_was_before_it_was_broken(texts):
+    """Paragraphs broken with a hanging indent come back whole, each in one line."""
+    wanted = [" ".join(text.split()) for text in texts if text.split()]
+    broken = "\n".join(row for text in wanted for row in fill(text, width=24, rest="  "))
+    # A word of more than a line is cut, and what was cut comes back with a blank.
+    assert [line.replace(" ", "") for line in unfolded(broken)] == [line.replace(" ", "") for line in wanted]

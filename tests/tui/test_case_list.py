@@ -200,3 +200,17 @@ async def test_an_empty_folder_says_what_to_do(own_folders: Path, seen: Seen) ->
         assert "Ctrl+N begins one" in seen(app)
         # The missing stock is said too, with what to do.
         assert any("stock" in each.text for each in ground(app).messages.recent)
+
+
+async def test_the_look_back_is_broken_to_the_screen(app: Callable[[str], AfocalApp]) -> None:
+    """At 40 columns each sentence of it is one paragraph: no line ends where 72 columns would have ended it."""
+    running = app("")
+    async with running.run_test(size=(40, 12)) as pilot:
+        await until(pilot, lambda: len(codes(running)) > 0)
+        ground(running).action_look_back()
+        await pilot.pause()
+        page = running.screen
+        texts = [row.parts[0][0] for row in page.sheet.rows]  # type: ignore[attr-defined]
+        sentence = next(text for text in texts if text.startswith("One person, device and eye count once"))
+        assert sentence.endswith("what caused what.")
+        assert not any(text.startswith("  ") for text in texts)

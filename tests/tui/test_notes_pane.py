@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 from textual.events import Paste
@@ -191,11 +193,11 @@ async def test_copying_is_said(app: Callable[[str], AfocalApp], case_screen: Cas
     """The clipboard gets the note only on command, and the line says so."""
     running = app("LQ-101")
     async with running.run_test(size=(80, 24)) as pilot:
-        _, pane = await notes(pilot, case_screen)
+        screen, pane = await notes(pilot, case_screen)
         assert not running.clipboard
         await pilot.press("ctrl+t")
         await pilot.pause()
-        assert running.clipboard == pane._text
+        assert running.clipboard == pane._note(screen.view)
         assert "clipboard" in seen(running)
 
 
@@ -241,3 +243,40 @@ async def test_words_typed_into_a_signed_visit_are_answered(
         await pilot.pause()
         assert pane.words.text == words
         assert screen.messages.recent[-1].text == READ_ONLY
+
+
+def lines_of(pane: Any) -> list[str]:
+    """The lines of the preview as they are drawn."""
+    return ["".join(text for text, _ in line).rstrip() for line in pane.preview._lines]
+
+
+def breaks_well(lines: list[str], width: int) -> list[tuple[str, str]]:
+    """Each line with the one before it where its first word would have had room there."""
+    bad = []
+    for before, after in pairwise(lines):
+        word = after.split()[0] if after.startswith("    ") and after.strip() else ""
+        if word and before.startswith("  ") and len(before) + 1 + len(word) <= width:
+            bad.append((before, after))
+    return bad
+
+
+async def test_the_note_is_broken_to_the_screen_and_goes_out_at_72(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter, tmp_path: Path
+) -> None:
+    """At 40 columns no line ends before it is full; what is written, and the note at 80 columns, keep their 72."""
+    running = app("LQ-101")
+    async with running.run_test(size=(40, 12)) as pilot:
+        _, pane = await notes(pilot, case_screen)
+        assert breaks_well(lines_of(pane), 38) == []
+        assert any(len(line) > 34 for line in lines_of(pane))
+        await pilot.press("ctrl+o")
+        await pilot.pause()
+        written = next(tmp_path.rglob("*chart-note.txt")).read_text("utf-8").splitlines()
+        assert max(map(len, written)) in (70, 71, 72)
+        await pilot.resize_terminal(80, 24)
+        await pilot.pause(0.1)
+        texts = [row.parts[0][0] for row in pane.preview.rows]
+        assert all(line in texts for line in written if line)
+        await pilot.resize_terminal(40, 12)
+        await pilot.pause(0.1)
+        assert breaks_well(lines_of(pane), 38) == []

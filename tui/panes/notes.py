@@ -18,6 +18,7 @@ from ...core import paths
 from ...core.case import Case
 from ...core.documents.chart_note import chart_note, note_difference, note_digest
 from ...core.documents.own_templates import own_handout, own_note
+from ...core.documents.text import ENDLESS, WIDTH
 from ...core.errors import AfocalError
 from ..messages import READ_ONLY, CaseEdited, Told
 from ..quiet import QuietLabel
@@ -29,6 +30,9 @@ from .base import Pane
 
 # Free words are accepted after this pause, so that a power cut takes at most the last sentence.
 PAUSE_S = 0.6
+
+# The marker of the caret, and an edge on either side.
+_EDGES = 4
 
 # Where one can go by name: the own words, and the parts of the note by the number of their heading.
 _WORDS, _PART = "words", "part."
@@ -66,7 +70,7 @@ class NotesPane(Pane):
         self._view: View | None = None
         self._length: Literal["brief", "full"] = "full"
         self._timer: Timer | None = None
-        self._text = ""
+        self._shown_width = WIDTH
 
     def compose(self) -> ComposeResult:
         yield self._label
@@ -75,8 +79,10 @@ class NotesPane(Pane):
         yield self.preview
 
     def on_resize(self) -> None:
-        """Three lines for words where the screen is low."""
+        """Three lines for words where the screen is low; the note in lines that fit."""
         self.set_class(self.size.height < 12, "low")
+        if self._view is not None and self._width() != self._shown_width:
+            self.show(self._view)
 
     # ---- a view comes down
 
@@ -87,15 +93,21 @@ class NotesPane(Pane):
         if words != self.words.text and self._timer is None:
             self.words.load_text(words)
         self.words.read_only = view.read_only
+        self._shown_width = self._width()
         try:
-            self._text = self._note(view)
+            text = self._note(view, width=self._shown_width)
         except AfocalError as error:
             self.preview.rows = (text_row(str(error), "error"),)
             return
         self._about.say(clean(f"Chart note as it stands now ({self._length})"))
-        self.preview.rows = (*self._difference_rows(view), *_note_rows(self._text))
+        self.preview.rows = (*self._difference_rows(view), *_note_rows(text))
 
-    def _note(self, view: View, length: Literal["brief", "full"] | None = None) -> str:
+    def _width(self) -> int:
+        """As it goes out where there is room for that; else endless lines, which the preview breaks to its width."""
+        width = self.size.width or self.app.size.width
+        return WIDTH if width >= WIDTH + _EDGES else ENDLESS
+
+    def _note(self, view: View, length: Literal["brief", "full"] | None = None, width: int = WIDTH) -> str:
         return chart_note(
             view.case,
             view.plan,
@@ -103,6 +115,7 @@ class NotesPane(Pane):
             view.settings,
             length=length or self._length,
             template=own_note(),
+            width=width,
         )
 
     def _difference_rows(self, view: View) -> tuple[SheetRow, ...]:
@@ -191,7 +204,13 @@ class NotesPane(Pane):
 
     def action_note_copy(self) -> None:
         """The note to the clipboard, on command only."""
-        self.app.copy_to_clipboard(self._text)
+        if self._view is None:
+            return
+        try:
+            self.app.copy_to_clipboard(self._note(self._view))
+        except AfocalError as error:
+            self.post_message(Told(str(error), "error"))
+            return
         self._taken("Copied to the clipboard, if this terminal allows it.")
 
     def action_note_export(self) -> None:

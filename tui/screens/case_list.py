@@ -213,10 +213,11 @@ class CaseListScreen(QuietScreen[None]):
     def action_look_back(self) -> None:
         """What was promised and what came of it, over all cases, from the index."""
         from ...core.documents.look_back_report import look_back_page
+        from ...core.documents.text import unfolded
         from .dialogs import text_page
 
         text = look_back_page(self.index, self.app.settings)  # type: ignore[attr-defined]
-        self.app.push_screen(text_page("Look back over the cases", text))
+        self.app.push_screen(text_page("Look back over the cases", "\n".join(unfolded(text))))
 
     def action_case_new(self) -> None:
         """Ask for a patient code and open an empty case."""
