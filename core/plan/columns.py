@@ -212,15 +212,18 @@ def _shown(look: Looking, spread: Spread) -> Shown:
     one = (rows, _where(demand), wanted_mm, share_wanted, weight)
 
     def make() -> Shown:
-        degrees = SMALL.get((rows, "degrees"), lambda: field_degrees(rows.variants))
+        degrees = SMALL.get((rows, spread, "degrees"), lambda: _degrees(rows, spread))
         widths = _field(look, spread).widths
         if wider:
             widths = [width * wider[number] for width, number in zip(widths, spread.variant_of, strict=True)]
-        return shown(
-            widths, [degrees[number] for number in spread.variant_of], wanted_mm, share_wanted, weight
-        )
+        return shown(widths, degrees, wanted_mm, share_wanted, weight)
 
     return SHOWN.get((one, pairing.spread_mm) if pairing and wider else one, make)
+
+
+def _degrees(rows: EyeRows, spread: Spread) -> list[float]:
+    found = field_degrees(rows.variants)
+    return [found[number] for number in spread.variant_of]
 
 
 def _converging(look: Looking, spread: Spread, pairing: Pairing) -> Converging:

@@ -109,33 +109,34 @@ def _frame(grid: Grid, choice: EyeChoice, lead: EyeIn) -> Frame:
 
 def _spots(ready: Prepared, context: Context, lead: EyeIn) -> Spots:
     found = Spots([], [])
+    clipped_on = {mount for mount in FRONT_MOUNTS if clip_refusal(context, mount) is not None}
     for index, telescope in enumerate(ready.telescopes):
         offered = ready.places[index]
-        clipped = tuple(place for place in offered if clip_refusal(context, place[1]) is not None)
+        clipped = tuple([place for place in offered if place[1] in clipped_on]) if clipped_on else ()
         if clipped:
             found.shut.append(Shut(index, "mount", *_split(clipped)))
-            offered = tuple(place for place in offered if place not in clipped)
-        high = tuple(place for place in offered if place[0] == "bioptic")
+            offered = tuple([place for place in offered if place not in clipped])
+        high = tuple([place for place in offered if place[0] == "bioptic"])
         shallow = place_refusal(context, telescope, "bioptic", lead) if high else None
         if shallow is not None:
             found.shut.append(Shut(index, shallow[0], *_split(high)))
-            offered = tuple(place for place in offered if place[0] != "bioptic")
-        for position in ("full diameter", "low"):
+            offered = tuple([place for place in offered if place[0] != "bioptic"])
+        for position in ("full diameter", "low") if lead.pupil_height_known else ():
             behind = tuple(
-                place for place in offered if place[0] == position and place[1] not in FRONT_MOUNTS
+                [place for place in offered if place[0] == position and place[1] not in FRONT_MOUNTS]
             )
             narrow = hole_refusal(context, telescope, position, lead) if behind else None
             if narrow is not None:
                 found.shut.append(Shut(index, narrow[0], behind, ()))
-                offered = tuple(place for place in offered if place not in behind)
+                offered = tuple([place for place in offered if place not in behind])
         found.places.append(_split(offered))
     return found
 
 
 def _split(places: tuple[Place, ...]) -> Places:
     return (
-        tuple(place for place in places if place[1] not in FRONT_MOUNTS),
-        tuple(place for place in places if place[1] in FRONT_MOUNTS),
+        tuple([place for place in places if place[1] not in FRONT_MOUNTS]),
+        tuple([place for place in places if place[1] in FRONT_MOUNTS]),
     )
 
 

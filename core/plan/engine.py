@@ -19,7 +19,7 @@ from .context import Context, context_of
 from .coverage import Lazy, coverage_of, smallest_set
 from .cross import grid_of
 from .formulas import USELESS_CHANCE
-from .grid import Grid
+from .grid import Entry, Grid
 from .needs import need_of
 from .outcome import outcome_of
 from .ranking import score_parts
@@ -197,23 +197,25 @@ def _advice(grid: Grid, options: Sequence[Option], demands: Sequence[Demand]) ->
     ]
     words = f"The first option is for {'one eye' if advised == 'both' else instead} all the same"
     kind = "pair" if advised == "both" else f"one for the {advised} eye"
-    other, name = _best_for_eyes(grid, options, advised)
+    other, name = _best_for_eyes(grid, advised)
     if other is None:
         none = "no pair" if advised == "both" else "nothing"
         return advice._replace(
             sentence=f"{advice.sentence} {words}: {none} here serves a goal{_for(advised)}."
         )
+    grades = grid.blocks[other.block].grades(other.row)
     worse = next(
         (
-            outcome
-            for outcome, first in zip(other.outcomes, options[0].outcomes, strict=True)
-            if outcome.needed and GRADES.index(outcome.grade) > GRADES.index(first.grade)
+            demand
+            for demand, grade, first in zip(demands, grades, options[0].outcomes, strict=True)
+            if first.needed and GRADES.index(grade) > GRADES.index(first.grade)
         ),
         None,
     )
-    why = (
-        worse.sentence if worse is not None else "it stands behind by chance, power, field or how it is worn."
-    )
+    why = "it stands behind by chance, power, field or how it is worn."
+    if worse is not None:
+        stock, configuration = grid.ready.stock, grid.configuration(other)
+        why = option_for(grid.context, stock, (worse,), configuration).outcomes[0].sentence
     return advice._replace(sentence=f"{advice.sentence} {words}. The best {kind} is {name}; {why}")
 
 
@@ -221,17 +223,16 @@ def _for(advised: EyeChoice) -> str:
     return "" if advised == "both" else f" with the {advised} eye"
 
 
-def _best_for_eyes(grid: Grid, options: Sequence[Option], eye: EyeChoice) -> tuple[Option | None, str]:
+def _best_for_eyes(grid: Grid, eye: EyeChoice) -> tuple[Entry | None, str]:
     """The best option for that choice of eyes, and its place in the list, or what it is where that lies far down."""
     rank = grid.first_rank_of(eye)
     if rank is not None:
-        return options[rank], f"option {rank + 1}"
+        return grid.entry(rank), f"option {rank + 1}"
     entry = grid.best_entry_of(eye)
     if entry is None:
         return None, ""
     configuration = grid.configuration(entry)
-    found = option_for(grid.context, grid.ready.stock, grid.demands, configuration)
-    return found, f"{configuration.telescope}, {configuration.position}, far down the list"
+    return entry, f"{configuration.telescope}, {configuration.position}, far down the list"
 
 
 def neither_eye(context: Context) -> str:

@@ -87,14 +87,17 @@ def resolved(
     per_mm = w_room / room_mm if room_mm else 0.0
     nearest, farthest = g.demand.nearest_mm, g.demand.farthest_mm
     most_loss = inf if g.by_print else MOST_LOSS_LOGMAR
-    # Without a chance whatever the light and the blur: a hair more is left to the test of the chance itself.
+    # Without a chance whatever the light and the blur, or out of focus beyond use however it is set. A hair more is let
+    # through, to the tests of the chance and of the focus themselves.
     least_gain = _USELESS_Z / to_z + min(fixed_loss, most_loss) - start - 1e-9
+    beyond = _FADE_END * tolerance + 1e-9 if _FADE_END * tolerance < DEFOCUS_MOST_D else inf
+    most_asked = accommodation + room_tolerance + beyond
     each = zip(
         range(count), variant_of, focus.asked, focus.gains, focus.at, focus.sizes, focus.caps, focus.hyperfocal,
         strict=True,
     )  # fmt: skip
     for place, number, asked, gain, at, size, cap_d, hyperfocal in each:
-        if gain < least_gain:
+        if gain < least_gain or not -beyond <= asked <= most_asked:
             continue
         if hyperfocal:
             asked -= room_tolerance
