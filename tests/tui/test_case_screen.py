@@ -7,6 +7,7 @@ import os
 import sys
 import time
 from collections.abc import Awaitable, Callable
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +18,9 @@ from textual.pilot import Pilot
 from afocal.core.case_file import loads_case
 from afocal.core.plan import plan as plan_of
 from afocal.core.plan.verdict import percent
+from afocal.core.signing import sign
 from afocal.tui.app import AfocalApp
-from afocal.tui.messages import WorkingAsked
+from afocal.tui.messages import READ_ONLY, WorkingAsked
 from afocal.tui.screens import case as case_module
 from afocal.tui.screens.case import CaseScreen, answer_sentence
 from afocal.tui.screens.case_list import CaseListScreen
@@ -424,3 +426,52 @@ async def test_a_unit_stands_behind_a_value_unless_it_was_typed(
             await pilot.pause()
             row = next(each for each in screen.pane.form.rows if each.key == path)  # type: ignore[attr-defined]
             assert (row.text, row.unit) == (text, unit)
+
+
+@pytest.mark.parametrize("size", [(80, 24), (40, 12)])
+async def test_whose_record_it_is_stands_on_every_pane(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter, seen: Seen, size: tuple[int, int]
+) -> None:
+    """Patient code, kind and day of the visit, while no message stands in their place; a signature too."""
+    running = app("LQ-106")
+    async with running.run_test(size=size) as pilot:
+        screen = await case_screen(pilot)
+        for key in ("f3", "f4", "f5", "f2"):
+            await pilot.press(key)
+            await pilot.pause()
+            assert "LQ-106  examination 2026-11-19" in seen(running), key
+        screen.say("something else")
+        await pilot.pause()
+        assert "LQ-106" not in seen(running)
+        screen.messages.go_on()
+        await pilot.pause()
+        assert "LQ-106  examination 2026-11-19" in seen(running)
+        screen.change(lambda case: sign(case, "RK", datetime.now().astimezone()), for_good=True)
+        await pilot.pause()
+        assert "LQ-106  signed examination 2026-11-19" in seen(running)
+
+
+async def test_a_signed_visit_takes_nothing_and_says_why(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter, typing: Typing, seen: Seen
+) -> None:
+    """What is typed into the intake of a signed visit is answered in one sentence, and the old value stands again."""
+    running = app("LQ-106")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen = await case_screen(pilot)
+        screen.change(lambda case: sign(case, "RK", datetime.now().astimezone()), for_good=True)
+        before = screen.desk.case
+        form = screen.pane.form  # type: ignore[attr-defined]
+        form.go_to("history.diagnosis")
+        old = form.current_row.text
+        await typing(pilot, ("x", "tab"))
+        assert screen.desk.case is before
+        assert screen.messages.recent[-1].text == READ_ONLY and READ_ONLY in seen(running)
+        assert next(row for row in form.rows if row.key == "history.diagnosis").text == old
+        assert not any(row.status == "error" for row in form.rows)
+        form.go_to("history.diagnosis")
+        assert form.text == old
+        count = len(screen.messages.recent)
+        form.go_to(next(row.key for row in form.rows if row.status == "assumed"))
+        await pilot.press("enter")
+        await pilot.pause()
+        assert len(screen.messages.recent) == count and screen.desk.case is before

@@ -14,7 +14,7 @@ from ...core.errors import Refusal
 from ...core.fields import GOAL_FIELDS, SECTIONS, Field, by_path, fields, goal_by_key
 from ...core.goals import Task, matching, task_for, tasks_of
 from ...core.person import Assumed
-from ..messages import CaseEdited, Told
+from ..messages import READ_ONLY, CaseEdited, Told
 from ..view import View
 from ..widgets.form import Form, Row
 from .base import Pane
@@ -141,6 +141,12 @@ class IntakePane(Pane):
         """Called by the form with each accepted text, before the caret moves on."""
         view = self._view
         if view is None:
+            return
+        if view.read_only:
+            # Enter on an assumed value, on the way through, changes nothing and needs no word.
+            if not confirmed:
+                self.post_message(Told(READ_ONLY, "error"))
+                self.show(view)
             return
         had_error = self._errors.pop(key, None) is not None
         if confirmed:

@@ -88,6 +88,7 @@ class CaseScreen(CaseCommands):
         self.panes: dict[str, Pane] = {}
         self.place: Place = "intake"
         self.view = self._fresh_view(None)
+        self.messages.resting = whose_words(self.desk.case)
         self._said = said
         self._shown: dict[str, View] = {}
         self._plan_took_s = 0.0
@@ -224,6 +225,7 @@ class CaseScreen(CaseCommands):
         """The case on the desk is another one: show it with what follows from it."""
         if self.desk.case is not self.view.case:
             self.view = self._fresh_view(self.view)
+            self.messages.resting = whose_words(self.desk.case)
             self._follow()
 
     def _follow(self) -> None:
@@ -294,6 +296,12 @@ class CaseScreen(CaseCommands):
         from .working import working_page
 
         self.app.push_screen(working_page(self.view, event))
+
+
+def whose_words(case: Case) -> str:
+    """Whose record stands on the screen, and which visit: ``KM-014  signed examination 2026-11-25``."""
+    visit = case.visit
+    return f"{case.code}  {'signed ' if visit.signed else ''}{visit.kind} {visit.on.isoformat()}"
 
 
 def answer_sentence(view: View) -> str:

@@ -109,7 +109,10 @@ _WEIGHT_ROLE = {"done": "ok", "note": "plain", "check": "check", "error": "error
 
 
 class MessageLine(Drawn):
-    """The last message. It stays until the next one, or until the work went on; the recent ones can be read again."""
+    """The last message. It stays until the next one, or until the work went on; the recent ones can be read again.
+
+    While no message stands, ``resting`` is shown: whose record this is.
+    """
 
     DEFAULT_CSS = """
     MessageLine { height: 1; background: $ground; }
@@ -123,6 +126,19 @@ class MessageLine(Drawn):
         self.stands = False
         """whether the last message is still to be seen"""
         self._about = ""
+        self._resting = ""
+
+    @property
+    def resting(self) -> str:
+        """What is shown while no message stands; assign to change it."""
+        return self._resting
+
+    @resting.setter
+    def resting(self, text: str) -> None:
+        if text != self._resting:
+            self._resting = text
+            if not self.stands:
+                self.refresh()
 
     def say(self, text: str, weight: Weight = "note", about: str = "") -> None:
         """Show a message and keep it among the recent ones. ``about`` is the key of the row whose text was refused."""
@@ -147,7 +163,7 @@ class MessageLine(Drawn):
 
     def pieces(self, line: int) -> Line:
         if not self.stands:
-            return ()
+            return ((fit(shown(self._resting), self.text_width), "label"),) if self._resting else ()
         said = self.recent[-1]
         sign = {"done": current_signs().ok, "check": current_signs().check, "error": current_signs().error}
         text = f"{sign.get(said.weight, ' ')} {shown(said.text)}"
