@@ -16,15 +16,14 @@ from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 from ..errors import AfocalError, EntryRefusal, FileRefusal
 from .figures import INSERT_FIGURE, Sums, figure_rows, stored_sums
 from .filesystem import REAL, FileSystem
+from .index_file import bring_up, connect, delete_file, open_file
 from .index_schema import (
     INSERT_OUTCOME,
     MARK_DUPLICATES,
     OUTCOME_COLUMNS,
     ROW_COLUMNS,
-    SCHEMA,
     SORTS,
     UPSERT,
-    VERSION,
     FileState,
     ListRow,
     file_row,
@@ -38,10 +37,6 @@ if TYPE_CHECKING:
 Header = Mapping[str, Any]
 HeaderExtractor = Callable[[str], Header]
 Result = TypeVar("Result")
-_BUSY_MS = 2000
-# Each thread has a connection of its own, for which the library would keep 2 MB of pages; a page of the list and a
-# check of the file want a few dozen, and the system's own cache holds the rest.
-_CACHE_KIB = 256
 _FEW = 1000
 _ROWS = ", ".join(ROW_COLUMNS)
 
@@ -271,8 +266,16 @@ class CaseIndex:
         with self._writing:
             self._forget()
 
+    def leave(self) -> None:
+        """Close the connection of this thread, at its end; those of others stay."""
+        with self._writing:
+            if getattr(self._local, "generation", None) == self._generation:
+                self._open_connections.remove(self._local.connection)
+                self._local.connection.close()
+                self._local.generation = None
+
     def close(self) -> None:
-        """Close every connection; the index may be used again afterwards."""
+        """Close every connection, when no other thread works on it; the index may be used again afterwards."""
         with self._writing:
             self._close_all()
 
@@ -319,45 +322,25 @@ class CaseIndex:
         if not self.in_memory:
             for _ in range(2):
                 try:
-                    return self._open_file()
+                    return open_file(self.path, self.fs)
                 except (sqlite3.Error, OSError):
-                    self._delete_file()
+                    delete_file(self.path, self.fs)
             self.in_memory = True
         return self._open_memory()
-
-    def _open_file(self) -> sqlite3.Connection:
-        try:
-            self.fs.lstat(self.path.parent)
-        except FileNotFoundError:
-            # Late: the first paint of the list waits for nothing that it does not need.
-            from .files import make_private_folder
-
-            make_private_folder(self.path.parent, fs=self.fs)
-        with suppress(FileExistsError):
-            # Made by us first, because sqlite would make it readable to others.
-            self.fs.close(self.fs.open_new(self.path))
-        connection = _connect(str(self.path), uri=False)
-        try:
-            connection.execute("PRAGMA journal_mode = WAL").fetchone()
-            _bring_up(connection)
-        except BaseException:
-            connection.close()
-            raise
-        return connection
 
     def _open_memory(self) -> sqlite3.Connection:
         uri = f"file:afocal-{id(self):x}-{self._generation}?mode=memory&cache=shared"
         if self._anchor is None:
-            self._anchor = _connect(uri, uri=True)
-            _bring_up(self._anchor)
-        connection = _connect(uri, uri=True)
+            self._anchor = connect(uri, uri=True)
+            bring_up(self._anchor)
+        connection = connect(uri, uri=True)
         connection.execute("PRAGMA read_uncommitted = 1")
         return connection
 
     def _forget(self) -> None:
         self._close_all()
         if not self.in_memory:
-            self._delete_file()
+            delete_file(self.path, self.fs)
 
     def _close_all(self) -> None:
         import sqlite3
@@ -368,38 +351,6 @@ class CaseIndex:
                 connection.close()
         self._open_connections.clear()
         self._anchor = None
-
-    def _delete_file(self) -> None:
-        for suffix in ("", "-wal", "-shm", "-journal"):
-            with suppress(OSError):
-                self.fs.unlink(self.path.with_name(self.path.name + suffix))
-
-
-def _connect(name: str, *, uri: bool) -> sqlite3.Connection:
-    import sqlite3
-
-    connection = sqlite3.connect(
-        name, uri=uri, timeout=_BUSY_MS / 1000, isolation_level=None, check_same_thread=False
-    )
-    connection.execute("PRAGMA foreign_keys = ON")
-    connection.execute("PRAGMA synchronous = NORMAL")
-    connection.execute("PRAGMA secure_delete = ON")
-    connection.execute(f"PRAGMA cache_size = -{_CACHE_KIB}")
-    return connection
-
-
-def _bring_up(connection: sqlite3.Connection) -> None:
-    """Make the tables in an empty file; DatabaseError for a file of another version, which is then
-    deleted."""
-    import sqlite3
-
-    version = connection.execute("PRAGMA user_version").fetchone()[0]
-    if version == VERSION:
-        connection.execute("SELECT cases FROM totals").fetchone()
-        return
-    if version != 0:
-        raise sqlite3.DatabaseError("another version")
-    connection.executescript(f"BEGIN IMMEDIATE;{SCHEMA}PRAGMA user_version = {VERSION};COMMIT;")
 
 
 def _condition(search: str) -> tuple[str, list[str]]:

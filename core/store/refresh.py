@@ -206,13 +206,16 @@ class BackgroundRefresh:
         return self._thread is None or not self._thread.is_alive()
 
     def _run(self) -> None:
-        self._index.verify()
-        while not self._stop.is_set():
-            self._once()
-            if self._every_s is None:
-                return
-            self._again.wait(self._every_s)
-            self._again.clear()
+        try:
+            self._index.verify()
+            while not self._stop.is_set():
+                self._once()
+                if self._every_s is None:
+                    return
+                self._again.wait(self._every_s)
+                self._again.clear()
+        finally:
+            self._index.leave()
 
     def _once(self) -> None:
         for progress in refresh(self._index, self._extract):

@@ -341,6 +341,31 @@ def test_a_damaged_or_foreign_index_is_made_again(index, folder, how):
     assert len(index.page(0, 100)) == index.total() == 40
 
 
+@pytest.mark.parametrize("how", ["not sqlite", "cut", "newer version", "scribbled"])
+def test_nothing_stays_open_of_a_damaged_index(index, folder, how, monkeypatch):
+    """Each connection is closed, those that failed while they were opened too: where that is the rule, only then a file
+    can be deleted."""
+    index.close()
+    damage(index.path, how)
+    opened = []
+    connect = sqlite3.connect
+
+    def noting(*words, **settings):
+        opened.append(connect(*words, **settings))
+        return opened[-1]
+
+    monkeypatch.setattr(sqlite3, "connect", noting)
+    background = BackgroundRefresh(index, extract)
+    background.start()
+    assert len(index.page(0, 100)) <= 40
+    assert background.stop(10)
+    index.close()
+    assert len(opened) >= 2
+    for connection in opened:
+        with pytest.raises(sqlite3.ProgrammingError, match="closed"):
+            connection.execute("SELECT 1")
+
+
 def test_an_index_deleted_while_in_use_comes_back(index, folder):
     """Emptying the cache folder during work costs one check."""
     index.discard()

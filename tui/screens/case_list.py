@@ -101,9 +101,11 @@ class CaseListScreen(QuietScreen[None]):
         self.app.fill_key_line(self.keys, "list")  # type: ignore[attr-defined]
 
     def on_unmount(self) -> None:
-        """The background check ends with the screen, and the index file is closed when nobody reads it any more."""
+        """The background check ends with the screen; whoever reads the index last closes its file."""
         if self._refresher is None or self._refresher.stop(0.2):
             self.index.close()
+        else:
+            self.index.leave()
 
     def on_screen_resume(self) -> None:
         """Back from a case: what was saved there is shown."""
