@@ -691,7 +691,7 @@ async def test_the_working_is_that_of_the_number_under_the_caret(tmp_path, monke
         for number, beginning, result in (
             (4, "Goal as large as critical print at", "69.8"),
             (3, "Promised", "0.53"),
-            (0, "Next 2", "473.6 mm"),
+            (0, "Next 2", "480.32 mm"),
         ):
             page.action_show(number)
             rows = page.sheet.rows
