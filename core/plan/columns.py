@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from ..goals import Demand
 from .context import Context, EyeIn
-from .layers import COLUMNS, FIELDS, RESOLVED, SHOWN, SIGHTS, SMALL, EyeRows, Prepared
+from .layers import COLUMNS, FIELDS, GOALS, RESOLVED, SHOWN, SIGHTS, SMALL, EyeRows, Prepared
 from .quick import Converging, Resolved, Shown, converging, field_degrees, joined, resolved, shown, standings
 from .quick_goal import eye_goal, wanted_field
 from .quick_sights import (
@@ -21,10 +21,11 @@ from .quick_sights import (
     NEARLY,
     Field,
     Focus,
+    cap_field,
     cap_focus,
     caps_off_from_d,
-    fields,
     page_focus,
+    plain_field,
     plain_focus,
 )
 from .quick_tube import clears
@@ -121,27 +122,19 @@ def column(look: Looking) -> Column:
     return COLUMNS.get((alone, field, eyes), make)
 
 
-def _sections(look: Looking, spread: Spread) -> list[tuple[Hashable, Callable[[], Focus], Sequence[int]]]:
-    """The sights of a goal without a cap and with one: what they are kept by, how they are made, and their variants."""
+def _focuses(look: Looking, spread: Spread) -> tuple[Focus, ...]:
+    """What the sights of a goal show, without a cap and with one where any is on."""
     rows, demand = look.rows, look.demand
     # What is afar is seen alike wherever the eye stands, and print through a cap, where the eye is corrected.
-    found: list[tuple[Hashable, Callable[[], Focus], Sequence[int]]] = [
-        (
-            (rows.optics if demand.kind == "distance" else rows, _where(demand)),
-            lambda: plain_focus(rows.variants, demand),
-            spread.plain_of,
-        )
-    ]
+    where = _where(demand)
+    alike = rows.optics if demand.kind == "distance" else rows
+    plain = SIGHTS.get((alike, where), lambda: plain_focus(rows.variants, demand))
     if not spread.cap_of:
-        return found
+        return (plain,)
     if demand.kind == "near" and demand.by_print:
-        key = (rows.optics if rows.optics.corrected else rows, "page")
-        found.append((key, lambda: page_focus(rows.variants), spread.cap_of))
-    else:
-        found.append(
-            ((rows, _where(demand), "caps"), lambda: cap_focus(rows.variants, demand), spread.cap_of)
-        )
-    return found
+        alike = rows.optics if rows.optics.corrected else rows
+        return plain, SIGHTS.get((alike, "page"), lambda: page_focus(rows.variants))
+    return plain, SIGHTS.get((rows, where, "caps"), lambda: cap_focus(rows.variants, demand))
 
 
 def _resolved(look: Looking, spread: Spread) -> tuple[Resolved, ...]:
@@ -149,7 +142,7 @@ def _resolved(look: Looking, spread: Spread) -> tuple[Resolved, ...]:
     context, eye, rows, demand = look.context, look.eye.seeing, look.rows, look.demand
     figures, person = context.figures, context.person
     by_goal = (
-        eye, _demand_key(demand), look.logmar, look.log_cs, figures, look.passes,
+        eye, _demand_key(demand), look.logmar, look.log_cs, figures,
         person.reach_mm if demand.kind == "near" else None, person.glare, person.head_tremor,
     )  # fmt: skip
 
@@ -164,39 +157,35 @@ def _resolved(look: Looking, spread: Spread) -> tuple[Resolved, ...]:
         standing = SMALL.get((rows.optics, pupil, light), lambda: standings(rows.variants, pupil, *light))
         near, tolerance = eye.accommodation_d, eye.tolerance_d
         clear = SMALL.get((rows.optics, near, tolerance), lambda: clears(rows.variants, near, tolerance))
-        goal = eye_goal(context, eye, demand, look.logmar, look.log_cs)
+        goal = GOALS.get(by_goal, lambda: eye_goal(context, eye, demand, look.logmar, look.log_cs))
         return resolved(focus, variant_of, standing, clear, goal)
 
-    found = []
-    for key, focus_of, variant_of in _sections(look, spread):
-        focus = SIGHTS.get(key, focus_of)
-        found.append(
-            RESOLVED.get((focus, by_goal), lambda focus=focus, variant_of=variant_of: make(focus, variant_of))
-        )
-    return tuple(found)
+    return tuple(
+        [
+            RESOLVED.get(
+                (focus, look.passes, by_goal),
+                lambda focus=focus, variant_of=variant_of: make(focus, variant_of),
+            )
+            for focus, variant_of in zip(
+                _focuses(look, spread), (spread.plain_of, spread.cap_of), strict=False
+            )
+        ]
+    )
 
 
 def _field(look: Looking, spread: Spread) -> Field:
     """How wide the sights of a goal are, and how two eyes converge for them."""
     rows, demand = look.rows, look.demand
-    afar = demand.kind == "distance"
 
     def make() -> Field:
-        found = []
-        for key, focus_of, variant_of in _sections(look, spread):
-            focus = SIGHTS.get(key, focus_of)
-            found.append(
-                FIELDS.get(
-                    (rows, focus),
-                    lambda focus=focus, variant_of=variant_of: fields(focus, rows.variants, variant_of, afar),
-                )
-            )
-        if len(found) == 1:
-            return found[0]
-        plain, capped = found
-        return Field(
-            plain.widths + capped.widths, plain.converge + capped.converge, plain.relief + capped.relief
-        )
+        afar = demand.kind == "distance"
+        focus, *capped = _focuses(look, spread)
+        plain = plain_field(focus, rows.variants, spread.plain_of, afar)
+        if not capped:
+            return plain
+        focus = capped[0]
+        caps = FIELDS.get((rows, focus), lambda: cap_field(focus, rows.variants, spread.cap_of))
+        return Field(plain.widths + caps.widths, plain.converge + caps.converge, plain.relief + caps.relief)
 
     return FIELDS.get((rows, _where(demand)), make)
 
@@ -326,6 +315,8 @@ def _repeater(places: Sequence[int]) -> Callable[[Sequence[Any]], Sequence[Any]]
 
 def _wider(ready: Prepared, rows: EyeRows, spread_mm: float) -> list[float]:
     """How much wider the union of both fields is than one, by variant; empty where it is nowhere."""
+    if spread_mm <= 0.0:
+        return []
     found: list[float] = []
     for variant in rows.variants:
         q, telescope = variant.q, ready.telescopes[variant.rows[0].telescope]

@@ -225,15 +225,15 @@ class Grid:
         """The first options in order, from the foremost rows of all."""
         scores = sorted(chain.from_iterable(self.best_of_row), reverse=True)
         least = max(0.0, scores[FIRST_SORTED]) if len(scores) > FIRST_SORTED else 0.0
-        heads: list[tuple[float, RowAt]] = []
+        heads: list[tuple[float, int, int, int, int]] = []
         for number, (block, best) in enumerate(zip(self.blocks, self.best_of_row, strict=True)):
             order, ties = block.order, block.rows.optics.ties
             heads += [
-                (-score, (order, ties[row], number, row)) for row, score in enumerate(best) if score >= least
+                (-score, order, ties[row], number, row) for row, score in enumerate(best) if score >= least
             ]
         heads.sort()
         top = heads[:FIRST_SORTED]
-        first = self._ranked(sorted([row for _, row in top]))
+        first = self._ranked(sorted([(order, tie, number, row) for _, order, tie, number, row in top]))
         # Every row left out has a best place no better than the last of these, so this many are surely in order.
         return first if len(top) == len(heads) else first[: len(top)]
 

@@ -66,7 +66,8 @@ class Store:
 
 # A plan for two eyes has some five sets of rows and a hundred small things; for the others see :func:`keep_two`.
 STOCKS, KINDS, ROWS, OPTICS, SCORES, SMALL = Store(3), Store(6), Store(12), Store(12), Store(12), Store(200)
-SIGHTS, FIELDS, RESOLVED, SHOWN, COLUMNS = Store(64), Store(64), Store(96), Store(128), Store(96)
+GOALS, SIGHTS, FIELDS, RESOLVED, SHOWN, COLUMNS = (Store(64) for _ in range(6))
+STORES = (STOCKS, KINDS, ROWS, OPTICS, GOALS, SIGHTS, FIELDS, RESOLVED, SHOWN, COLUMNS, SCORES, SMALL)
 
 
 def keep_two(goals: int, tints: int) -> None:
@@ -76,8 +77,9 @@ def keep_two(goals: int, tints: int) -> None:
     of their own, and converge.
     """
     goals = max(1, goals)
+    GOALS.most = 2 * 3 * goals
     SIGHTS.most = 2 * 4 * (2 * goals + 1)
-    FIELDS.most = 2 * 4 * (3 * goals + 1)
+    FIELDS.most = 2 * 4 * (2 * goals + 1)
     SHOWN.most = 2 * 8 * goals
     COLUMNS.most = 2 * 6 * goals * tints
     RESOLVED.most = 2 * COLUMNS.most
@@ -86,7 +88,7 @@ def keep_two(goals: int, tints: int) -> None:
 
 def forget() -> None:
     """Drop every kept layer: for tests and benchmarks that want a first plan."""
-    for store in (STOCKS, KINDS, ROWS, OPTICS, SIGHTS, FIELDS, RESOLVED, SHOWN, COLUMNS, SCORES, SMALL):
+    for store in STORES:
         store.clear()
 
 
@@ -250,8 +252,11 @@ def _optics(variants: Sequence[Variant], ties: Sequence[int]) -> Optics:
         return Optics(settings, rows, kinds, row_ties, not any(q.sphere_left for q, _ in variants))
 
     # What is kept holds the settings, so that no others can come to have the identity of one of them.
-    key = tuple([(q.optics, id(settings)) for q, settings in variants])
-    return OPTICS.get((key, tuple(ties)), make)
+    key: list[float] = []
+    for (q, settings), tie in zip(variants, ties, strict=True):
+        key += q.optics
+        key += (id(settings), tie)
+    return OPTICS.get(tuple(key), make)
 
 
 # A tube with the order of its ties and a way to correct through it, as what is said of it where it cannot be used.

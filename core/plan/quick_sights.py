@@ -40,7 +40,7 @@ class Focus:
     powers: list[float]
     lengths: list[float]
     sizes: list[float]
-    caps: list[float | None]
+    caps: list[Any]
     hyperfocal: list[bool]
     relief: list[float]
     codes: bytes
@@ -179,32 +179,50 @@ def _plain_sight(q: QuickEye, demand: Demand) -> tuple[Any, ...]:
     return asked, gain, at, m, t, size, None, False, 0.0
 
 
-def fields(focus: Focus, variants: Sequence[Variant], variant_of: Sequence[int], afar: bool) -> Field:
-    """How wide the sights are; ``variant_of`` is the place of each one's variant, ``afar`` whether the object is."""
-    found: list[float] = []
-    width, converge = 0.0, inf
+def plain_field(focus: Focus, variants: Sequence[Variant], variant_of: Sequence[int], afar: bool) -> Field:
+    """How wide the sights of :func:`plain_focus` are; ``variant_of`` is the place of each one's variant."""
+    widths: list[float] = []
+    converge: list[float] = []
+    width, converges = 0.0, inf
+    each = zip(variant_of, focus.at, focus.powers, focus.lengths, focus.hyperfocal, strict=True)
+    for number, at, m, t, hyperfocal in each:
+        # Set hyperfocal it is as wide as set for infinity, which comes just before.
+        if not hyperfocal:
+            width, converges = 0.0, inf
+            if m:
+                q = variants[number].q
+                b = at / m + (t + m * q.distance_mm)
+                if m < 0.0:
+                    b = -b
+                if b >= 1.0 and at + t * m > 0.0:
+                    converges = 100.0 / b - 100.0 / at
+                    width = 2.0 * b * q.tan_apparent
+                if afar:
+                    width = 2.0 * at * q.tan_real
+        widths.append(width)
+        converge.append(converges)
+    return Field(widths, converge, focus.relief)
+
+
+def cap_field(focus: Focus, variants: Sequence[Variant], variant_of: Sequence[int]) -> Field:
+    """The same of :func:`page_focus` and :func:`cap_focus`."""
+    widths: list[float] = []
+    converge: list[float] = []
     geometry = [(q.distance_mm, q.tan_real, q.tan_apparent) for q, _ in variants]
-    each = zip(
-        variant_of, focus.at, focus.powers, focus.lengths, focus.caps, focus.hyperfocal, strict=True
-    )  # fmt: skip
-    for number, at, m, t, cap_d, hyperfocal in each:
-        if hyperfocal:
-            # As wide as set for infinity, which comes just before.
-            found += (width, converge)
-            continue
-        width, converge = 0.0, inf
+    each = zip(variant_of, focus.at, focus.powers, focus.lengths, focus.caps, strict=True)
+    for number, at, m, t, cap_d in each:
+        width, converges = 0.0, inf
         if m:
             distance, tan_real, tan_apparent = geometry[number]
-            past = 1.0 if cap_d is None else 1.0 - 0.001 * cap_d * at
+            past = 1.0 - 0.001 * cap_d * at
             b = at / m + past * (t + m * distance)
             if m < 0.0:
                 b = -b
-            usable = b >= 1.0 and at + t * m * past > 0.0
-            if usable:
-                converge = 100.0 / b - 100.0 / at
-            if afar or (cap_d is not None and -1e-6 * at < at - 1000.0 / cap_d < 1e-6 * at):
-                width = 2.0 * at * tan_real
-            elif usable:
+            if b >= 1.0 and at + t * m * past > 0.0:
+                converges = 100.0 / b - 100.0 / at
                 width = 2.0 * b * tan_apparent
-        found += (width, converge)
-    return Field(found[::2], found[1::2], focus.relief)
+            if -1e-6 * at < at - 1000.0 / cap_d < 1e-6 * at:
+                width = 2.0 * at * tan_real
+        widths.append(width)
+        converge.append(converges)
+    return Field(widths, converge, focus.relief)
