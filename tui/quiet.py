@@ -224,6 +224,10 @@ def share_keys(event: Key, line: QuietInput, below: Widget) -> bool:
         if screen.focused is not line:
             return False
         screen.set_focus(below)
+        # The row that Enter would have taken from the text is marked already: Down goes on from there.
+        step = getattr(below, "action_step", None)
+        if event.key == "down" and step is not None:
+            step(1)
         return True
     if event.is_printable and event.character:
         screen.set_focus(line)

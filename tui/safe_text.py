@@ -126,6 +126,15 @@ def fit(text: str, width: int) -> str:
     return set_cell_size(text, width - len(more)) + more if width > len(more) else set_cell_size(text, width)
 
 
+def fit_keeping_end(text: str, width: int) -> str:
+    """The same, but cut before the last word, which tells a text from others that begin alike, where there is room."""
+    head, _, end = text.rpartition(" ")
+    kept = cell_len(end) + 1
+    if not head or cell_len(text) <= width or 3 * kept > 2 * width:
+        return fit(text, width)
+    return f"{fit(head, width - kept)} {end}"
+
+
 def wrap(text: str, width: int) -> list[str]:
     """The text in lines of at most `width` cells, broken at blanks, a longer word broken where it must."""
     width = max(1, width)

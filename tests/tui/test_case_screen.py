@@ -142,8 +142,12 @@ async def test_go_to_by_part_of_a_name(app: Callable[[str], AfocalApp], case_scr
         dialog = running.screen
         assert isinstance(dialog, Pick)
         assert running.focused is dialog.input
-        await pilot.press("down", "down")
+        # The first is marked, and Enter would take it: Down goes on to the second.
+        first = dialog.current
+        await pilot.press("down")
         assert running.focused is dialog.list
+        assert [row.key for row in dialog.list.rows[:2]] == [first, dialog.current]
+        await pilot.press("down")
         chosen = dialog.current
         await pilot.press("x")
         assert running.focused is dialog.input

@@ -399,3 +399,35 @@ async def test_what_would_change_follows_the_case(
         option = pane._option()
         found = sensitivity(screen.view.case, screen.stock, screen.settings, option.configuration)
         assert telling(pane) == [row.parts[0][0] for row in answer_rows(found)] != before
+
+
+@pytest.mark.parametrize("size", [(80, 24), (40, 12)])
+async def test_options_that_begin_alike_are_told_apart_in_the_list(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter, seen: Seen, size: tuple[int, int]
+) -> None:
+    """Where a row is too long its middle is cut, not the telescope's own name at its end."""
+    running = app("LQ-102")
+    async with running.run_test(size=size) as pilot:
+        _, pane = await computation(pilot, case_screen)
+        shown = [line[:-1] for line in seen(running).splitlines() if "…" in line and "x " in line]
+        names = {option.telescope.id for option in map(pane._view.plan.options.__getitem__, range(40))}
+        rows = [line for line in shown if any(f"({name})" in line for name in names)]
+        assert rows
+        assert not [line for line in shown if line.lstrip("► ")[:1].isdigit() and line not in rows]
+
+
+async def test_go_to_names_the_goal_of_a_number_and_the_parts_of_the_page(
+    app: Callable[[str], AfocalApp], case_screen: CaseWaiter
+) -> None:
+    """Two goals have numbers of one name: each is offered with its goal; each part can be gone to by its heading."""
+    running = app("LQ-101")
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen, pane = await computation(pilot, case_screen)
+        names = [name for key, name in pane.jumps() if key.startswith("goal:")]
+        assert len(names) == len(set(names))
+        assert "Power required, goal 1" in names and "Power required, goal 2" in names
+        await pilot.press("ctrl+g", *"cannot be used", "enter")
+        await until(pilot, lambda: running.screen is screen)
+        assert pane.detail.has_focus
+        at = pane.detail.current
+        assert pane.detail.rows[at - 1].heading and "Cannot be used" in pane.detail.rows[at - 1].parts[0][0]

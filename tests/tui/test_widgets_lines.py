@@ -15,7 +15,7 @@ from textual.widgets import Input
 
 from afocal.tui.caret import CaretApp, caret_offset
 from afocal.tui.quiet import QuietContainer, QuietDialog, QuietInput, QuietLabel, QuietScreen
-from afocal.tui.safe_text import clean, fit, to_ascii, wrap
+from afocal.tui.safe_text import clean, fit, fit_keeping_end, to_ascii, wrap
 from afocal.tui.theming import ThemedApp
 from afocal.tui.widgets.drawn import Drawn
 from afocal.tui.widgets.form import Form
@@ -260,3 +260,18 @@ async def test_a_change_of_focus_does_not_repaint_the_screen() -> None:
         app.screen.set_focus(app.answer)
         assert not app.screen._repaint_required
         assert app.screen._dirty_regions == set()
+
+
+@pytest.mark.parametrize(
+    ("text", "width", "wanted"),
+    [
+        ("2.5x both full (wide-2.5)", 30, "2.5x both full (wide-2.5)     "),
+        ("2.5x both full (wide-2.5)", 22, "2.5x both … (wide-2.5)"),
+        ("2.5x both full (wide-2.5)", 12, "2.5x both f…"),
+        ("oneword", 4, "one…"),
+    ],
+)
+def test_a_text_is_cut_before_the_word_that_tells_it_apart(text: str, width: int, wanted: str) -> None:
+    """The last word stays where it leaves a third of the room; the text has the width that was asked in any case."""
+    assert fit_keeping_end(text, width) == wanted
+    assert cell_len(fit_keeping_end(text, width)) == width

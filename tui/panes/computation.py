@@ -37,6 +37,7 @@ from .what_changes import KEY, WhatChanges
 LEADERS = 24
 ALL_AT_ONCE = 1000
 MORE = "more"
+_PART = "part."
 WIDE = 120
 NARROW = 60
 
@@ -59,7 +60,7 @@ class ComputationPane(Pane):
     def __init__(self) -> None:
         super().__init__(id="computation")
         self.options = ListTable(
-            (Column("rank", "No", 4), Column("option", "Option", 24, flexible=True)),
+            (Column("rank", "No", 4), Column("option", "Option", 24, flexible=True, end_tells=True)),
             empty="No option to choose from; the reasons stand below.",
             id="options",
         )
@@ -109,7 +110,7 @@ class ComputationPane(Pane):
         width = 7 if self._is_narrow else 13
         self.options.columns = (
             Column("rank", "No", 4),
-            Column("option", "Option", 22, flexible=True),
+            Column("option", "Option", 22, flexible=True, end_tells=True),
             *(
                 Column(f"goal{n}", f"{n + 1} {name}", width, priority=n, short_title=f"goal {n + 1}")
                 for n, name in enumerate(self._goals)
@@ -187,6 +188,11 @@ class ComputationPane(Pane):
 
     def go_to(self, key: str) -> bool:
         """A row of the option in full, or an option."""
+        number = key.removeprefix(_PART)
+        if number != key and number.isdecimal() and int(number) < len(self.detail.rows):
+            self.detail.go_below(int(number))
+            self.detail.focus()
+            return True
         if self.detail.go_to(key):
             self.detail.focus()
             return True
@@ -196,8 +202,13 @@ class ComputationPane(Pane):
         return False
 
     def jumps(self) -> Iterable[tuple[str, str]]:
-        """The numbers of the option in full, and the options."""
-        found = [(row.key, row.parts[0][0].strip(" :")) for row in self.detail.rows if row.key and row.parts]
+        """The numbers of the option in full, a goal's with the goal; the parts of the page; the options."""
+        found = []
+        for number, row in enumerate(self.detail.rows):
+            if row.heading:
+                found.append((f"{_PART}{number}", f"Part: {row.parts[0][0]}"))
+            elif row.key and row.parts:
+                found.append((row.key, f"{row.parts[0][0].strip(' :')}{_of_goal(row.key)}"))
         listed = range(min(LEADERS, len(self._ranks)))
         return [*found, *((row.key, row.cells[1]) for row in map(self.options.row, listed))]
 
@@ -268,6 +279,13 @@ class ComputationPane(Pane):
         self.app.push_screen(WhatIf(view, option), decided)
 
 
+def _of_goal(key: str) -> str:
+    """To which goal a number belongs, as the columns count them."""
+    kind, _, rest = key.partition(":")
+    number = rest.partition(":")[0]
+    return f", goal {int(number) + 1}" if kind == "goal" and number.isdecimal() else ""
+
+
 def _list_row(option: Option, chosen: Configuration | None, *, brief: bool) -> ListRow:
     mark = "*" if option.configuration == chosen else ""
     grades = tuple(grade_words(outcome, brief=brief) for outcome in option.outcomes)
@@ -277,6 +295,6 @@ def _list_row(option: Option, chosen: Configuration | None, *, brief: bool) -> L
     )
     return ListRow(
         option.configuration.key,
-        (f"{mark}{option.rank}", device_words(option), *grades),
+        (f"{mark}{option.rank}", device_words(option, brief=brief), *grades),
         ("plain", "plain", *roles),
     )

@@ -23,18 +23,17 @@ from ..view import View
 from ..widgets.sheet import SheetRow, heading_row, text_row, value_row
 
 _BRIEF_GRADES = {"meets": "yes", "nearly": "near", "misses": "miss", "cannot": "no"}
-_SHORT = {"through the lens": "", "full diameter": "full", "galilean": "", "keplerian": "prism"}
 
 
-def device_words(option: Option) -> str:
-    """An option in a few words for a list: power, eye, position, cap, correction."""
+def device_words(option: Option, *, brief: bool = False) -> str:
+    """An option in a few words for a list: power, eye, position, cap, correction; brief without what its name tells."""
     choice, telescope = option.configuration, option.telescope
-    words = [
-        f"{telescope.magnification:g}x",
-        "Keplerian" if telescope.type == "keplerian" else "Galilean",
-        choice.eye if choice.eye != "both" else "both eyes",
-        choice.position,
-    ]
+    eyes = choice.eye if choice.eye != "both" else "both eyes"
+    words = [f"{telescope.magnification:g}x"]
+    if brief:
+        words += [choice.eye, choice.position.removesuffix(" diameter")]
+    else:
+        words += ["Keplerian" if telescope.type == "keplerian" else "Galilean", eyes, choice.position]
     if choice.mount != "through the lens":
         words.append(choice.mount)
     if option.cap is not None:

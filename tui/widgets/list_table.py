@@ -13,7 +13,7 @@ from typing import ClassVar, Literal, NamedTuple
 from rich.cells import cell_len
 from textual.binding import Binding, BindingType
 
-from ..safe_text import fit, shown, wrap
+from ..safe_text import fit, fit_keeping_end, shown, wrap
 from .drawn import Line, Piece
 from .drawn_list import DrawnList
 
@@ -25,7 +25,7 @@ _PAGES_KEPT = 16
 
 class Column(NamedTuple):
     """A column: `width` cells at least, all that is left when `flexible`; the lowest `priority` number stays
-    longest, 0 always."""
+    longest, 0 always. `end_tells` when the last word of a text tells it from others and is not to be cut off."""
 
     key: str
     title: str
@@ -34,6 +34,7 @@ class Column(NamedTuple):
     align: Literal["left", "right"] = "left"
     flexible: bool = False
     short_title: str = ""
+    end_tells: bool = False
 
 
 class ListRow(NamedTuple):
@@ -276,7 +277,7 @@ class ListTable(DrawnList):
     def _cell(self, text: str, column: int, width: int) -> str:
         if self.columns[column].align == "right" and cell_len(text) < width:
             return " " * (width - cell_len(text)) + text
-        return fit(text, width)
+        return fit_keeping_end(text, width) if self.columns[column].end_tells else fit(text, width)
 
     def _header(self) -> Line:
         pieces: list[Piece] = [(" " * _MARKER, "plain")]
