@@ -263,6 +263,12 @@ def demand_of(goal: Goal, tasks: Iterable[Task], settings: Settings, index: int 
     if distance is None:
         problems.append(f"{goal.name}: give the distance from the eye to the object, for example 8 m.")
         distance = READING_DISTANCE_MM
+    for key, end, outside in (
+        ("nearest", nearest, nearest is not None and nearest > distance),
+        ("farthest", farthest, farthest is not None and farthest < distance),
+    ):
+        if outside and end is not None:
+            read.assumed[key] = f"left out, {end / 1000:.4g} m lies on the wrong side of the distance"
     nearest, farthest = min(nearest or distance, distance), max(farthest or distance, distance)
     kind = _kind(distance)
     if detail is None and kind == "distance":

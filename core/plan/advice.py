@@ -10,6 +10,7 @@ from ..goals import Demand
 from ..person import Person
 from .asked import first_eye
 from .context import Context
+from .doubts import spoils_the_other
 from .formulas import interocular_difference_logmar
 from .types import EyeAdvice, Rule, Side
 from .verdict import fusion_doubt, small_reserves
@@ -57,7 +58,8 @@ def eye_advice(context: Context, demands: Sequence[Demand]) -> EyeAdvice:
 
 def only_near(demands: Sequence[Demand]) -> bool:
     """Whether all goals lie near: parallel tubes ask too much convergence there, whatever a rule says of acuities."""
-    return bool(demands) and all(demand.kind == "near" for demand in demands)
+    usable = [demand for demand in demands if demand.usable]
+    return bool(usable) and all(demand.kind == "near" for demand in usable)
 
 
 def _says(person: Person, two: bool, lead: Side) -> Advised:
@@ -134,6 +136,8 @@ def _evidence(
         one.append("there is no fusion")
     else:
         one.append("fusion has not been tested")
+    if spoils_the_other(context):
+        one.append("both eyes together see less than the better one alone")
     if person.suppression in ("right", "left", "alternating"):
         one.append(f"suppression: {person.suppression}")
     if person.double_vision in ("sometimes", "always"):

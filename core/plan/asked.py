@@ -51,7 +51,8 @@ def asking(context: Context, demands: Sequence[Demand]) -> tuple[Demand, ...]:
 
 def first_eye(context: Context, counted: Sequence[Demand]) -> Side:
     """The eye that one tube goes before for these goals."""
-    return context.first_eye(bool(counted) and all(demand.by_print for demand in counted))
+    usable = [demand for demand in counted if demand.usable]
+    return context.first_eye(bool(usable) and all(demand.by_print for demand in usable))
 
 
 def goal_shares(context: Context, demands: Sequence[Demand], counted: Sequence[Demand]) -> tuple[float, ...]:

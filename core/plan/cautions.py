@@ -16,6 +16,7 @@ from ..goals import Demand
 from ..optics.blur import blur_law_holds
 from ..optics.telescope import objective_focal_length_mm, objective_is_fast
 from .context import Context
+from .doubts import record_doubts
 from .formulas import defocus_with_cylinder_d
 from .types import Decision, Option, Outcome, PlanCaution, Referral
 from .verdict import MEETS_CHANCE
@@ -116,6 +117,9 @@ def cautions_for(
     if assumed:
         inputs = "1 input is" if assumed == 1 else f"{assumed} inputs are"
         found.append(PlanCaution("assumed", f"{inputs} assumed, not measured.", False))
+    doubts = record_doubts(context)
+    if doubts:
+        found.append(PlanCaution("record", f"Check the record: {'; '.join(doubts)}.", True))
     if any(demand.posture == "walking" for demand in demands):
         found.append(
             PlanCaution("walking", "A goal is set while walking: stop, spot, look away, then walk on.", True)

@@ -268,6 +268,9 @@ class Context:
         right, left = self.right, self.left
         if not (right.usable and left.usable):
             return "left" if left.usable and not right.usable else "right"
+        if (right.logmar is None) is not (left.logmar is None):
+            # Print of one eye says nothing beside letters of the other: the eye whose letters are known leads.
+            return "left" if right.logmar is None else "right"
         first, second = (_best(eye) for eye in (right, left))
         if abs(first - second) < 0.02:
             if abs(right.log_cs - left.log_cs) >= 0.15:

@@ -243,6 +243,8 @@ def neither_eye(context: Context) -> str:
             f" {off[1].side.capitalize()} eye {context.person.eye(off[1].side).off_chart}." if off[1:] else ""
         )
         return f"{off[0].closed}{other} Refer again if the category changes."
+    if context.both_logmar is not None or context.person.both.near is not None:
+        return "Only both eyes together were measured: measure each eye, so that one can be chosen."
     return "No acuity is recorded for either eye: measure distance acuity or threshold print first."
 
 

@@ -30,6 +30,7 @@ from .tube_field import Infeasible
 from .types import GRADES, Option, Sensitivity
 
 RIVALS = 12
+NEEDED = "a telescope is needed for the goal"
 COARSE_STEPS = 4
 # An edge is told to this share of its distance from the value, as far as the halvings go.
 SHARPNESS = 0.02
@@ -91,8 +92,14 @@ def sensitivity_one_by_one(
     )
     side = option.device.leading.side
     inputs = movable_inputs(case, settings, person, context, demands, side, goal_index, configuration)
+    unknown: list[Side] = [
+        eye.side for eye in option.device.eyes if f"{eye.side}.refraction" in person.assumed
+    ]
+    lenses = {f"{eye}.refraction" for eye in unknown}
+    yield from map(_of_refraction, unknown)
     for item in inputs:
-        yield probe.of(item)
+        if item.path not in lenses:
+            yield probe.of(item)
     if person.fusion is None and context.right.usable and context.left.usable:
         yield probe.of_fusion(person, demands)
     for eye in _unmeasured_eyes(context):
@@ -168,7 +175,7 @@ class _Probe:
             return f"it can no longer be used ({infeasible.code})"
         there, before = now.outcomes[self.goal_index], self.option.outcomes[self.goal_index]
         if there.needed != before.needed:
-            return "a telescope is needed for the goal" if there.needed else "the goal needs no telescope"
+            return NEEDED if there.needed else "the goal needs no telescope"
         grade = there.grade
         if there.needed and GRADES.index(grade) > GRADES.index(before.grade):
             return "the goal is only nearly met" if grade == "nearly" else "the goal is missed"
@@ -199,6 +206,9 @@ class _Probe:
             edge is not None and item.usual_low <= edge <= item.usual_high for edge in (lower, upper)
         ):
             weight += CHANGES_WORTH
+        if not self.option.outcomes[self.goal_index].needed and NEEDED not in (what_lower, what_upper):
+            # Without a need for a telescope, which of them comes first is nothing to measure for.
+            weight = 0.0
         label = item.label or by_path()[item.path].label
         return Sensitivity(
             path=item.path,
@@ -292,11 +302,23 @@ class _Probe:
         return outside, what
 
 
+def _of_refraction(side: Side) -> Sensitivity:
+    """A refraction never recorded, of an eye behind a tube: whatever it moves, nothing is ordered without it."""
+    path = f"{side}.refraction"
+    label = by_path()[path].label
+    words = f"{label} (not measured): no lens can be ordered without it, and the chance holds only if none is needed."
+    return Sensitivity(path, label, 0.0, "D", False, None, "", None, "", 1.0, words)
+
+
 def _unmeasured_eyes(context: Context) -> list[Side]:
-    """The eyes of which no acuity is recorded, where there is another to compare with."""
+    """The eyes of which no distance acuity is recorded, where there is another to compare with."""
     eyes = (context.right, context.left)
     return [
-        eye.side for eye in eyes if eye.closed.startswith("No acuity") and any(other.usable for other in eyes)
+        eye.side
+        for eye in eyes
+        if eye.logmar is None
+        and (eye.usable or eye.closed.startswith("No acuity"))
+        and any(other.logmar is not None for other in eyes)
     ]
 
 

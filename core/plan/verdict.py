@@ -205,7 +205,7 @@ def field_taken_in_deg(context: Context, device: DeviceNumbers) -> float | None:
     """What a narrow seeing field takes in of the true field at once, degrees; None where that is nearly all of it."""
     lead = device.leading
     seeing = context.eye(lead.side).visual_field_deg
-    if seeing is None or not 0.0 < seeing < lead.field.apparent_field_deg:
+    if seeing is None or not 0.0 <= seeing < lead.field.apparent_field_deg:
         return None
     taken_in = real_from_apparent_field_deg(seeing, lead.magnification)
     return None if taken_in >= TAKEN_IN_ENOUGH * lead.field.real_field_deg else taken_in
@@ -270,6 +270,13 @@ def _trial(
         )
     if hindrances:
         return f"{demand.name}: {', '.join(hindrances)}. Try it at the task before ordering."
+    unknown = [eye.side for eye in device.eyes if f"{eye.side}.refraction" in context.person.assumed]
+    if unknown:
+        which = "both eyes" if len(unknown) == 2 else f"the {unknown[0]} eye"
+        return (
+            f"{demand.name}: a chance of {percent(chance)}, if {which} needed no lens: the refraction is not recorded. "
+            "Measure it before ordering."
+        )
     if chosen["contrast_reserve"] < context.figures.contrast_reserve_caution:
         return (
             f"{demand.name}: a chance of {percent(chance)}, but the contrast reserve is only "

@@ -17,7 +17,7 @@ from afocal.core.documents.numbers import outcome_numbers
 from afocal.core.documents.shown import lengths
 from afocal.core.plan import plan
 from afocal.core.plan.ranking import trembling_worth
-from afocal.core.plan.sensitivity import sensitivity
+from afocal.core.plan.sensitivity import measure_next, sensitivity
 from afocal.core.plan.types import Option, Plan
 from afocal.core.settings import Settings
 from afocal.core.stock import loads_stock
@@ -378,3 +378,99 @@ def test_the_rules_about_two_tubes_know_that_print_lies_near() -> None:
     advice = planned([bench]).eye_advice
     assert advice.choice == "right" and {rule.says for rule in advice.rules} == {"right"}
     assert "base-in" in advice.sentence
+
+
+# --- records with gaps and contradictions
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"both__distance_acuity": "20/20"}, "0.70 log better than the better one"),
+        ({"both__distance_acuity": "20/200"}, "0.30 log worse than the better one alone"),
+        ({"right__near_acuity": "0.4M @ 40"}, "right eye reads print 0.70 log better than its letters"),
+        ({"right__distance_acuity": "HM"}, "right eye is off the chart and yet reads print"),
+        ({"left__distance_acuity": "NLP"}, "fusion is recorded as shown, and the left eye is off the chart"),
+        ({"binocular__suppression": "left"}, "fusion is recorded as shown, and suppression too"),
+        (
+            {"left__distance_acuity": "NLP", "binocular__dominance": "left"},
+            "recorded as dominant and is off the chart",
+        ),
+        ({"right__visual_field": "0"}, "reads letters with a field of 0 degrees"),
+        ({"right__visual_field": "8", "right__scotoma": "20"}, "wider (20) than its field (8 degrees)"),
+        ({"face__pupil_height_right": "38", "face__b_size": "30"}, "stands 38 mm up in a frame of 30 mm"),
+        ({"face__segment_height": "30"}, "the segment (30 mm) stands above the right pupil (21 mm)"),
+        ({"person__birth_year": "2030"}, "the year of birth lies after the visit"),
+    ],
+)
+def test_what_cannot_all_be_true_is_said(changes: dict[str, str], words: str) -> None:
+    """The plan goes on with what is recorded and says beside it what does not go together."""
+    (caution,) = [each for each in planned([TELEVISION], **changes).cautions if each.key == "record"]
+    assert words in caution.sentence and caution.mandatory
+
+
+def test_a_record_without_contradictions_has_no_doubt() -> None:
+    """The person of this file, and the same with what a clinic finds every day."""
+    for changes in ({}, {"both__distance_acuity": "20/80"}, {"right__near_acuity": "2.5M @ 40"}):
+        assert not [each for each in planned([TELEVISION], **changes).cautions if each.key == "record"]
+
+
+def test_the_eye_whose_letters_are_known_leads_for_what_lies_far() -> None:
+    """Print of the right eye says nothing beside the letters of the left: need, advice and first option go by the left."""
+    found = planned([TELEVISION], right__distance_acuity="", left__distance_acuity="20/125")
+    assert found.needs[0].required_magnification == pytest.approx(125 / 60, abs=0.01)
+    assert found.eye_advice.choice == found.options[0].configuration.eye == "left"
+    case = made([TELEVISION], right__distance_acuity="", left__distance_acuity="20/125")
+    asked = measure_next(sensitivity(case, STOCK, SETTINGS, found.options[0].configuration))
+    assert asked is not None and asked.path == "right.distance_acuity"
+
+
+def test_an_unrecorded_refraction_is_a_reason_to_measure_before_ordering() -> None:
+    """No refractive error is taken while none is recorded: the decision says so and names what to measure next."""
+    case = made([TELEVISION], left__refraction="")
+    found = plan(case, STOCK, SETTINGS)
+    pair = first(found, eye="both")
+    assert pair.decision.word == "trial" and "if the left eye needed no lens" in pair.decision.sentence
+    asked = measure_next(sensitivity(case, STOCK, SETTINGS, pair.configuration))
+    assert (
+        asked is not None and asked.path == "left.refraction" and "no lens can be ordered" in asked.sentence
+    )
+    single = first(found, eye="right", position="full diameter", telescope="wide-2.0")
+    assert "refraction" not in single.decision.sentence
+
+
+def test_both_eyes_alone_are_not_called_unmeasured() -> None:
+    """Only both eyes together read a chart: that is not nothing, and what is wanted is said."""
+    gone = {
+        "right__distance_acuity": "",
+        "left__distance_acuity": "",
+        "right__near_acuity": "",
+        "left__near_acuity": "",
+    }
+    found = planned([TELEVISION], both__distance_acuity="20/100", **gone)
+    assert found.decision.word == "refuse"
+    assert found.decision.sentence.startswith("Only both eyes together were measured")
+
+
+def test_a_goal_without_its_distance_does_not_count_as_near() -> None:
+    """The distance that stands in for a missing one is nowhere: no advice is given from it."""
+    advice = planned([{"task": "reading the sky", "detail": "20/40"}]).eye_advice
+    assert "near" not in advice.sentence and advice.choice == "both"
+
+
+def test_an_end_of_the_range_on_the_wrong_side_is_told() -> None:
+    """A nearest distance beyond the distance itself is left out, and said to be."""
+    goal = {"task": "own sign", "distance": "3 m", "nearest": "5 m", "farthest": "1 m", "detail": "20/40"}
+    (demand,) = planned([goal]).demands
+    assert demand.nearest_mm == demand.farthest_mm == 3000.0
+    assert "5 m lies on the wrong side" in demand.assumed["nearest"]
+    assert "1 m lies on the wrong side" in demand.assumed["farthest"]
+
+
+def test_nothing_is_to_be_measured_next_where_no_telescope_is_needed() -> None:
+    """Which tube would come first is no reason to measure a reserve for print that an ordinary add serves."""
+    case = made([{"task": "newspaper"}], right__near_acuity="0.5M @ 40", left__near_acuity="0.5M @ 40")
+    found = plan(case, STOCK, SETTINGS)
+    assert found.coverage.not_needed == (0,)
+    asked = measure_next(sensitivity(case, STOCK, SETTINGS, found.options[0].configuration))
+    assert asked is None or "a telescope is needed" in asked.sentence
