@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
@@ -688,21 +689,26 @@ async def test_the_working_is_that_of_the_number_under_the_caret(tmp_path, monke
     program = open_app(tmp_path, monkeypatch, "LQ-104")
     async with program.run_test(size=(80, 24)) as pilot:
         page = await on_page(program, pilot)
-        for number, beginning, result in (
-            (4, "Goal as large as critical print at", "69.8"),
-            (3, "Promised", "0.53"),
-            (0, "Next 2", "480.32 mm"),
+        for number, beginning, figure in (
+            (4, "Goal as large as critical print at", r"(\d[\d.]*)()"),
+            (3, "Promised", r"(\d[\d.]*)()M"),
+            (0, "Next 2", r"from (\d[\d.]*) (cm|m)"),
         ):
             page.action_show(number)
             rows = page.sheet.rows
-            page.sheet.move_to(
-                next(n for n, row in enumerate(rows) if row.parts and row.parts[0][0].startswith(beginning))
+            place = next(
+                n for n, row in enumerate(rows) if row.parts and row.parts[0][0].startswith(beginning)
             )
+            page.sheet.move_to(place)
+            line = said([rows[place]]).removeprefix(beginning)
             await pilot.press("f6")
             await pilot.pause()
             shown = said(list(program.screen.sheet.rows))
-            first = shown[: shown.index("result: ") + 20]
-            assert f"result: {result}" in first, first
+            found = re.search(r"result: ([\d.]+)( mm)?", shown)
+            told = re.search(figure, line)
+            assert found and told, (shown[:200], line)
+            value = float(found[1]) / {"cm": 10.0, "m": 1000.0}.get(told[2], 1.0)
+            assert f"{value:.{len(told[1].partition('.')[2])}f}" == told[1], (line, shown[:200])
             await pilot.press("escape")
             await pilot.pause()
         page.sheet.move_to(len(page.sheet.rows) - 1)
