@@ -83,8 +83,8 @@ def resolved(
     flexible, log_range = g.near_flexible, g.log_range
     w_chance, w_clear, w_room = g.weights
     good, per_chance = g.good_chance, w_chance / g.good_chance
-    room_mm = g.reach_mm if g.near else 0.0
-    per_mm = w_room / room_mm if room_mm else 0.0
+    near, room_mm, per_mm = g.near, g.reach_mm, w_room / g.reach_mm
+    trembling = steady < inf
     nearest, farthest = g.demand.nearest_mm, g.demand.farthest_mm
     most_loss = inf if g.by_print else MOST_LOSS_LOGMAR
     # Without a chance whatever the light and the blur, or out of focus beyond use however it is set. A hair more is let
@@ -92,11 +92,9 @@ def resolved(
     least_gain = _USELESS_Z / to_z + min(fixed_loss, most_loss) - start - 1e-9
     beyond = _FADE_END * tolerance + 1e-9 if _FADE_END * tolerance < DEFOCUS_MOST_D else inf
     most_asked = accommodation + room_tolerance + beyond
-    each = zip(
-        range(count), variant_of, focus.asked, focus.gains, focus.at, focus.sizes, focus.caps, focus.hyperfocal,
-        strict=True,
-    )  # fmt: skip
-    for place, number, asked, gain, at, size, cap_d, hyperfocal in each:
+    sizes, at_mm, caps = focus.sizes, focus.at, focus.caps
+    each = zip(range(count), variant_of, focus.asked, focus.gains, focus.hyperfocal, strict=True)
+    for place, number, asked, gain, hyperfocal in each:
         if gain < least_gain or not -beyond <= asked <= most_asked:
             continue
         if hyperfocal:
@@ -115,7 +113,7 @@ def resolved(
         dimming, worth, cylinder = standing[number]
         loss = fixed_loss + dimming
         if moving:
-            loss += _slip_loss(g, size)
+            loss += _slip_loss(g, sizes[place])
         if left or cylinder:
             loss += 0.5 * log10(1.0 + blur_scale * (left * left + cylinder))
         if loss > most_loss:
@@ -126,10 +124,11 @@ def resolved(
         use = chance / FULL_CHANCE if chance < FULL_CHANCE else 1.0
         if out > 1.0:
             use *= _FADE_END - out
-        if size > steady:
-            use *= trembling_worth(size, steady)
+        if trembling and sizes[place] > steady:
+            use *= trembling_worth(sizes[place], steady)
         worth += chance * per_chance if chance < good else w_chance
-        worth += at * per_mm if at < room_mm else w_room
+        worth += at_mm[place] * per_mm if near and at_mm[place] < room_mm else w_room
+        cap_d = caps[place]
         if flexible and cap_d is not None:
             near_edge, far_edge, _, _ = clear[number]
             needs = 0.0 if near_edge is None else cap_d - near_edge
