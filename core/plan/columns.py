@@ -27,6 +27,7 @@ from .quick_sights import (
     page_focus,
     plain_field,
     plain_focus,
+    standpoints,
 )
 from .quick_tube import clears
 from .ranking import glare_of
@@ -180,11 +181,12 @@ def _field(look: Looking, spread: Spread) -> Field:
     def make() -> Field:
         afar = demand.kind == "distance"
         focus, *capped = _focuses(look, spread)
-        plain = plain_field(focus, rows.variants, spread.plain_of, afar)
+        stands = SMALL.get((rows, "stands"), lambda: standpoints(rows.variants))
+        plain = plain_field(focus, stands, spread.plain_of, afar)
         if not capped:
             return plain
         focus = capped[0]
-        caps = FIELDS.get((rows, focus), lambda: cap_field(focus, rows.variants, spread.cap_of))
+        caps = FIELDS.get((rows, focus), lambda: cap_field(focus, stands, spread.cap_of))
         return Field(plain.widths + caps.widths, plain.converge + caps.converge, plain.relief + caps.relief)
 
     return FIELDS.get((rows, _where(demand)), make)

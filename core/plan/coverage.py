@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from itertools import combinations
+from math import inf
 from typing import Generic, TypeVar, overload
 
 from ..configuration import Configuration
@@ -94,14 +95,16 @@ def smallest_set(grid: Grid, goals: tuple[str, ...], not_needed: tuple[int, ...]
 def _best_by_mask(grid: Grid, wanted: int) -> dict[int, tuple[float, int, int]]:
     """For each set of wanted goals met (as bits), the row with the best score: score, block, row."""
     found: dict[int, tuple[float, int, int]] = {}
+    # A row that meets none of them is never better, and one that cannot be used has a score under 0.
+    best: dict[int, float] = {0: inf}
+    known = best.get
     for number, block in enumerate(grid.blocks):
         scores = grid.best_of_row[number]
-        for row, mask, score in zip(range(len(scores)), met(block.columns, len(scores)), scores, strict=True):
-            mask &= wanted
-            if mask and score >= 0.0:
-                known = found.get(mask)
-                if known is None or score > known[0]:
-                    found[mask] = (score, number, row)
+        masks = met(block.columns, len(scores))
+        for row, mask, score in zip(range(len(scores)), masks, scores, strict=True):
+            if score > known(mask & wanted, -0.5):
+                best[mask & wanted] = score
+                found[mask & wanted] = (score, number, row)
     return found
 
 

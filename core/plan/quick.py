@@ -184,16 +184,17 @@ def shown(
     """
     if not wanted_mm:
         return Shown(bytes(len(widths)), [weight * degree for degree in degrees])
-    shares = [width / wanted_mm for width in widths]
+    shares = [width / wanted_mm if width else inf for width in widths]
     # The rule of field_worth, without its declaration.
     first, second = weight * WANTED_FIELD_WORTH, weight * (1.0 - WANTED_FIELD_WORTH)
     points = [
-        (first * share if share < 1.0 else first + second * (share - 1.0) if share < 2.0 else weight)
-        if share
+        first * share if share < 1.0
+        else first + second * (share - 1.0) if share < 2.0
+        else weight if share < inf
         else weight * degree
         for share, degree in zip(shares, degrees, strict=True)
-    ]
-    return Shown(bytes([0.0 < share < share_wanted for share in shares]), points)
+    ]  # fmt: skip
+    return Shown(bytes([share < share_wanted for share in shares]), points)
 
 
 def field_degrees(variants: Sequence[Variant]) -> list[float]:
@@ -218,12 +219,10 @@ def converging(seen: Field, interpupillary_mm: float, reserve_prism: float) -> C
     half = 0.5 * reserve_prism
     states = bytes(
         [
-            0 if -half <= (beyond := interpupillary_mm * converge - relief) <= half
-            else 1 if -reserve_prism <= beyond <= reserve_prism
-            else 2
+            ((beyond := abs(interpupillary_mm * converge - relief)) > half) + (beyond > reserve_prism)
             for converge, relief in zip(seen.converge, seen.relief, strict=True)
         ]
-    )  # fmt: skip
+    )
     at_ease = states.count(0) == len(states)
     return Converging(
         states.translate(_CODE_OF_STATE), None if at_ease else [VERGENCE_WORTH[state] for state in states]

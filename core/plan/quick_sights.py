@@ -30,8 +30,9 @@ class Focus:
 
     Accommodation asked, D; log of the power (for print, per mm of viewing distance); the object's distance, mm; the
     signed power in use, 0 where nothing can be seen, and the tube's length, mm, with it; the power without its sign;
-    the cap that is on, D, or None; whether set hyperfocal; what prism in the caps takes away, prism dioptres. ``codes``
-    is the best grade that each can have before an eye looks: :data:`CANNOT` where nothing can be seen.
+    the cap that is on, D, or None; whether set hyperfocal; what prism in the caps takes away, prism dioptres; whether
+    the object stands in the focus of the cap. ``codes`` is the best grade that each can have before an eye looks:
+    :data:`CANNOT` where nothing can be seen.
     """
 
     asked: list[float]
@@ -43,6 +44,7 @@ class Focus:
     caps: list[Any]
     hyperfocal: list[bool]
     relief: list[float]
+    at_focus: list[bool]
     codes: bytes
 
 
@@ -60,9 +62,9 @@ class Field:
 
 # While they are made, the sights stand one after the other in one list, without a record for each.
 Flat = list[Any]
-_PARTS = 9
+_PARTS = 10
 _HYPERFOCAL = 7
-_NOTHING = (0.0, -inf, 0.0, 0.0, 0.0, 0.0, None, False, 0.0)
+_NOTHING = (0.0, -inf, 0.0, 0.0, 0.0, 0.0, None, False, 0.0, False)
 
 
 def _focus(found: Flat) -> Focus:
@@ -109,9 +111,9 @@ def _cap_focus(
 ) -> Focus:
     found: Flat = []
     for q, settings in variants:
-        m, t, reference, lens = q.m, q.t, q.reference, q.objective_lens
+        m, t, _, _, _, _, lens, reference, _, _, _, _, _, distance, _, _ = q
         size = m if m > 0.0 else -m
-        bending, lever, squared = t * m / 1000.0, t + m * q.distance_mm, m * m
+        bending, lever, squared = t * m / 1000.0, t + m * distance, m * m
         for power, at, corrected, base_in in settings.caps:
             if power >= off_from_d:
                 continue
@@ -121,7 +123,8 @@ def _cap_focus(
                 at = farthest_mm
             vergence = power - 1000.0 / at + lens
             bend = 1.0 - bending * vergence
-            if by_print and -1e-6 * at < at - corrected < 1e-6 * at:
+            at_focus = abs(at - corrected) < 1e-6 * at
+            if by_print and at_focus:
                 gain = log10(size * power) - 3.0
             else:
                 b = at / m + (1.0 - 0.001 * power * at) * lever
@@ -134,25 +137,25 @@ def _cap_focus(
                 found += _NOTHING
                 continue
             asked = reference - squared * vergence / bend
-            found += (asked, gain, at, m, t, size, power, False, 2.0 * size * base_in)
+            found += (asked, gain, at, m, t, size, power, False, 2.0 * size * base_in, at_focus)
     return _focus(found)
 
 
 def _plain_sight(q: QuickEye, demand: Demand) -> tuple[Any, ...]:
-    intermediate = demand.kind != "distance"
-    m, t, at = q.m, q.t, demand.distance_mm
+    intermediate, at = demand.kind != "distance", demand.distance_mm
+    m, t, _, _, _, _, lens, reference, focusable, nearest, lends, objective, ocular, distance, _, _ = q
     vergence = -1000.0 / at
     focused = False
-    if q.focusable:
-        reached = at if at > q.nearest_mm else q.nearest_mm
-        collecting = q.objective_d - 1000.0 / reached
-        if collecting <= POLE_MARGIN * q.objective_d:
+    if focusable:
+        reached = at if at > nearest else nearest
+        collecting = objective - 1000.0 / reached
+        if collecting <= POLE_MARGIN * objective:
             return _NOTHING
-        lent = q.ocular_d - q.lends
+        lent = ocular - lends
         m_near, t_near = -lent / collecting, 1000.0 / collecting + 1000.0 / lent
         if intermediate:
             m, t = m_near, t_near
-        if at >= q.nearest_mm * (1.0 - 1e-9):
+        if at >= nearest * (1.0 - 1e-9):
             focused, asked = True, 0.0
         else:
             vergence += 1000.0 / reached
@@ -161,26 +164,35 @@ def _plain_sight(q: QuickEye, demand: Demand) -> tuple[Any, ...]:
                 return _NOTHING
             asked = -m_near * m_near * vergence / bend
     else:
-        vergence += q.objective_lens
+        vergence += lens
         bend = 1.0 - t * m * vergence / 1000.0
         if bend <= POLE_MARGIN:
             return _NOTHING
-        asked = q.reference - m * m * vergence / bend
+        asked = reference - m * m * vergence / bend
     size = m if m > 0.0 else -m
     if not demand.by_print:
         gain = log10(size)
     elif focused:
         gain = log10(size / at)
     else:
-        reach = abs(at / m + t + m * q.distance_mm)
+        reach = abs(at / m + t + m * distance)
         if reach < 1.0:
             return _NOTHING
         gain = -log10(reach)
-    return asked, gain, at, m, t, size, None, False, 0.0
+    return asked, gain, at, m, t, size, None, False, 0.0, False
 
 
-def plain_field(focus: Focus, variants: Sequence[Variant], variant_of: Sequence[int], afar: bool) -> Field:
-    """How wide the sights of :func:`plain_focus` are; ``variant_of`` is the place of each one's variant."""
+# Where an eye stands behind a tube: to the cornea, mm, and the tangents of half its real and its apparent field.
+Standpoint = tuple[float, float, float]
+
+
+def standpoints(variants: Sequence[Variant]) -> list[Standpoint]:
+    """Where the eye stands behind each variant."""
+    return [q[-3:] for q, _ in variants]
+
+
+def plain_field(focus: Focus, stands: Sequence[Standpoint], variant_of: Sequence[int], afar: bool) -> Field:
+    """How wide the sights of :func:`plain_focus` are; ``stands`` is :func:`standpoints`, by ``variant_of`` for each."""
     widths: list[float] = []
     converge: list[float] = []
     width, converges = 0.0, inf
@@ -190,30 +202,29 @@ def plain_field(focus: Focus, variants: Sequence[Variant], variant_of: Sequence[
         if not hyperfocal:
             width, converges = 0.0, inf
             if m:
-                q = variants[number].q
-                b = at / m + (t + m * q.distance_mm)
+                distance, tan_real, tan_apparent = stands[number]
+                b = at / m + (t + m * distance)
                 if m < 0.0:
                     b = -b
                 if b >= 1.0 and at + t * m > 0.0:
                     converges = 100.0 / b - 100.0 / at
-                    width = 2.0 * b * q.tan_apparent
+                    width = 2.0 * b * tan_apparent
                 if afar:
-                    width = 2.0 * at * q.tan_real
+                    width = 2.0 * at * tan_real
         widths.append(width)
         converge.append(converges)
     return Field(widths, converge, focus.relief)
 
 
-def cap_field(focus: Focus, variants: Sequence[Variant], variant_of: Sequence[int]) -> Field:
+def cap_field(focus: Focus, stands: Sequence[Standpoint], variant_of: Sequence[int]) -> Field:
     """The same of :func:`page_focus` and :func:`cap_focus`."""
     widths: list[float] = []
     converge: list[float] = []
-    geometry = [(q.distance_mm, q.tan_real, q.tan_apparent) for q, _ in variants]
-    each = zip(variant_of, focus.at, focus.powers, focus.lengths, focus.caps, strict=True)
-    for number, at, m, t, cap_d in each:
+    each = zip(variant_of, focus.at, focus.powers, focus.lengths, focus.caps, focus.at_focus, strict=True)
+    for number, at, m, t, cap_d, at_focus in each:
         width, converges = 0.0, inf
         if m:
-            distance, tan_real, tan_apparent = geometry[number]
+            distance, tan_real, tan_apparent = stands[number]
             past = 1.0 - 0.001 * cap_d * at
             b = at / m + past * (t + m * distance)
             if m < 0.0:
@@ -221,7 +232,7 @@ def cap_field(focus: Focus, variants: Sequence[Variant], variant_of: Sequence[in
             if b >= 1.0 and at + t * m * past > 0.0:
                 converges = 100.0 / b - 100.0 / at
                 width = 2.0 * b * tan_apparent
-            if -1e-6 * at < at - 1000.0 / cap_d < 1e-6 * at:
+            if at_focus:
                 width = 2.0 * at * tan_real
         widths.append(width)
         converge.append(converges)

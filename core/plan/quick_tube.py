@@ -132,15 +132,19 @@ def quick_eye(
 
     With the correction in :data:`LENS_CORRECTIONS` nothing in it hangs on the refraction.
     """
-    m, t, ocular, objective = tube.signed, tube.length_mm, tube.ocular_d, tube.objective_d
+    (
+        m, length, objective_mm, ocular_mm, objective, ocular, transmittance, exit_pupil_mm, galilean, focusable,
+        shortest_mm, longest_mm, stop_slope, measured_slope, _,
+    ) = tube  # fmt: skip
+    t = length
     left = lens = reference = lends = 0.0
-    if correction == "refocused" or (correction == "none" and tube.focusable):
+    if correction == "refocused" or (correction == "none" and focusable):
         lends = ametropia
         lent = ocular - ametropia
         if lent / ocular <= POLE_MARGIN:
             return "refocusing range"
         t = 1000.0 / objective + 1000.0 / lent
-        if not tube.shortest_mm <= t <= tube.longest_mm:
+        if not shortest_mm <= t <= longest_mm:
             return "refocusing range"
         m = -lent / objective
     elif correction == "objective":
@@ -154,55 +158,55 @@ def quick_eye(
     if abs(m) < M_LEAST:
         return "optics"
     d = at + to_pupil_mm
-    if abs(t - tube.length_mm) > 1e-9:
+    if abs(t - length) > 1e-9:
         place = 1000.0 / (ocular - 1000.0 / t)
-        size = tube.objective_mm * abs(place) / t
+        size = objective_mm * abs(place) / t
     else:
         place = -t / m
-        size = tube.objective_mm / abs(m)
-    if tube.exit_pupil_mm is not None:
-        size = tube.exit_pupil_mm
+        size = objective_mm / abs(m)
+    if exit_pupil_mm is not None:
+        size = exit_pupil_mm
     power = abs(m)
-    if tube.galilean:
-        if t == tube.length_mm or abs(t - tube.length_mm) <= 1e-9:
-            apparent = tube.objective_mm / (2.0 * (t + m * d))
+    if galilean:
+        if t == length or abs(t - length) <= 1e-9:
+            apparent = objective_mm / (2.0 * (t + m * d))
             real = apparent / m
         else:
             a, c = 1.0 - t * objective / 1000.0, -(objective + ocular - t * objective * ocular / 1000.0)
             spread, reach = a + 0.001 * d * c, t + d * (1.0 - t * ocular / 1000.0)
             if not (spread > 0.0 and reach > 0.0):
                 return "optics"
-            real = spread * tube.objective_mm / (2.0 * reach)
+            real = spread * objective_mm / (2.0 * reach)
             apparent = real / spread
-        if tube.ocular_mm is not None:
-            allowed = tube.ocular_mm / (2.0 * d)
+        if ocular_mm is not None:
+            allowed = ocular_mm / (2.0 * d)
             if allowed < apparent:
                 apparent, real = allowed, allowed / m
-        if tube.measured_slope is not None:
-            real = tube.measured_slope
+        if measured_slope is not None:
+            real = measured_slope
             apparent = power * real
     else:
-        if tube.stop_slope is None:
+        if stop_slope is None:
             return "optics"
-        real = tube.stop_slope if tube.measured_slope is None else tube.measured_slope
+        real = stop_slope if measured_slope is None else measured_slope
         apparent = power * real
         offset = d - place
         if abs(offset) > 1e-6:
             keyhole = size / (2.0 * abs(offset))
             if keyhole < KEYHOLE_LEAST_SHARE * apparent:
                 return "exit pupil blackout"
-            if keyhole < apparent and tube.measured_slope is None:
+            if keyhole < apparent and measured_slope is None:
                 real, apparent = keyhole / power, keyhole
     nearest = 0.0
-    if tube.focusable:
-        gap = tube.longest_mm - 1000.0 / (ocular - lends)
+    if focusable:
+        gap = longest_mm - 1000.0 / (ocular - lends)
         if gap <= 0.0:
             return "optics"
         needed = objective - 1000.0 / gap
         nearest = 1e7 if needed <= 1e-4 else 1000.0 / needed
     half = 0.0 if correction in LENS_CORRECTIONS else 0.5 * eye.cylinder_d
     return QuickEye(
-        m, t, size, tube.transmittance, half * half, left, lens, reference, tube.focusable, nearest, lends, objective,
+        m, t, size, transmittance, half * half, left, lens, reference, focusable, nearest, lends, objective,
         ocular, d, real, apparent,
     )  # fmt: skip
 
