@@ -235,6 +235,25 @@ def ring_refusal(
     )
 
 
+def unequal_refusal(device: DeviceNumbers, most_percent: float) -> tuple[RefusalCode, str] | None:
+    """Why two tubes that were refocused for unequal eyes are not a pair: their images differ too much in size."""
+    pair = device.pair
+    if pair is None or not unequal_images(pair.aniseikonia_percent, most_percent):
+        return None
+    first, second = device.eyes
+    return (
+        "unequal images",
+        f"Focused for unequal eyes ({first.ametropia_at_ocular_d:+.2f} and {second.ametropia_at_ocular_d:+.2f} D) the "
+        f"two images differ in size by {pair.aniseikonia_percent:.1f} %, where {most_percent:g} % is the most for two "
+        "tubes: put the corrections behind the oculars or in the carrier, or fit one eye.",
+    )
+
+
+def unequal_images(difference_percent: float, most_percent: float) -> bool:
+    """Whether the images of two tubes differ too much in size to be fused; a hair is left for rounding."""
+    return difference_percent > most_percent * (1.0 + 1e-9)
+
+
 def checked(
     context: Context, telescope: Telescope, cap: Cap | None, tint: Filter | None, configuration: Configuration
 ) -> DeviceNumbers:
@@ -249,6 +268,7 @@ def checked(
     if configuration.mount not in FRONT_MOUNTS:
         _raise(hole_refusal(context, telescope, configuration.position, lead))
     device = device_numbers(context, telescope, cap, tint, configuration)
+    _raise(unequal_refusal(device, context.figures.magnification_difference_percent))
     if device.cap is not None:
         _raise(reach_refusal(context, device.cap.working_distance_mm))
     ring = device.leading.field.ring_outer_diameter_deg

@@ -58,6 +58,7 @@ class Figures(NamedTuple):
     base_out_distance_prism: float
     base_out_near_prism: float
     vertical_reserve_prism: float
+    magnification_difference_percent: float
     weights: tuple[float, ...]
     acuity_notation: Notation
 

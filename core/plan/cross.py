@@ -44,6 +44,7 @@ from .refusals import (
     refuse_places,
     refuse_ring,
     refuse_second_eye,
+    refuse_unequal,
 )
 from .types import RefusalCode
 
@@ -155,12 +156,14 @@ def _choice(grid: Grid, choice: EyeChoice, tints: list[Filter | None]) -> None:
     for rows, second in zip(groups, seconds, strict=True):
         within = reached(context, rows)
         barred = refuse_second_eye(grid, choice, within.bad, second, frame, len(tints))
+        refuse_unequal(grid, choice, rows, second, frame, len(tints), barred)
         for bad in within.bad:
             behind_barred = bad.cap >= 0 and (bad.telescope, bad.correction, bad.front) in barred
             if bad.telescope not in frame.closed and not behind_barred:
                 refuse_bad(grid, choice, bad, frame.places, len(tints))
         if rows.rows:
-            parts.append((rows, _usable(rows, second, frame, barred, within.beyond)))
+            most = context.figures.magnification_difference_percent
+            parts.append((rows, _usable(rows, second, frame, barred, within.beyond, most)))
     refuse_places(grid, choice, frame, len(tints))
     refuse_mounts(grid, choice, frame, len(tints))
     no_full = [refuse_ring(grid, choice, lead, rows, usable, frame, len(tints)) for rows, usable in parts]
@@ -172,7 +175,7 @@ def _choice(grid: Grid, choice: EyeChoice, tints: list[Filter | None]) -> None:
 
 def _usable(
     rows: EyeRows, second: EyeRows | None, frame: Frame, barred: set[tuple[int, Correction, bool]],
-    beyond: frozenset[int],
+    beyond: frozenset[int], most_unequal_percent: float,
 ) -> list[bool]:  # fmt: skip
     def make() -> list[bool]:
         if not (frame.closed or barred or beyond):
@@ -184,7 +187,7 @@ def _usable(
             for number, row in enumerate(rows.rows)
         ]
 
-    return SMALL.get((rows, second, frame, beyond), make)
+    return SMALL.get((rows, second, frame, beyond, most_unequal_percent), make)
 
 
 def _pairing(context: Context, demand: Demand) -> Pairing:

@@ -24,7 +24,7 @@ WIDE_ENOUGH_DEG = 8.0
 CYLINDER_NOTED_D = 1.5
 SLIGHT_ERROR_D = 1.0
 MUCH_MORE_POWER = 1.6
-UNEQUAL_IMAGES_PERCENT = 2.0
+UNEQUAL_IMAGES_PERCENT = 1.0
 
 
 class Reasons:
@@ -227,7 +227,7 @@ def _of_ametropia(
     elif place == "none":
         taken = "Only focusing takes up the ametropia" if telescope.focusable else "The ametropia is left in"
         found.con(f"{taken}: a carrier lens is advised even for a slight error (common practice).")
-    if place not in ("carrier", "none") and configuration.position == "bioptic":
+    if place not in ("carrier", "none"):
         found.con("The carrier around it must still hold the correction for the ordinary view.")
 
 

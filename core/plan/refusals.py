@@ -13,6 +13,7 @@ from .configurations import (
     corrections_for,
     goes_in_front,
     needs_lens,
+    unequal_images,
 )
 from .context import EyeIn
 from .layers import EyeRows, Place
@@ -119,6 +120,28 @@ def refuse_second_eye(
             found.add(key)
             refuse_bad(grid, choice, bad, frame.places, tints)
     return found
+
+
+def refuse_unequal(
+    grid: Grid, choice: EyeChoice, rows: EyeRows, second: EyeRows | None, frame: Frame, tints: int,
+    barred: set[tuple[int, Correction, bool]],
+) -> None:  # fmt: skip
+    """Bar telescopes whose images differ too much in size once they are focused for two unequal eyes."""
+    if second is None:
+        return
+    most = grid.context.figures.magnification_difference_percent
+    other = {(row.telescope, row.correction, row.front): v.q.m for v in second.variants for row in v.rows[:1]}
+    for variant in rows.variants:
+        for row in variant.rows[:1]:
+            key = (row.telescope, row.correction, row.front)
+            mine, theirs = abs(variant.q.m), abs(other.get(key, variant.q.m))
+            if mine == theirs or key in barred or row.telescope in frame.closed:
+                continue
+            if unequal_images(100.0 * (max(mine, theirs) / min(mine, theirs) - 1.0), most):
+                barred.add(key)
+                states = grid.ready.states(row.telescope)
+                bad = Bad(row.telescope, row.correction, row.front, row.merged, -1, "unequal images", states)
+                refuse_bad(grid, choice, bad, frame.places, tints)
 
 
 def refuse_places(grid: Grid, choice: EyeChoice, frame: Frame, tints: int) -> None:

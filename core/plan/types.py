@@ -194,6 +194,7 @@ RefusalCode = Literal[
     "PD out of range",
     "exit pupil blackout",
     "no fusion",
+    "unequal images",
     "hands do not reach",
     "ring over the only field",
     "ametropia",

@@ -194,9 +194,17 @@ def _other_way(
     if grade != "misses":
         return ""
     if chosen["probability"] < NEARLY_CHANCE:
+        wanted = chosen.get("required_magnification")
+        power = abs(chosen["magnification"])
+        why = ""
+        if wanted and power < wanted:
+            why = f", {wanted:.1f} times is wanted and this tube has {power:.1f}"
+        elif chosen["losses"]:
+            most = max(chosen["losses"], key=lambda loss: loss.logmar)
+            why = f", {most.sentence}"
         return (
-            f"{demand.name}: a chance of {percent(chosen['probability'])} is too small; look at another power, another "
-            "way or a nearer goal."
+            f"{demand.name}: a chance of {percent(chosen['probability'])} is too small{why}; look at another power, "
+            "another way or a nearer goal."
         )
     return f"{demand.name}: not met, {', '.join(hindrances)}; look at a cap, another focus or another way."
 

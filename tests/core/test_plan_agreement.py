@@ -5,6 +5,7 @@ Persons and stock are invented. What is right in each case is common practice, w
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from math import ceil
 from pathlib import Path
@@ -474,3 +475,46 @@ def test_nothing_is_to_be_measured_next_where_no_telescope_is_needed() -> None:
     assert found.coverage.not_needed == (0,)
     asked = measure_next(sensitivity(case, STOCK, SETTINGS, found.options[0].configuration))
     assert asked is None or "a telescope is needed" in asked.sentence
+
+
+# --- two unequal eyes, and what is short
+
+
+def test_tubes_focused_for_unequal_eyes_are_no_pair() -> None:
+    """5 D between the eyes make about a tenth of size through a refocused 2.5x (R/Foc): behind the oculars it stays."""
+    unequal = {"right__refraction": "-6.00 sph", "left__refraction": "-1.00 sph"}
+    found = planned([TELEVISION], **unequal)
+    pairs = [row.configuration for row in found.coverage.rows if row.configuration.eye == "both"]
+    assert pairs and all(choice.correction != "refocused" for choice in pairs)
+    (refused,) = [each for each in found.refused if each.code == "unequal images"]
+    assert refused.configuration.telescope == "focus-2.5" and "behind the oculars" in refused.reason
+    alike = planned([TELEVISION], right__refraction="-6.00 sph", left__refraction="-6.25 sph")
+    pairs = [row.configuration for row in alike.coverage.rows if row.configuration.eye == "both"]
+    assert any(choice.correction == "refocused" for choice in pairs)
+    looser = replace(SETTINGS, assumptions={"magnification_difference_percent": 5.0})
+    mild = made([TELEVISION], right__refraction="-2.50 sph", left__refraction="-1.00 sph")
+    strict, loose = (
+        {row.configuration for row in plan(mild, STOCK, settings).coverage.rows}
+        for settings in (SETTINGS, looser)
+    )
+    assert {choice.eye for choice in loose - strict} == {"both"} and strict < loose
+
+
+def test_a_tube_that_takes_up_the_correction_leaves_the_carrier_its_own() -> None:
+    """Refocused for the bare eye, straight ahead as well: all around the tube is looked through the carrier."""
+    found = planned([TELEVISION], right__refraction="-6.00 sph", left__refraction="-6.00 sph")
+    for position in ("full diameter", "bioptic"):
+        option = first(found, correction="refocused", position=position)
+        assert any("carrier around it must still hold" in reason for reason in option.reasons_against)
+
+
+def test_a_chance_that_is_too_small_says_what_is_short() -> None:
+    """Ten times wanted and two there; or power enough, and what it loses."""
+    far = planned(
+        [{"task": "own sign", "distance": "20 m", "detail": "20/20"}], right__distance_acuity="20/200"
+    )
+    weak = first(far, telescope="wide-2.0", eye="right")
+    assert "10.0 times is wanted and this tube has 2.0" in weak.decision.sentence
+    moving = {"task": "own game", "distance": "20 m", "detail": "20/80", "object_speed": "20"}
+    strong = first(planned([moving]), telescope="prism-4", eye="right")
+    assert "image slip" in strong.decision.sentence
