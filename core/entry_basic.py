@@ -59,6 +59,10 @@ def length_mm(text: str, *, default_unit: str = "mm") -> float:
     return float(match[1]) * _MM_PER[match[2] or default_unit]
 
 
+# Common practice: 2.50 D and 1.20 logCS, never 2.5 D and 1.2 logCS.
+_FIXED_PLACES = ("D", "logCS")
+
+
 class Number(NamedTuple):
     """A number within a declared range; the unit may be typed or left out."""
 
@@ -105,8 +109,9 @@ class Number(NamedTuple):
         return self.range.unit
 
     def echo(self, value: float, notation: Notation = "snellen_ft") -> str:
-        """The number with its unit."""
-        shown = plain_number(value, self.decimals)
+        """The number with its unit; dioptres and log contrast with all their places, as the trade writes them."""
+        fixed = self.range.unit in _FIXED_PLACES
+        shown = f"{value:.{self.decimals}f}" if fixed else plain_number(value, self.decimals)
         return f"{'+' if self.signed and value > 0 else ''}{shown} {self.range.unit}".rstrip()
 
     def unusual(self, value: float) -> str:

@@ -10,6 +10,8 @@ from ..entry_clinical import DetailKind
 from ..fields import by_path, goal_by_key
 from ..goals import Demand
 from ..plan.alternatives import with_telescope
+from ..plan.cautions import cautions_for
+from ..plan.context import context_of
 from ..plan.types import Plan
 from .findings import Item, goal_key_words, value_of_goal
 from .note_facts import NoteFacts
@@ -37,19 +39,25 @@ def _decision(facts: NoteFacts) -> list[Item]:
     decision = facts.plan.decision if option is None else option.decision
     word = {"prefer-alternative": "prefer an alternative"}.get(decision.word, decision.word)
     label = "Computed advice" if option is None else "Computed advice on the chosen device"
-    items = [Item(label, f"{word}: {clean(decision.sentence)}")]
+    items = [Item(label, f"{word}; {clean(decision.sentence)}")]
     best = facts.plan.best if option is None else None
     if best is not None:
         items.append(Item("First of the options computed", choice_words(best)))
-    return items + _plan_cautions(facts.plan)
+    return items + _plan_cautions(facts, facts.plan)
 
 
-def _plan_cautions(plan: Plan) -> list[Item]:
-    """The cautions about the computation go wherever its results go; the foot of the note holds one of them."""
+def _plan_cautions(facts: NoteFacts, plan: Plan) -> list[Item]:
+    """The cautions about the computation go wherever its results go; the foot of the note holds one of them.
+
+    They are those of the device that the note is about, which need not be the one that came first.
+    """
     if not plan.options:
         return []
+    cautions = plan.cautions
+    if facts.option is not None:
+        cautions = cautions_for(context_of(plan.person, facts.settings), facts.option, plan.demands)
     words = " ".join(
-        _ended(clean(each.sentence)) for each in plan.cautions if each.mandatory and each.key != "judgement"
+        _ended(clean(each.sentence)) for each in cautions if each.mandatory and each.key != "judgement"
     )
     return [Item("Cautions that go with it", words)] if words else []
 
@@ -64,9 +72,15 @@ def _eye_advice(facts: NoteFacts) -> list[Item]:
     if facts.plan is None or not facts.plan.options:
         return []
     advice = facts.plan.eye_advice
-    reasons = "; ".join(clean(reason).rstrip(".") for reason in advice.reasons)
-    words = clean(advice.sentence)
-    return [Item("One eye or two", f"{_ended(words)} Reasons: {reasons}" if reasons else words)]
+    words = _ended(clean(advice.sentence))
+    if not advice.rules:
+        reasons = "; ".join(clean(reason).rstrip(".") for reason in advice.reasons)
+        return [Item("One eye or two", f"{words} Reasons: {reasons}" if reasons else words)]
+    # The wider rule is for two tubes whatever the acuities are: what speaks for it speaks for two, the rest for one.
+    for name, found in (("two", advice.rules[-1].speaks_for), ("one", advice.rules[-1].speaks_against)):
+        if found:
+            words += f" For {name}: {'; '.join(clean(reason).rstrip('.') for reason in found)}."
+    return [Item("One eye or two", words)]
 
 
 def _device(facts: NoteFacts, brief: bool = False) -> list[Item]:

@@ -38,6 +38,10 @@ LENS_LEFT = "lens_left_"
 _NO_ROOM = "The frame does not allow this tube"
 
 
+# As near as two rules at the side of a face agree (common practice).
+OCULAR_WITHIN_MM = 1.5
+
+
 @dataclass(frozen=True, slots=True)
 class Obstacle:
     """One thing that stands against the order; ``path`` is the field that would remove it, "" when none would."""
@@ -112,9 +116,27 @@ def obstacles(
         found.extend(_obstacle(path, case, plan))
     if option.configuration.position == "bioptic" and case.value("face.tube_tilt") is None:
         tilt = f"{number(option.device.mount.tube_tilt_deg, 1)} degrees"
-        words = f"The tilt of the tube is the usual one of {tilt}, not chosen for this face: record it."
+        words = f"The tilt of the tube is the usual one of {tilt}, not chosen for this face: type the tilt wanted."
         found.append(Obstacle("face.tube_tilt", words))
+    found.extend(_ocular_obstacles(case, option, plan))
     return tuple(found)
+
+
+def _ocular_obstacles(case: Case, option: Option, plan: Plan) -> list[Obstacle]:
+    """That the ocular was measured where this tube in this carrier cannot have it: the order would name two places."""
+    person, behind = plan.person, option.telescope.ocular_behind_carrier_mm
+    measured = case.value("face.ocular_to_cornea")
+    if option.configuration.mount != "through the lens" or not behind or measured is None:
+        return []
+    stands = person.vertex_mm - behind
+    if "face.vertex_distance" in person.assumed or abs(measured - stands) <= OCULAR_WITHIN_MM:
+        return []
+    side = "behind" if behind > 0 else "in front of"
+    words = (
+        f"Ocular to cornea is recorded as {number(measured, 1)} mm, but {number(abs(behind), 1)} mm {side} a carrier "
+        f"{number(person.vertex_mm, 1)} mm from the cornea it stands at {number(stands, 1)} mm: measure both again."
+    )
+    return [Obstacle("face.ocular_to_cornea", words)]
 
 
 def _frame_obstacles(case: Case, sheet: FittingSheet | None) -> list[Obstacle]:
@@ -162,7 +184,7 @@ def carrier_obstacles(option: Option, plan: Plan) -> tuple[Obstacle, ...]:
         )
         found.append(Obstacle("face.lens_form", words))
     if form in FORMS_WITH_ADD and person.add_d is None:
-        found.append(Obstacle("test.add", f"The lens form is {form}, but no add is recorded: record it."))
+        found.append(Obstacle("test.add", f"The lens form is {form}, but no add is recorded: type the add."))
     if form in FORMS_WITH_SEGMENT and person.segment_height_mm is None:
         words = f"The lens form is {form}, but no segment height is recorded: measure it in this frame."
         found.append(Obstacle("face.segment_height", words))

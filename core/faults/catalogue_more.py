@@ -259,7 +259,7 @@ MORE_FAULTS: tuple[Fault, ...] = (
           "Practise: fixate first, then bring it up; seated first, indoors first; call at two weeks."),
     Fault("posture", "head drop or posture in use", "deg", 0.6, _grid(4, 20, 4, False), 8.0, 8.0, _posture,
           lambda size: f"about {size:.0f} degrees more head drop than planned",
-          "Tube lower or tilted more, reading stand; for a stiff neck another position."),
+          "Tube lower or tilted less, reading stand; for a stiff neck another position."),
     Fault("field_narrow", "field of this device too narrow for the task", "", 0.5, ONE, 1.0, 1.0, _complaint_only,
           lambda _: "", "Practise finding without it first; less power or a bioptic; the ring that the tube hides.",
           when=lambda s: s.needs_wide_field),

@@ -255,7 +255,9 @@ def _head_drop(fit: Fit) -> list[Step]:
             "",
             fit.assumed("face.tube_tilt", "face.vertex_distance"),
             numbers,
-            "tube lower or tilted more, smaller housing; for a stiff neck full diameter or flip-up instead",
+            "tube lower or tilted less, smaller housing; for a stiff neck full diameter or flip-up instead",
+            remedy_low="measure again with the target in the middle of the tube's view; so small a drop means a tube "
+            "lower or tilted less than ordered",
         )
     ]
 

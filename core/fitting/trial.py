@@ -143,5 +143,5 @@ def _first_goal(fit: Fit) -> Step:
         TASK_ACCEPT,
         rule="the real task is tried before supply",
         source="COLLEGE-LV",
-        remedy="another option of the plan",
+        remedy="try another option of the plan, or more practice with this one",
     )

@@ -107,7 +107,8 @@ class Step:
     where there is one. ``tolerance`` says how far it may be off and ``rule`` which rule gave that. ``numbers`` are
     further numbers that the step rests on, by name with the unit. ``assumed`` are field paths or assumption
     sentences that the number leans on. ``source`` is a key of the list of sources, "" for common practice.
-    ``remedy`` says what to do when the measurement lies outside. ``field`` is the path of the case field that asks
+    ``remedy`` says what to do when the measurement lies outside, ``remedy_low`` where something else helps against one
+    that is too small. ``field`` is the path of the case field that asks
     the same: its measurement stands in while the step has none of its own. An ``optional`` step is another way to the
     same answer, or one that this visit does not ask again, and is not counted as open. ``earlier`` is what an
     earlier visit with the same device found.
@@ -133,6 +134,7 @@ class Step:
     field: str = ""
     optional: bool = False
     earlier: Earlier | None = None
+    remedy_low: str = ""
 
     @property
     def heading(self) -> str:

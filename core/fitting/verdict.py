@@ -102,7 +102,8 @@ def _interval(step: Step, accept: Interval, value: Any) -> Verdict:
         and accept.lowest < 0 < (accept.highest or 0)
     ):
         word = "Out of tolerance"
-    remedy = f": {step.remedy}" if step.remedy else ""
+    what = step.remedy_low if below and step.remedy_low else step.remedy
+    remedy = f": {what}" if what else ""
     if beyond:
         return Verdict("no", f"{word}{off}{remedy}.")
     return Verdict("check", f"{word}, but tolerable{off}{remedy}.")
@@ -114,7 +115,11 @@ def _distance(step: Step, measured: float) -> str:
         return ""
     if step.unit == "mm" and abs(step.target_value or 0.0) >= TAPE_FROM_MM:
         return f", {signed(difference / 10.0, 1)} cm from the target" if abs(difference) >= 0.5 else ""
-    return f", {signed(difference)} {step.unit} from the target".replace("  ", " ")
+    # No finer than it can be measured; dioptres are written with both places.
+    words = signed(difference, 1) if step.unit == "deg" else signed(difference)
+    if step.unit != "D":
+        words = words.rstrip("0").rstrip(".")
+    return f", {words} {step.unit} from the target".replace("  ", " ") if words.strip("+-0.") else ""
 
 
 def _answer(step: Step, accept: Answers, value: Any) -> Verdict:

@@ -107,7 +107,7 @@ def test_what_was_assumed_is_said_and_what_was_measured_is_not():
     after = note(case.with_typed("right.contrast", "1.4"))
     assumed = after[after.index("ASSUMED, NOT MEASURED") : after.index("\nPLAN\n")]
     assert "Letter contrast, right eye" not in flat(assumed)
-    assert "Letter contrast: right 1.4 logCS" in after
+    assert "Letter contrast: right 1.40 logCS" in after
 
 
 def test_a_confirmed_assumption_says_that_it_was_confirmed():
@@ -156,7 +156,7 @@ def test_off_chart_acuities_are_words():
     """Hand motion and light perception are words with their distance; no magnification is spoken of."""
     text = flat(note(cases.refused()))
     assert "right hand motion at 0.5 m; left light perception" in text
-    assert "Computed advice: refuse:" in text and "Power in use" not in text
+    assert "Computed advice: refuse;" in text and "Power in use" not in text
     assert "ASSUMED" not in text
 
 
@@ -175,7 +175,7 @@ def test_a_same_day_referral_leads_the_note(order, length):
 
 def test_the_advice_says_of_which_device_it_speaks():
     """With a choice of that; without one the option that came first is named with its eye, position and correction."""
-    assert "Computed advice on the chosen device: trial:" in flat(note(cases.bioptic()))
+    assert "Computed advice on the chosen device: trial;" in flat(note(cases.bioptic()))
     text = flat(note(cases.updated(cases.bioptic(), choice=None, choice_reason="")))
     assert "Computed advice: " in text
     assert re.search(
@@ -317,3 +317,23 @@ def test_typed_notes_are_never_touched_by_making_a_note():
     )
     note(case)
     assert case.visit.notes == "  two  spaces\n\ttab"
+
+
+def test_the_cautions_are_those_of_the_device_that_is_written_about():
+    """Where the plan puts a pair first, a note about one tube does not warn of what two tubes ask, and the other way."""
+    pair = cases.two_tubes().with_typed("binocular.base_out_distance", "")
+    made = cases.plan_of(pair)
+    assert made.best is not None and made.best.configuration.eye == "both"
+    one = next(option for option in made.options if option.configuration.eye == "right").configuration
+    warning = "Measure it through the two tubes before they are ordered."
+    assert warning in flat(note(pair))
+    assert warning not in flat(note(cases.updated(pair, choice=one)))
+
+
+def test_the_reasons_for_one_eye_and_for_two_are_told_apart():
+    """A colleague reads which reason speaks for what: the same acuity does not stand beside one dominant eye."""
+    text = flat(note(cases.two_tubes()))
+    _, _, after = text.partition("One eye or two: ")
+    two, _, one = after.partition(" For one: ")
+    assert " For two: " in two and "fusion was shown" in two.partition(" For two: ")[2]
+    assert "fusion was shown" not in one.partition(".")[0]

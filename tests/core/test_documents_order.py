@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -136,7 +137,7 @@ def test_what_the_height_and_tilt_of_a_tube_hang_on_blocks_too():
     case = cases.bioptic().with_typed("right.pupil", "")
     assert [each.path for each in obstacles_of(case)] == ["right.pupil"]
     (sentence,) = blocked(cases.bioptic().with_typed("face.tube_tilt", ""))
-    assert "usual one of 10.0 degrees" in sentence and sentence.endswith("record it.")
+    assert "usual one of 10.0 degrees" in sentence and sentence.endswith("type the tilt wanted.")
 
 
 def test_a_low_tube_has_the_place_of_the_fitting_sheet():
@@ -305,3 +306,25 @@ def test_the_order_fits_and_is_safe(letters):
 def test_both_cylinder_forms(lens, words):
     """Minus form, then plus form; a lens without cylinder stands once (transposition is a rule of the trade)."""
     assert both_forms(lens) == words
+
+
+def test_two_places_of_one_ocular_block_the_order():
+    """With the ocular 2 mm in front of a carrier at 12 mm it stands 14 mm from the cornea, not where 10 mm was typed."""
+    case = cases.bioptic()
+    items = cases.stock()
+    behind = tuple(
+        replace(each, ocular_behind_carrier_mm=-2.0) if each.id == case.visit.choice.telescope else each
+        for each in items.telescopes
+    )
+    moved = replace(items, telescopes=behind)
+
+    def sentences(typed: str) -> list[str]:
+        given = case.with_typed("face.ocular_to_cornea", typed)
+        found = obstacles(given, plan(given, moved, cases.SETTINGS), cases.SETTINGS)
+        return [each.sentence for each in found if each.path == "face.ocular_to_cornea"]
+
+    assert sentences("14") == [] and sentences("15.4") == [] and sentences("") == []
+    (sentence,) = sentences("10")
+    assert "recorded as 10.0 mm" in sentence and "it stands at 14.0 mm: measure both again." in sentence
+    (sentence,) = sentences("17")
+    assert "recorded as 17.0 mm" in sentence

@@ -13,6 +13,7 @@ from afocal.core.case_file import dumps_case, loads_case
 from afocal.core.configuration import Configuration
 from afocal.core.entry import AcuityKind, Choice, Length, NearKind, Number, RefractionKind, YesNo
 from afocal.core.errors import EntryRefusal, RangeRefusal
+from afocal.core.faults.catalogue_more import FAULTS
 from afocal.core.fitting.cautions import cautions_for, standing, with_caution
 from afocal.core.fitting.progress import (
     left_over,
@@ -25,6 +26,7 @@ from afocal.core.fitting.progress import (
 from afocal.core.fitting.sheet import fitting_sheet
 from afocal.core.fitting.types import Accept, Answers, FittingSheet, Interval, Lens, Recorded, Repeats, Step
 from afocal.core.fitting.verdict import verdict, verdict_at
+from afocal.core.optics.mounting import head_drop_deg
 from afocal.core.settings import Settings
 from afocal.core.stock import Stock, Telescope
 
@@ -53,6 +55,7 @@ GAP = step(Length(r.PUPIL_HEIGHT), Interval(9, 11, 8, 12), 10.0, "mm")
 TAPE = step(Length(r.WORKING_DISTANCE, "cm"), Interval(400, 500), 444.0, "mm")
 ACUITY = step(AcuityKind(), Repeats(0.32, 0.20, "acuity"))
 PRINT = step(NearKind(), Repeats(1.0, 0.30, "print"))
+DROP = step(Number(r.TUBE_TILT, 0), Interval(11, 19, 0, 24), 14.79, "deg", remedy_low="measure again")
 SPEED = step(Number(r.READING_SPEED, 0), Repeats(80.0, 0.2, "speed"))
 LENS = step(RefractionKind(), Lens(-3.0, -1.0, 90, 0.13, 0.13))
 
@@ -60,12 +63,16 @@ LENS = step(RefractionKind(), Lens(-3.0, -1.0, 90, 0.13, 0.13))
 @pytest.mark.parametrize(
     ("given", "typed", "state", "words"),
     [
-        (GAP, "10.5", "ok", "Within tolerance, +0.50 mm from the target"),
+        (GAP, "10.5", "ok", "Within tolerance, +0.5 mm from the target"),
         (GAP, "9 mm", "ok", "Within tolerance"),
         (TAPE, "45", "ok", "Within tolerance, +0.6 cm from the target."),
         (TAPE, "44.4", "ok", "Within tolerance."),
         (TAPE, "38", "no", "Too small, -6.4 cm from the target"),
         (GAP, "11.5", "check", "Too large, but tolerable"),
+        # Degrees are said in tenths; what helps against too little is not what helps against too much.
+        (DROP, "22", "check", "Too large, but tolerable, +7.2 deg from the target: bend it."),
+        (DROP, "0", "check", "Too small, but tolerable, -14.8 deg from the target: measure again."),
+        (DROP, "14.8", "ok", "Within tolerance."),
         (GAP, "8.5", "check", "bend it"),
         (GAP, "13", "no", "Too large"),
         (GAP, "7", "no", "Too small"),
@@ -236,3 +243,21 @@ def test_results_survive_the_file_and_a_changed_choice_leaves_them_named() -> No
         replace(case.visit, choice=Configuration("high", "right", "full diameter", "through the lens"))
     )
     assert left_over(fitting_sheet(flat, STOCK, Settings()), flat.visit) == ("fit.head_drop",)
+
+
+def test_what_is_advised_against_a_large_head_drop_makes_it_smaller() -> None:
+    """A lower tube and less tilt, as the remedies of the step and of the fault say, by the formula of the head drop.
+
+    The signs are those of the geometry: the drop grows with the tilt by 1 - 1/M, since the tube takes the line of sight
+    up by its own tilt and shows only the M-th part of what is left (rays are traced in test_optics_mounting).
+    """
+    _, sheet = fitted()
+    drop = sheet.step("fit.head_drop")
+    assert drop is not None
+    assert drop.remedy.startswith("tube lower or tilted less")
+    assert drop.remedy_low.endswith("lower or tilted less than ordered")
+    assert FAULTS["posture"].remedy.startswith("Tube lower or tilted less")
+    for power in (2.0, 3.0, 4.0):
+        as_ordered = head_drop_deg(11.5, 27.0, 12.0, power)
+        assert head_drop_deg(11.5, 27.0, 10.0, power) < as_ordered
+        assert head_drop_deg(9.5, 27.0, 12.0, power) < as_ordered

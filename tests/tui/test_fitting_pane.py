@@ -283,8 +283,16 @@ async def test_training_of_today(app, fitting, typing) -> None:
         pane.go_to("training.spot.minutes")
         await typing(pilot, ("900", "enter"))
         assert "accepted is 1 to 240" in row(pane, "training.spot.minutes").error
-        for part in ("result", "minutes"):
-            pane.go_to(f"training.spot.{part}")
+        pane.go_to("training.focus.result")
+        await typing(pilot, ("with help 8 min", "enter"))
+        assert screen.desk.case.visit.training[1].result == "with help"
+        assert screen.desk.case.visit.training[1].minutes == 8
+        pane.go_to("training.focus.result")
+        await typing(pilot, ("found 4 of 5", "enter"))
+        assert screen.desk.case.visit.training[1].result == "found 4 of 5"
+        assert screen.desk.case.visit.training[1].minutes == 8
+        for part in ("spot.result", "spot.minutes", "focus.result", "focus.minutes"):
+            pane.go_to(f"training.{part}")
             await pilot.press("backspace", "enter")
             await pilot.pause()
         assert screen.desk.case.visit.training == ()

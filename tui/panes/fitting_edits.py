@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, datetime
@@ -99,7 +100,8 @@ def session_of(case: Case, stage: str, day: date | None = None) -> TrainingSessi
 def with_session_typed(case: Case, stage: str, part: str, text: str, day: date | None = None) -> Case:
     """The case with a day's session of a stage: its result or its minutes from typed text; both empty removes it.
 
-    The first letters of "alone", "with help" and "not yet" are enough; other words are kept as they are.
+    The first letters of "alone", "with help" and "not yet" are enough, and the minutes may stand behind them: "alone
+    8". Other words are kept as they are.
     """
     old = session_of(case, stage, day)
     minutes = "" if old is None or old.minutes is None else f"{old.minutes:g}"
@@ -107,7 +109,8 @@ def with_session_typed(case: Case, stage: str, part: str, text: str, day: date |
     if part == "minutes":
         minutes = text.strip()
     else:
-        result = _outcome(text.strip())
+        result, took = _outcome_and_minutes(text.strip())
+        minutes = took or minutes
     sessions = tuple(each for each in case.visit.training if each is not old)
     if not minutes and not result:
         return case.with_visit(replace(case.visit, training=sessions))
@@ -116,6 +119,13 @@ def with_session_typed(case: Case, stage: str, part: str, text: str, day: date |
         return with_session(case, new)
     kept = tuple(new if each is old else each for each in case.visit.training)
     return case.with_visit(replace(case.visit, training=kept))
+
+
+def _outcome_and_minutes(text: str) -> tuple[str, str]:
+    """The result and the minutes in one text: only behind one of the known words is a number the minutes."""
+    found = re.fullmatch(r"(.*?)[\s,;:]+(\d+)( ?min| minutes)?", text)
+    outcome = _outcome(found[1]) if found else ""
+    return (outcome, found[2]) if found and outcome in OUTCOMES else (_outcome(text), "")
 
 
 def _outcome(text: str) -> str:

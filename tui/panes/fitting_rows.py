@@ -343,7 +343,8 @@ def _stage_rows(
     echo = f"last {earlier[-1].on.isoformat()}: {earlier[-1].result or 'no words'}" if earlier else ""
     status: Status = "ok" if stage in training.standing.mastered else "open"
     title = "the task" if stage == "task" else stage
-    minutes = sum(exercise.minutes for exercise in training.plan.exercises if exercise.stage == stage)
+    exercises = [exercise for exercise in training.plan.exercises if exercise.stage == stage]
+    minutes = f"{sum(exercise.minutes for exercise in exercises):g}{' in all' if len(exercises) > 1 else ''}"
     result = Row(
         f"{TRAINING}{stage}.result",
         f"{when}, {title}",
@@ -357,7 +358,7 @@ def _stage_rows(
         f"{when}, {title}: time",
         unit="min",
         text="" if today is None or today.minutes is None else f"{today.minutes:g}",
-        wanted=f"{minutes:g}",
+        wanted=minutes,
     )
     for row in (result, took):
         yield with_refusal(row, refused.get(row.key, ""))
