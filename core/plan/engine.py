@@ -25,7 +25,7 @@ from .outcome import outcome_of
 from .ranking import score_parts
 from .reasons import reasons_of, summary_of
 from .tube_field import Infeasible
-from .types import GRADES, Decision, EyeAdvice, Option, Plan, Refused, leading_outcome
+from .types import GRADES, Decision, EyeAdvice, Option, Plan, Refused
 from .verdict import decision_of
 from .words import listed
 
@@ -248,18 +248,6 @@ def neither_eye(context: Context) -> str:
     return "No acuity is recorded for either eye: measure distance acuity or threshold print first."
 
 
-def _of_what_can_be_served(best: Option) -> Decision | None:
-    """The decision for the first goal that is served, where the leading one is not; None where it is."""
-    leading = best.leading
-    if leading is None or leading.grade not in ("misses", "cannot"):
-        return None
-    asking = [outcome for outcome in best.outcomes if outcome.needed and outcome.grade in ("meets", "nearly")]
-    served = leading_outcome(asking)
-    if served is None:
-        return None
-    return Decision(served.decision.word, f"{served.decision.sentence} Not served: {leading.sentence}")
-
-
 def _joined(demands: Sequence[Demand], free: Mapping[int, str]) -> str:
     """Why no goal asks for a telescope: goals for which the same is to be said stand together."""
     names: dict[str, list[str]] = {}
@@ -299,7 +287,7 @@ def _decision(
             return Decision(
                 "trial", "Record a goal first: without one there is nothing to weigh options against."
             )
-        return _out_of_reach(best, stock) or _of_what_can_be_served(best) or best.decision
+        return _out_of_reach(best, stock) or best.decision
     if context.right.closed and context.left.closed:
         return Decision("refuse", neither_eye(context))
     if not stock.telescopes:

@@ -83,7 +83,7 @@ def sensitivity_one_by_one(
             "option", configuration.key, "one that can be used", reason=infeasible.reason
         ) from None
     if goal_index is None:
-        goal_index = 0 if option.leading is None else option.leading.goal_index
+        goal_index = 0 if option.served is None else option.served.goal_index
     if goal_index >= len(demands):
         return
     small = _rivals(grid_of(context, stock, demands), stock, configuration)

@@ -140,6 +140,15 @@ def leading_outcome(outcomes: Sequence[Outcome]) -> Outcome | None:
     )
 
 
+def served_outcome(outcomes: Sequence[Outcome]) -> Outcome | None:
+    """The outcome that an option is for: the leading one, or where that is not served the first that is."""
+    leading = leading_outcome(outcomes)
+    if leading is None or leading.grade not in ("misses", "cannot"):
+        return leading
+    served = [outcome for outcome in outcomes if outcome.needed and outcome.grade in ("meets", "nearly")]
+    return leading_outcome(served) or leading
+
+
 class ScorePart(NamedTuple):
     """What a criterion of the ranking gave: ``value`` from 0 to 1, its ``weight``, and what it stands for in words."""
 
@@ -155,7 +164,7 @@ class ScorePart(NamedTuple):
 
 
 class Option(NamedTuple):
-    """A feasible configuration, evaluated. ``rank`` starts at 1; ``decision`` is for the goal of :attr:`leading`."""
+    """A feasible configuration, evaluated. ``rank`` starts at 1; ``decision`` is for the goal of :attr:`served`."""
 
     rank: int
     configuration: Configuration
@@ -177,8 +186,13 @@ class Option(NamedTuple):
 
     @property
     def leading(self) -> Outcome | None:
-        """The outcome that the option is decided by; see :func:`leading_outcome`."""
+        """The outcome that options are weighed by first; see :func:`leading_outcome`."""
         return leading_outcome(self.outcomes)
+
+    @property
+    def served(self) -> Outcome | None:
+        """The outcome that the option is for and decided by; see :func:`served_outcome`."""
+        return served_outcome(self.outcomes)
 
     @property
     def grades(self) -> tuple[Grade, ...]:

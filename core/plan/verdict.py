@@ -14,7 +14,7 @@ from .asked import enlarged_on_screen, hands_reach, served_otherwise
 from .context import Context
 from .ranking import steady_power
 from .tube_field import real_from_apparent_field_deg
-from .types import Decision, DeviceNumbers, Grade, Outcome, leading_outcome
+from .types import Decision, DeviceNumbers, Grade, Outcome, leading_outcome, served_outcome
 from .words import defocus_words
 
 # One half as it is shown, in whole per cent: power that is just enough, less a trace of light, is still a coin toss.
@@ -129,9 +129,13 @@ def _cannot_converge(demand: Demand, chosen: dict) -> str:
 
 
 def decision_of(outcomes: Sequence[Outcome]) -> Decision:
-    """The decision for an option: that for the first goal that only a telescope serves, else that asks for one."""
-    leading = leading_outcome(outcomes)
-    return leading.decision if leading is not None else Decision("trial", "No goal is recorded yet.")
+    """The decision for an option: that for the goal which it is for; a leading goal that it does not serve is named."""
+    leading, served = leading_outcome(outcomes), served_outcome(outcomes)
+    if leading is None or served is None:
+        return Decision("trial", "No goal is recorded yet.")
+    if served is leading:
+        return leading.decision
+    return Decision(served.decision.word, f"{served.decision.sentence} Not served: {leading.sentence}")
 
 
 def decide(

@@ -518,3 +518,15 @@ def test_a_chance_that_is_too_small_says_what_is_short() -> None:
     moving = {"task": "own game", "distance": "20 m", "detail": "20/80", "object_speed": "20"}
     strong = first(planned([moving]), telescope="prism-4", eye="right")
     assert "image slip" in strong.decision.sentence
+
+
+def test_an_option_is_for_the_goal_that_it_serves() -> None:
+    """Its own decision, the plan's and what it is looked back on by are of that goal; the one not served is named."""
+    far = {"task": "own sign", "distance": "30 m", "detail": "20/15"}
+    found = planned([far, TELEVISION], history__head_tremor="marked")
+    best = found.options[0]
+    assert best.leading is not None and best.leading.goal == "own sign" and best.leading.grade == "misses"
+    assert best.served is not None and best.served.goal == "television picture"
+    assert found.decision == best.decision and "Not served: own sign" in best.decision.sentence
+    only = planned([far], history__head_tremor="marked").options[0]
+    assert only.served is only.leading

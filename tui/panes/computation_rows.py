@@ -65,8 +65,8 @@ def grade_words(outcome: Outcome, *, brief: bool = False) -> str:
 
 
 def promise_of(option: Option, demands: Sequence[Demand]) -> dict[str, Any]:
-    """What the option promises for its leading goal: kept with the choice, so that it can be looked back on."""
-    first = option.leading
+    """What the option promises for the goal that it is for: kept with the choice, so that it can be looked back on."""
+    first = option.served
     if first is None:
         return {}
     promised: dict[str, Any] = {"goal": first.goal, "goal_kind": demands[first.goal_index].kind}

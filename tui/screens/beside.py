@@ -59,7 +59,7 @@ def working_rows(view: View) -> list[SheetRow]:
     best = view.best
     if best is None or not best.outcomes:
         return [heading_row("Working"), text_row("No option, so there is no number to work out yet.", "note")]
-    outcome = best.leading or best.outcomes[0]
+    outcome = best.served or best.outcomes[0]
     if outcome.probability is None:
         return [heading_row("Working"), text_row(f"No chance can be given for {outcome.goal}.", "note")]
     rows = [heading_row(f"Chance for {outcome.goal}: {percent(outcome.probability)}")]

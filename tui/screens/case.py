@@ -312,9 +312,9 @@ def answer_sentence(view: View) -> str:
     if plan.referrals and plan.referrals[0].urgency == "same day":
         return f"Refer first: {plan.referrals[0].sentence}"
     best = plan.best
-    if best is None or best.leading is None or not best.leading.needed:
+    if best is None or best.served is None or not best.served.needed:
         return plan.decision.sentence
     word = plan.decision.word.replace("-", " ").capitalize()
     # What comes of it first, then with what: where it is narrow, the beginning is all that is seen at once.
-    outcome = best.leading.sentence.rstrip(".")
+    outcome = best.served.sentence.rstrip(".")
     return f"{word}: {outcome}; with {device_words(best)}. {plan.decision.sentence}"

@@ -26,7 +26,7 @@ def large_page(view: View, sentence: str) -> Page:
 def figures(view: View) -> Iterator[tuple[str, str]]:
     """(words, figure) of the best option for the first goal: chance, expected acuity or print, power."""
     best = view.best
-    outcome = None if best is None else best.leading
+    outcome = None if best is None else best.served
     if outcome is None or not outcome.needed:
         return
     if outcome.probability is not None:
