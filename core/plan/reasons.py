@@ -17,7 +17,7 @@ from .device import FRONT_MOUNTS
 from .ranking import HEAVY_G, LIGHT_G, glare_of, steady_power
 from .reasons_face import face_reasons
 from .types import DeviceNumbers, Outcome
-from .verdict import field_taken_in_deg, fusion_doubt, hindrances_of, percent, share_of
+from .verdict import darkens, field_taken_in_deg, fusion_doubt, hindrances_of, percent, share_of
 
 HIGH_LOSS_LOGMAR = 0.05
 WIDE_ENOUGH_DEG = 8.0
@@ -168,7 +168,7 @@ def _of_field(context: Context, configuration: Configuration, device: DeviceNumb
 
 def _of_light(context: Context, device: DeviceNumbers, demands: Sequence[Demand], found: Reasons) -> None:
     lead = device.leading
-    if lead.exit_pupil_diameter_mm < lead.dim_pupil_mm:
+    if darkens(lead):
         found.con(
             f"In dim light the pupil of {lead.dim_pupil_mm:.1f} mm is wider than the exit pupil of "
             f"{lead.exit_pupil_diameter_mm:.1f} mm: the image is darker than without it."

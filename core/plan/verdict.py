@@ -14,7 +14,7 @@ from .asked import enlarged_on_screen, hands_reach, served_otherwise
 from .context import Context
 from .ranking import steady_power
 from .tube_field import real_from_apparent_field_deg
-from .types import Decision, DeviceNumbers, Grade, Outcome, leading_outcome, served_outcome
+from .types import Decision, DeviceNumbers, EyeNumbers, Grade, Outcome, leading_outcome, served_outcome
 from .words import defocus_words
 
 # One half as it is shown, in whole per cent: power that is just enough, less a trace of light, is still a coin toss.
@@ -235,6 +235,15 @@ def _on_foot(configuration: Configuration, demand: Demand) -> str:
     )
 
 
+# A difference that no pupil gauge shows darkens nothing that is seen (common practice).
+DARKER_FROM_MM = 0.1
+
+
+def darkens(eye: EyeNumbers) -> bool:
+    """Whether the exit pupil is smaller than this eye's pupil in dim light, by more than can be measured."""
+    return eye.exit_pupil_diameter_mm < eye.dim_pupil_mm - DARKER_FROM_MM
+
+
 # A reserve under this is small (common practice): half of it is used up by a tilt that no frame keeps from.
 SMALL_RESERVE_PRISM = 3.0
 
@@ -299,7 +308,7 @@ def _trial(
             f"{demand.name}: a chance of {percent(chance)}, but {doubt}. Try the two tubes together at the task before "
             "ordering."
         )
-    if lead.exit_pupil_diameter_mm < lead.dim_pupil_mm:
+    if darkens(lead):
         erect = " The image is erected by a prism." if telescope.type == "keplerian" else ""
         return (
             f"{demand.name}: a chance of {percent(chance)}, but the exit pupil of "

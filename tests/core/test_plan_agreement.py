@@ -530,3 +530,16 @@ def test_an_option_is_for_the_goal_that_it_serves() -> None:
     assert found.decision == best.decision and "Not served: own sign" in best.decision.sentence
     only = planned([far], history__head_tremor="marked").options[0]
     assert only.served is only.leading
+
+
+# --- figures that read alike
+
+
+@pytest.mark.parametrize(("dim", "told"), [("4", False), ("4.05", False), ("4.3", True)])
+def test_an_exit_pupil_darkens_only_where_the_figures_differ(dim: str, told: bool) -> None:
+    """Smaller than the pupil by less than can be read off a gauge is neither a reason against nor one for a trial."""
+    found = planned([SIGN], right__pupil="3", right__pupil_dim=dim, left__pupil="3", left__pupil_dim=dim)
+    option = first(found, telescope="prism-4", eye="right", correction="carrier")
+    assert option.device.leading.exit_pupil_diameter_mm == pytest.approx(4.0)
+    said = " ".join((*option.reasons_against, option.decision.sentence))
+    assert ("exit pupil" in said) is told
