@@ -98,12 +98,12 @@ def _pair_refusal(context: Context, telescope: Telescope) -> tuple[RefusalCode, 
     if person.fusion is False:
         return "no fusion", "No fusion: two tubes would show two pictures. Fit one eye."
     if person.double_vision == "always":
-        return "no fusion", "Double vision all the time: two tubes would multiply it."
+        return "no fusion", "Double vision all the time: two tubes would multiply it. Fit one eye."
     if not telescope.pd_lowest_mm <= person.pd.total_mm <= telescope.pd_highest_mm:
         return (
             "PD out of range",
             f"A PD of {person.pd.total_mm:g} mm is outside what this pair can be set to, "
-            f"{telescope.pd_lowest_mm:g} to {telescope.pd_highest_mm:g} mm.",
+            f"{telescope.pd_lowest_mm:g} to {telescope.pd_highest_mm:g} mm: fit one eye, or another pair.",
         )
     return None
 
@@ -153,7 +153,7 @@ def place_refusal(
         return (
             "tilt out of range",
             f"A tilt of {tilt:g} degrees is outside what it can be set to, {telescope.tilt_lowest_deg:g} to "
-            f"{telescope.tilt_highest_deg:g} degrees.",
+            f"{telescope.tilt_highest_deg:g} degrees: want one within, or take another telescope.",
         )
     height = telescope.housing_radius_mm + 0.5 * lead.pupil_mm + figures.clearance_mm
     needed = lead.pupil_height_mm + height + telescope.housing_radius_mm + figures.rim_mm
@@ -169,7 +169,8 @@ def place_refusal(
         return (
             "tilt out of range",
             f"The eye would look up by {elevation:.0f} degrees through a tube tilted by {tilt:g}: "
-            "past it, not through.",
+            "past it, not through. A tilt within "
+            f"{OFF_AXIS_MOST_DEG:g} degrees of that, or a smaller housing, would do.",
         )
     return None
 
@@ -213,7 +214,8 @@ def reach_refusal(context: Context, working_distance_mm: float) -> tuple[Refusal
     if working_distance_mm < reach - 0.5 and "face.reach" not in context.person.assumed:
         return (
             "hands do not reach",
-            f"This cap works at {working_distance_mm:.0f} mm, nearer than the {reach:g} mm at which the hands work.",
+            f"This cap works at {working_distance_mm:.0f} mm, nearer than the {reach:g} mm at which the hands work: a "
+            f"cap of {1000.0 / reach:.2f} D or less on a stronger tube would do.",
         )
     return None
 

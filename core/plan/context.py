@@ -204,7 +204,7 @@ def _closed(eye: Eye) -> str:
         except Refusal as refusal:
             return f"{eye.side.capitalize()} eye {eye.off_chart}: {refusal.reason}."
     if eye.logmar is None and eye.near is None:
-        return f"No acuity is recorded for the {eye.side} eye."
+        return f"No acuity is recorded for the {eye.side} eye: measure it."
     return ""
 
 

@@ -213,7 +213,8 @@ def _keplerian(
             raise Infeasible(
                 "exit pupil blackout",
                 f"The exit pupil lies {pupil_at:.1f} mm behind the ocular and the eye {distance:.1f} mm: only "
-                f"{100.0 * keyhole / full_slope:.0f} % of the field's width would be seen. Move the ocular.",
+                f"{100.0 * keyhole / full_slope:.0f} % of the field's width would be seen. Move the ocular "
+                f"{abs(distance - pupil_at):.1f} mm {'nearer' if distance > pupil_at else 'away'}.",
             )
         if keyhole < full_slope and used.basis == "nominal":
             real, limited = real_field_through_keyhole_deg(keyhole, magnification), "keyhole"

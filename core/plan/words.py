@@ -12,6 +12,9 @@ from .types import EyeNumbers
 DEFOCUS_MOST_D = 60.0
 
 
+_UNITS = {"cap power": " D"}
+
+
 def defocus_words(defocus_d: float) -> str:
     """How far out of focus, D; what was counted as the most is said to be that or more."""
     return f"{defocus_d:.0f} D or more" if defocus_d >= DEFOCUS_MOST_D else f"{defocus_d:.2f} D"
@@ -20,7 +23,7 @@ def defocus_words(defocus_d: float) -> str:
 def said(refusal: Refusal) -> str:
     """A refusal of a formula as a plain sentence: the reason first, then the figure and what would be accepted."""
     shown = f"{refusal.value:.4g}" if isinstance(refusal.value, float | int) else str(refusal.value)
-    figure = f"{refusal.field} {shown}".strip()
+    figure = f"{refusal.field} {shown}{_UNITS.get(refusal.field, '')}".strip()
     if refusal.accepted:
         figure += f", where {refusal.accepted} would do"
     reason = refusal.reason.rstrip(".")

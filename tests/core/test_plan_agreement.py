@@ -21,7 +21,7 @@ from afocal.core.plan.ranking import trembling_worth
 from afocal.core.plan.sensitivity import measure_next, sensitivity
 from afocal.core.plan.types import Option, Plan
 from afocal.core.settings import Settings
-from afocal.core.stock import loads_stock
+from afocal.core.stock import Telescope, loads_stock
 
 SETTINGS = Settings()
 DEMO = Path(afocal.core.__file__).parent / "data" / "demo"
@@ -543,3 +543,51 @@ def test_an_exit_pupil_darkens_only_where_the_figures_differ(dim: str, told: boo
     assert option.device.leading.exit_pupil_diameter_mm == pytest.approx(4.0)
     said = " ".join((*option.reasons_against, option.decision.sentence))
     assert ("exit pupil" in said) is told
+
+
+def test_every_refusal_of_a_hard_stock_has_its_remedy() -> None:
+    """Each reason that a person, a frame or a tube gives says in the same breath what would do."""
+    tubes = (
+        Telescope(
+            id="narrow", description="set to few PDs", type="galilean", magnification=2.0, tube_length_mm=24,
+            objective_diameter_mm=20, pd_lowest_mm=64, pd_highest_mm=70,
+        ),
+        Telescope(
+            id="upside", description="not erect", type="keplerian", magnification=4.0, tube_length_mm=80,
+            objective_diameter_mm=16, erect=False,
+        ),
+        Telescope(
+            id="black", description="exit pupil too near", type="keplerian", magnification=4.0, tube_length_mm=30,
+            objective_diameter_mm=6, field_stop_mm=9, positions=("full diameter",),
+        ),
+    )  # fmt: skip
+    stock = replace(STOCK, telescopes=(*STOCK.telescopes, *tubes))
+    remedies = {
+        "PD out of range": "fit one eye, or another pair",
+        "exit pupil blackout": "mm nearer",
+        "frame too shallow": "would do",
+        "hands do not reach": "a cap of 2.50 D or less",
+        "inverted image": "needs an erecting prism",
+        "no acuity": "measure it",
+        "no fusion": "Fit one eye",
+        "not made in pairs": "fit one eye, or another telescope",
+        "nothing clear": "(cap power 1 D, where more than",
+        "refocusing range": "Correct in the carrier or behind the ocular",
+        "ring over the only field": "Use it high in the lens",
+    }
+    seen: dict[str, list[str]] = {}
+    shallow = {"face__b_size": "30", "face__pupil_height_right": "16", "face__pupil_height_left": "16"}
+    for changes in (
+        {**shallow, "face__reach": "40 cm"},
+        {
+            "right__refraction": "-10.00 sph",
+            "left__refraction": "+8.00 sph",
+            "binocular__double_vision": "always",
+        },
+        {"left__distance_acuity": "", "left__near_acuity": "", "right__visual_field": "12"},
+    ):
+        found = plan(made([TELEVISION, {"task": "newspaper"}], **changes), stock, SETTINGS)
+        for refused in found.refused:
+            seen.setdefault(refused.code, []).append(refused.reason)
+    for code, words in remedies.items():
+        assert any(words in reason for reason in seen.get(code, [])), (code, seen.get(code))

@@ -315,6 +315,9 @@ def answer_sentence(view: View) -> str:
     if best is None or best.served is None or not best.served.needed:
         return plan.decision.sentence
     word = plan.decision.word.replace("-", " ").capitalize()
+    if plan.decision.word == "prefer-alternative":
+        # The other way first: what a telescope would do all the same is not the answer.
+        return f"{word}: {plan.decision.sentence} First of the telescopes: {device_words(best)}."
     # What comes of it first, then with what: where it is narrow, the beginning is all that is seen at once.
     outcome = best.served.sentence.rstrip(".")
     return f"{word}: {outcome}; with {device_words(best)}. {plan.decision.sentence}"
