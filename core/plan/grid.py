@@ -91,7 +91,8 @@ class Block:
 class Grid:
     """The whole cross for a person: blocks, refusals, and the options in order of their score.
 
-    ``counted`` are the goals that the order goes by: those that ask for a telescope, all where none does.
+    ``counted`` are the goals that the order goes by: those that ask for a telescope, all where none does. By block,
+    ``best_of_row`` is the score of each row in its best place, below 0 where it has none or serves no goal.
     """
 
     ready: Prepared

@@ -86,16 +86,29 @@ def resolved(
     near, room_mm, per_mm = g.near, g.reach_mm, w_room / g.reach_mm
     trembling = steady < inf
     nearest, farthest = g.demand.nearest_mm, g.demand.farthest_mm
-    most_loss = inf if g.by_print else MOST_LOSS_LOGMAR
+    # The loss that is the same for all is taken off what the eye is ahead of the goal, and off the most that is lost.
+    ahead = start - fixed_loss
+    most_loss = inf if g.by_print else MOST_LOSS_LOGMAR - fixed_loss
+    # Defocus beyond the last limit is no use, where it is no more than the most that is told apart.
+    fades = _FADE_END * tolerance < DEFOCUS_MOST_D
+    most_left = _FADE_END * tolerance if fades else DEFOCUS_MOST_D
     # Without a chance whatever the light and the blur, or out of focus beyond use however it is set. A hair more is let
     # through, to the tests of the chance and of the focus themselves.
-    least_gain = _USELESS_Z / to_z + min(fixed_loss, most_loss) - start - 1e-9
-    beyond = _FADE_END * tolerance + 1e-9 if _FADE_END * tolerance < DEFOCUS_MOST_D else inf
-    most_asked = accommodation + room_tolerance + beyond
+    least_gain = _USELESS_Z / to_z + min(0.0, most_loss) - ahead - 1e-9
+    least_asked = -most_left - 1e-9 if fades else -inf
+    most_asked = accommodation + room_tolerance + most_left + 1e-9 if fades else inf
+    sharp_left, useless, full, fair, meets = (
+        tolerance * _SHARP_MOST, USELESS_CHANCE, FULL_CHANCE, NEARLY_CHANCE, MEETS_CHANCE,
+    )  # fmt: skip
+    per_full, per_range, weakest = (
+        1.0 / FULL_CHANCE,
+        w_clear / log_range if log_range else 0.0,
+        WEAKEST_VERGENCE_D,
+    )
     sizes, at_mm, caps = focus.sizes, focus.at, focus.caps
     each = zip(range(count), variant_of, focus.asked, focus.gains, focus.hyperfocal, strict=True)
     for place, number, asked, gain, hyperfocal in each:
-        if gain < least_gain or not -beyond <= asked <= most_asked:
+        if gain < least_gain or not least_asked <= asked <= most_asked:
             continue
         if hyperfocal:
             asked -= room_tolerance
@@ -105,25 +118,21 @@ def resolved(
             left = asked - accommodation
             if left < 0.0:
                 left = 0.0
-        if left > DEFOCUS_MOST_D:
-            left = DEFOCUS_MOST_D
-        out = left / tolerance
-        if out > _FADE_END:
-            continue
-        dimming, worth, cylinder = standing[number]
-        loss = fixed_loss + dimming
+        if left > most_left:
+            if fades:
+                continue
+            left = most_left
+        loss, worth, cylinder = standing[number]
         if moving:
             loss += _slip_loss(g, sizes[place])
         if left or cylinder:
             loss += 0.5 * log10(1.0 + blur_scale * (left * left + cylinder))
         if loss > most_loss:
             loss = most_loss
-        chance = 0.5 * erfc((loss - gain - start) * scale)
-        if chance < USELESS_CHANCE:
+        chance = 0.5 * erfc((loss - gain - ahead) * scale)
+        if chance < useless:
             continue
-        use = chance / FULL_CHANCE if chance < FULL_CHANCE else 1.0
-        if out > 1.0:
-            use *= _FADE_END - out
+        use = chance * per_full if chance < full else 1.0
         if trembling and sizes[place] > steady:
             use *= trembling_worth(sizes[place], steady)
         worth += chance * per_chance if chance < good else w_chance
@@ -131,36 +140,35 @@ def resolved(
         cap_d = caps[place]
         if flexible and cap_d is not None:
             near_edge, far_edge, _, _ = clear[number]
-            needs = 0.0 if near_edge is None else cap_d - near_edge
-            if needs >= WEAKEST_VERGENCE_D:
-                nearest_clear = 1000.0 / needs
-                needs = 0.0 if far_edge is None else cap_d - far_edge
-                depth = 1.0
-                if needs >= WEAKEST_VERGENCE_D:
-                    depth = (1000.0 / needs - nearest_clear) / AMPLE_DEPTH_MM
-                worth += w_clear * (depth if depth < 1.0 else 1.0)
+            needs = cap_d - near_edge
+            if needs >= weakest:
+                depth = AMPLE_DEPTH_MM
+                if cap_d - far_edge >= weakest:
+                    depth = 1000.0 / (cap_d - far_edge) - 1000.0 / needs
+                worth += w_clear * depth / AMPLE_DEPTH_MM if depth < AMPLE_DEPTH_MM else w_clear
         elif log_range:
             near_edge, far_edge, infinity, beyond_infinity = clear[number]
-            near_mm = far_mm = None
             if cap_d is None:
                 near_mm, far_mm = beyond_infinity if hyperfocal else infinity
             else:
-                needs = 0.0 if near_edge is None else cap_d - near_edge
-                if needs >= WEAKEST_VERGENCE_D:
-                    near_mm = 1000.0 / needs
-                needs = 0.0 if far_edge is None else cap_d - far_edge
-                if needs >= WEAKEST_VERGENCE_D:
-                    far_mm = 1000.0 / needs
-            if near_mm is not None:
-                low = near_mm if near_mm > nearest else nearest
-                high = farthest if far_mm is None or far_mm > farthest else far_mm
-                if high > low:
-                    worth += w_clear * log(high / low) / log_range
+                near_edge, far_edge = cap_d - near_edge, cap_d - far_edge
+                near_mm = 1000.0 / near_edge if near_edge >= weakest else inf
+                far_mm = 1000.0 / far_edge if far_edge >= weakest else inf
+            if near_mm < nearest:
+                near_mm = nearest
+            if far_mm > farthest:
+                far_mm = farthest
+            if far_mm > near_mm:
+                worth += per_range * log(far_mm / near_mm)
+        elif left <= tolerance:
+            worth += w_clear
         else:
-            worth += w_clear * (_FADE_END - out) if out > 1.0 else w_clear
-        if chance >= MEETS_CHANCE and out <= _SHARP_MOST:
+            worth += w_clear * (_FADE_END - left / tolerance)
+        if left > tolerance:
+            use *= _FADE_END - left / tolerance
+        if chance >= meets and left <= sharp_left:
             codes[place] = MEETS
-        elif chance >= NEARLY_CHANCE:
+        elif chance >= fair:
             codes[place] = NEARLY
         uses[place] = use
         points[place] = worth

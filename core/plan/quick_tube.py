@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import pi, tan
+from math import inf, pi, tan
 from typing import NamedTuple
 
 from ..configuration import Correction
@@ -271,28 +271,27 @@ class Variant(NamedTuple):
         return self.settings.rows
 
 
-def clear_between(
-    accommodation_d: float, tolerance_d: float, q: QuickEye, hyperfocal: bool
-) -> tuple[float | None, float | None]:
-    """Near and far end of what is clear without a cap, mm; a near end of None means that nothing is."""
+# The near and the far end of something.
+Ends = tuple[float, float]
+
+
+def clear_between(accommodation_d: float, tolerance_d: float, q: QuickEye, hyperfocal: bool) -> Ends:
+    """Near and far end of what is clear without a cap, mm; both infinite where nothing is."""
     if q.focusable:
-        return q.nearest_mm, None
+        return q.nearest_mm, inf
     offset = tolerance_d if hyperfocal else 0.0
     near = q.sphere_left - accommodation_d - tolerance_d - offset
     far = q.sphere_left + tolerance_d - offset
-    if near > 0.0:
-        return None, None
     m, t = q.m, q.t
     least = -1e-9 * m * m
-    far_mm = None
-    if far < 0.0 and far <= least:
+    if near > least:
+        return inf, inf
+    far_mm = inf
+    if far <= least:
         far_mm = -m * (1000.0 * m / far + t)
         if far_mm <= 1.0:
-            return None, None
-    near_mm = None
-    if near <= least:
-        near_mm = max(1.0, -m * (1000.0 * m / near + t))
-    return near_mm, far_mm
+            return inf, inf
+    return max(1.0, -m * (1000.0 * m / near + t)), far_mm
 
 
 def cap_state(q: QuickEye, cap: Cap) -> CapState | RefusalCode:
@@ -314,21 +313,20 @@ def cap_state(q: QuickEye, cap: Cap) -> CapState | RefusalCode:
     return CapState(power, working, plain, cap.base_in_prism)
 
 
-def edge_vergences(
-    accommodation_d: float, tolerance_d: float, q: QuickEye
-) -> tuple[float | None, float | None]:
-    """Vergence before the tube at the near and the far end of what is clear with any cap, D; None beyond the tube."""
-    found: list[float | None] = []
-    for leaves in (q.sphere_left - accommodation_d - tolerance_d, q.sphere_left + tolerance_d):
-        share = 1.0 + q.t * leaves / (1000.0 * q.m)
-        found.append(leaves / (q.m * q.m * share) if share > POLE_MARGIN else None)
-    return found[0], found[1]
+def edge_vergences(accommodation_d: float, tolerance_d: float, q: QuickEye) -> Ends:
+    """Vergence before the tube at the near and the far end of what is clear with any cap, D; infinite beyond it."""
+    near, far = q.sphere_left - accommodation_d - tolerance_d, q.sphere_left + tolerance_d
+    bending, squared = q.t / (1000.0 * q.m), q.m * q.m
+    near_share, far_share = 1.0 + bending * near, 1.0 + bending * far
+    return (
+        near / (squared * near_share) if near_share > POLE_MARGIN else inf,
+        far / (squared * far_share) if far_share > POLE_MARGIN else inf,
+    )
 
 
 # What is clear to an eye: vergence before the tube at the near and at the far end of what is clear with any cap, D;
-# near and far end without a cap, mm, set for infinity and set hyperfocal.
-Ends = tuple[float | None, float | None]
-Clear = tuple[float | None, float | None, Ends, Ends]
+# near and far end without a cap, mm, set for infinity and set hyperfocal. An end that does not exist is infinite.
+Clear = tuple[float, float, Ends, Ends]
 
 
 def clears(variants: Sequence[Variant], accommodation_d: float, tolerance_d: float) -> list[Clear]:
