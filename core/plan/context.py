@@ -265,7 +265,7 @@ class Context:
 
     @property
     def leading(self) -> Side:
-        """The eye that sees better; the dominant one when they see alike; the right one when nothing else decides."""
+        """The eye that sees better; of two alike the dominant one, or what else decides; the right one at last."""
         right, left = self.right, self.left
         if not (right.usable and left.usable):
             return "left" if left.usable and not right.usable else "right"
@@ -276,8 +276,28 @@ class Context:
         if abs(first - second) < 0.02:
             if abs(right.log_cs - left.log_cs) >= 0.15:
                 return "right" if right.log_cs > left.log_cs else "left"
-            return "left" if self.person.dominance == "left" else "right"
+            return self._of_alike()
         return "right" if first < second else "left"
+
+    def _of_alike(self) -> Side:
+        """Of two eyes with like letters and contrast: the dominant one, else that of finer print or a wider field."""
+        if self.person.dominance in ("right", "left"):
+            return "left" if self.person.dominance == "left" else "right"
+        for side in ("right", "left"):
+            if self.reads_smaller_print(side):
+                return side
+        fields = (self.right.visual_field_deg, self.left.visual_field_deg)
+        if fields[0] is not None and fields[1] is not None and fields[0] != fields[1]:
+            return "right" if fields[0] > fields[1] else "left"
+        return "right"
+
+    def reads_smaller_print(self, side: Side) -> bool:
+        """Whether print was read with either eye, and smaller print with this one."""
+        own, other = (
+            _print_angle(self.eye(side)),
+            _print_angle(self.eye("left" if side == "right" else "right")),
+        )
+        return own is not None and other is not None and own < READS_ALIKE * other
 
     @property
     def reading(self) -> Side:
@@ -300,6 +320,13 @@ class Context:
         """Those eyes, the leading one first."""
         lead = self.leading
         return tuple(sorted(sides, key=lambda side: side != lead))
+
+
+def _print_angle(eye: EyeIn) -> float | None:
+    """The print that an eye was found to read over its distance; None where it was not read by this eye."""
+    if eye.near_m_units is None or eye.near_from:
+        return None
+    return eye.near_m_units / eye.near_distance_mm
 
 
 def _best(eye: EyeIn) -> float:

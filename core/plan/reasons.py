@@ -309,6 +309,10 @@ def _why_leading(context: Context, side: Side) -> str:
         )
     if other.usable and context.person.dominance == lead.side:
         return f"The {lead.side} eye is the dominant one."
+    if context.reads_smaller_print(lead.side):
+        return f"The {lead.side} eye reads smaller print."
+    if (lead.visual_field_deg or 0.0) > (other.visual_field_deg or 0.0) > 0.0:
+        return f"The {lead.side} eye has the wider field."
     return f"The {lead.side} eye leads."
 
 

@@ -591,3 +591,20 @@ def test_every_refusal_of_a_hard_stock_has_its_remedy() -> None:
             seen.setdefault(refused.code, []).append(refused.reason)
     for code, words in remedies.items():
         assert any(words in reason for reason in seen.get(code, [])), (code, seen.get(code))
+
+
+@pytest.mark.parametrize(
+    ("changes", "side", "words"),
+    [
+        ({"left__near_acuity": "1.6M @ 40"}, "left", "reads smaller print"),
+        ({"left__near_acuity": "1.6M @ 40", "binocular__dominance": "right"}, "right", "dominant"),
+        ({"right__visual_field": "30", "left__visual_field": "60"}, "left", "wider field"),
+        ({}, "right", "leads"),
+    ],
+)
+def test_what_decides_between_eyes_with_like_letters(changes: dict[str, str], side: str, words: str) -> None:
+    """The dominant eye first (AOA-BTS); without one the finer print, then the wider field, and the right eye at last."""
+    found = planned([SIGN], binocular__fusion="no", **changes)
+    assert found.eye_advice.choice == found.options[0].configuration.eye == side
+    other = first(found, eye={"right": "left", "left": "right"}[side])
+    assert any(words in reason for reason in other.reasons_against)
