@@ -147,6 +147,8 @@ def _resolved(look: Looking, spread: Spread) -> tuple[Resolved, ...]:
         person.reach_mm if demand.kind == "near" else None, person.glare, person.head_tremor,
     )  # fmt: skip
 
+    goal = GOALS.get(by_goal, lambda: eye_goal(context, eye, demand, look.logmar, look.log_cs))
+
     def make(focus: Focus, variant_of: Sequence[int]) -> Resolved:
         pupil = eye.dim_pupil_mm if demand.light == "dim" else eye.pupil_mm
         light = (
@@ -158,13 +160,12 @@ def _resolved(look: Looking, spread: Spread) -> tuple[Resolved, ...]:
         standing = SMALL.get((rows.optics, pupil, light), lambda: standings(rows.variants, pupil, *light))
         near, tolerance = eye.accommodation_d, eye.tolerance_d
         clear = SMALL.get((rows.optics, near, tolerance), lambda: clears(rows.variants, near, tolerance))
-        goal = GOALS.get(by_goal, lambda: eye_goal(context, eye, demand, look.logmar, look.log_cs))
         return resolved(focus, variant_of, standing, clear, goal)
 
     return tuple(
         [
             RESOLVED.get(
-                (focus, look.passes, by_goal),
+                (focus, look.passes, goal),
                 lambda focus=focus, variant_of=variant_of: make(focus, variant_of),
             )
             for focus, variant_of in zip(

@@ -16,7 +16,7 @@ from .verdict import CHARACTERS_SHARE, WIDTH_SHARE
 _Z95 = 1.96
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class EyeGoal:
     """What an eye brings to a goal: everything that does not hang on the telescope.
 
