@@ -22,9 +22,11 @@ from afocal.core.documents.handout import handout_html, handout_text
 from afocal.core.documents.order import OrderBlocked, order
 from afocal.core.documents.text import columns
 from afocal.core.documents.working_sheet import working_sheet
+from afocal.core.fitting.cautions import standing
 from afocal.core.fitting.sheet import fitting_sheet
 from afocal.core.plan import plan
 from afocal.core.settings import Settings
+from afocal.core.signing import verify
 from afocal.core.stock import Stock, loads_stock
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -56,7 +58,9 @@ def practice(code: str):
         kinds.setdefault(key, choice)
     chosen = list(kinds.values())
     step = max(1, len(chosen) // MOST)
-    return [case, *(case.with_visit(replace(case.visit, choice=choice)) for choice in chosen[::step])]
+    # A signed visit takes no other device: one that follows on it does.
+    after = case.with_new_visit(case.visit.on, "follow-up") if case.visit.signed else case
+    return [case, *(after.with_visit(replace(after.visit, choice=choice)) for choice in chosen[::step])]
 
 
 def documents(case, items: Stock, settings: Settings) -> dict[str, str]:
@@ -123,3 +127,20 @@ def test_hostile_words_of_stock_and_clinic_stay_words(code):
         assert "<script" not in found["html"] and "<img" not in found["html"]
         for release, model in MODEL.items():
             model.model_validate_json(found[release])
+
+
+def test_one_practice_case_goes_the_whole_way():
+    """Examined, fitted, checked, handed over, followed up: each visit signed and unchanged, the device kept in use."""
+    case = practice("LQ-109")[0]
+    assert [visit.kind for visit in case.visits] == ["examination", "fitting", "follow-up"]
+    assert [verify(case, index).state for index in range(3)] == ["unchanged"] * 3
+    assert {visit.choice for visit in case.visits} == {case.visit.choice} != {None}
+    asked = [standing(case, index) for index in range(3)]
+    assert all(entry.answered for entries in asked for entry in entries if entry.text.mandatory)
+    fitted, after = case.visits[1].steps, case.visits[2].steps
+    assert fitted["fit.lateral.left"].note and fitted["teach.focus"].measured == "with help"
+    assert after["teach.focus"].measured == "alone" and after["performance.task.2"].measured == "done"
+    assert (case.value("follow_up.device"), case.value("follow_up.task_met")) == ("kept", "yes")
+    note = documents(case, stock(), SETTINGS)["note"]
+    assert "Task: theatre stage done, was partly" in " ".join(note.split())
+    assert "Signed by mk" in note

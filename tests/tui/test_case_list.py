@@ -51,10 +51,12 @@ async def test_newest_first_and_other_orders(clinic: Workspace, seen: Seen) -> N
     """The newest visit stands at the top; the sort key goes through the orders, and the title says which."""
     async with opened(clinic) as (app, pilot):
         assert codes(app)[0] == "LQ-105"
-        assert "8 cases, by last visit" in seen(app)
+        # The column is too narrow for both words in full; that it is signed is not what is cut.
+        assert any("LQ-109" in line and "signed fo" in line for line in seen(app).splitlines())
+        assert "9 cases, by last visit" in seen(app)
         await pilot.press("ctrl+t")
         await pilot.pause()
-        assert codes(app) == [f"LQ-10{number}" for number in range(1, 9)]
+        assert codes(app) == [f"LQ-10{number}" for number in range(1, 10)]
         assert "by code" in seen(app)
 
 
@@ -68,7 +70,7 @@ async def test_letters_search_wherever_the_caret_is(clinic: Workspace, seen: See
         assert "3 cases" in seen(app)
         await pilot.press("escape")
         await pilot.pause()
-        assert len(codes(app)) == 8
+        assert len(codes(app)) == 9
         await pilot.press(*"104", "enter")
         await until(pilot, lambda: isinstance(app.screen, CaseScreen))
         assert app.screen.desk.case.code == "LQ-104"  # type: ignore[attr-defined]
@@ -188,7 +190,7 @@ async def test_low_and_narrow(clinic: Workspace, seen: Seen) -> None:
             assert words in text
         await pilot.press("end")
         await pilot.pause()
-        assert ground(app).table.current == 7
+        assert ground(app).table.current == 8
 
 
 async def test_an_empty_folder_says_what_to_do(own_folders: Path, seen: Seen) -> None:

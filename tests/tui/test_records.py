@@ -86,7 +86,7 @@ async def test_a_hostile_file_is_one_line_and_the_list_stays_usable(
     before = os.lstat(bad)
     app = AfocalApp(clinic)
     async with app.run_test(size=(100, 24)) as pilot:
-        await until(pilot, lambda: ground(app).table.row_count == 9)
+        await until(pilot, lambda: ground(app).table.row_count == 10)
         await pilot.press(*"bad")
         await until(pilot, lambda: ground(app).table.row_count == 1)
         row = ground(app).table.row(0)
@@ -115,7 +115,7 @@ async def test_words_that_look_like_markup_are_words(
     make_markup(clinic.cases / "BAD.toml")
     app = AfocalApp(clinic)
     async with app.run_test(size=(110, 24)) as pilot:
-        await until(pilot, lambda: ground(app).table.row_count == 9)
+        await until(pilot, lambda: ground(app).table.row_count == 10)
         await pilot.press(*"bad")
         await until(pilot, lambda: ground(app).table.row_count == 1)
         assert "[red]street" in seen(app)

@@ -256,5 +256,5 @@ def _list_row(row) -> ListRow:
         cells = (row.code or row.name, "", "damaged", f"! {place}{row.problem}", "", "")
         return ListRow(row.name, cells, ("error",) * 6)
     goals = f"! {row.note}" if row.note else row.goals
-    kind = f"{row.kind}, signed" if row.signed else row.kind
+    kind = f"signed {row.kind}" if row.signed else row.kind
     return ListRow(row.name, (row.code, row.last_visit, kind, goals, row.device, next_words))
