@@ -169,7 +169,7 @@ async def test_another_rooms_work_does_not_move_the_caret(clinic: Workspace) -> 
             text.replace("LQ-106", "LQ-120").replace("2026-11-19", "2026-11-26"), "utf-8"
         )
         ground(app)._refresher.now()  # type: ignore[union-attr]
-        await until(pilot, lambda: table.row_count == 9)
+        await until(pilot, lambda: table.row_count == 10)
         assert codes(app)[0] == "LQ-120"
         assert table.current_key == on
 
