@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from dataclasses import replace
 from datetime import date
 from time import sleep
 from typing import Any
@@ -13,10 +14,11 @@ from hypothesis import strategies as st
 
 from afocal.core.case import Case, new_case
 from afocal.core.fields import GOAL_FIELDS, fields
-from afocal.core.plan import cross, plan, read_case
+from afocal.core.plan import columns, cross, plan, read_case
 from afocal.core.plan.cross import grid_of
 from afocal.core.plan.data import plan_data
-from afocal.core.plan.layers import COLUMNS, KINDS, ROWS, SIGHTS, SMALL, Store, forget
+from afocal.core.plan.layers import COLUMNS, KINDS, ROWS, SIGHTS, SMALL, STORES, Store, forget
+from afocal.core.plan.quick import resolved
 from afocal.core.settings import Settings
 from afocal.core.stock import Cap, Filter, Stock, Telescope
 
@@ -258,6 +260,36 @@ def test_any_sequence_of_edits_ends_in_the_plan_made_from_nothing(edits: list[An
     _same(case, stock, wanted)
 
 
+@pytest.mark.parametrize(
+    ("path", "text", "again"),
+    [
+        ("face.vertex_distance", "14", 0),
+        ("face.pd", "60", 0),
+        ("binocular.base_out_distance", "4/8/5", 0),
+        ("history.diagnosis", "dry eyes", 0),
+        ("right.distance_acuity", "20/80", 1),
+        ("person.birth_year", "1950", 2),
+    ],
+)
+def test_an_edit_judges_again_only_what_it_touches(
+    path: str, text: str, again: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What lies afar is seen alike behind a full lens wherever the eye stands, and by each eye for itself."""
+    stock = Stock(telescopes=tuple(replace(one, corrections=("carrier",)) for one in STOCK.telescopes))
+    case = _case().with_goals(_case().visit.goals[:1])
+    forget()
+    plan(case, stock, SETTINGS)
+    judged: list[Any] = []
+
+    def noted(*given: Any) -> Any:
+        judged.append(given)
+        return resolved(*given)
+
+    monkeypatch.setattr(columns, "resolved", noted)
+    plan(case.with_typed(path, text), stock, SETTINGS)
+    assert len(judged) == again
+
+
 def test_what_is_kept_is_bounded() -> None:
     """However many values are typed, no store grows beyond its size."""
     forget()
@@ -266,6 +298,8 @@ def test_what_is_kept_is_bounded() -> None:
         case = case.with_typed("face.vertex_distance", f"{9 + 0.05 * number:.2f}")
         case = case.with_goal_typed(0, "distance", f"{5 + 0.1 * number:.1f} m")
         plan(case, STOCK, SETTINGS)
+    for store in STORES:
+        assert len(store) <= store.most
     for store in (ROWS, SIGHTS, COLUMNS, SMALL):
         assert len(store) == store.most
     assert len(KINDS) == 1
