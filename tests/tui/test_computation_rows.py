@@ -160,3 +160,14 @@ def test_what_a_goal_asks_stands_beside_what_is_needed_for_it() -> None:
     )
     assert "at 3.00 m" in asked and "letters of 25.0 mm with a reserve of 1.5" in asked
     assert "usual for television subtitles" in asked and "distance" not in asked.lower()
+
+
+def test_a_need_without_a_number_offers_no_working() -> None:
+    """Only print was read: what a sign needs cannot be said, and the row that says so is words."""
+    case = new_case("C-2", date(2026, 6, 1)).with_typed("right.near_acuity", "2.0M @ 40")
+    for key, text in BOARD.items():
+        case = case.with_goal_typed(0, key, text)
+    found = plan(case, STOCK, SETTINGS)
+    view = View(case, SETTINGS, STOCK, found.person, found)
+    (row,) = [row for row in plan_rows(view) if row.parts[0][0] == found.needs[0].sentence][:1]
+    assert "measure it" in found.needs[0].sentence and row.key == ""

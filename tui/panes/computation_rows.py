@@ -16,7 +16,7 @@ from ...core.documents.numbers import Shown, device_numbers, outcome_numbers
 from ...core.errors import AfocalError
 from ...core.formula import Formula
 from ...core.goals import Demand
-from ...core.plan.types import AlternativeTable, Option, Outcome
+from ...core.plan.types import AlternativeTable, Need, Option, Outcome
 from ...core.plan.verdict import percent_brief
 from ..signs import current_signs
 from ..view import View
@@ -137,7 +137,7 @@ def plan_rows(view: View) -> Iterator[SheetRow]:
     for need, demand in zip(plan.needs, plan.demands, strict=True):
         about = f"need:{need.goal_index}"
         yield heading_row(f"Needed for goal {need.goal_index + 1}: {need.goal}")
-        yield text_row(need.sentence, "strong", key=f"{about}:{_need_quantity(need)}")
+        yield text_row(need.sentence, "strong", key=_need_key(need))
         asked = asked_words(demand, view.settings)
         if asked:
             yield text_row(asked)
@@ -177,8 +177,12 @@ def _near_rows(table: AlternativeTable) -> Iterator[SheetRow]:
         yield value_row(row.name, figures, "", row.sentence, key=key)
 
 
-def _need_quantity(need) -> str:
-    return "required_magnification" if need.required_magnification is not None else "required_evd_mm"
+def _need_key(need: Need) -> str:
+    """The number that a need tells, "" where something is missing and none is told."""
+    for quantity in ("required_magnification", "required_evd_mm"):
+        if getattr(need, quantity) is not None:
+            return f"need:{need.goal_index}:{quantity}"
+    return ""
 
 
 def _eye_rows(view: View) -> Iterator[SheetRow]:
