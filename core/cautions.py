@@ -17,3 +17,7 @@ DRIVING = (
 SEATED = "Worn straight ahead it is for sitting still: take it off before standing up."
 FALLS = "There was a fall in the last year: seated use only, until practice has shown that standing is safe."
 JUDGEMENT = "Computed figures support the judgement of a licensed practitioner; they do not replace it."
+AT_REST = (
+    "This is of seeing the detail at rest: who may drive, and with what, local law, the licensing authority and the "
+    "licensed practitioner decide."
+)

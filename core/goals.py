@@ -37,6 +37,7 @@ LETTERS_TO_MATCH = 3
 SCHEMA = 1
 
 _NOT_FROM_LIBRARY = ("task",)
+_DRIVING = re.compile(r"\b(driv(e|es|ing)|wheel|motorbike|motorcycle|steering)\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +90,16 @@ class Demand:
     assumed: Mapping[str, str] = field(default_factory=dict)
     problems: tuple[str, ...] = ()
     on_screen: bool = False
+
+    @property
+    def at_the_wheel(self) -> bool:
+        """Whether its words speak of driving: of that nothing is promised, only of seeing its detail at rest."""
+        return _DRIVING.search(self.name) is not None
+
+    @property
+    def on_the_way(self) -> bool:
+        """Whether it is met while moving about, when nothing may stand in the way straight ahead."""
+        return self.posture == "walking" or self.at_the_wheel
 
     @property
     def usable(self) -> bool:

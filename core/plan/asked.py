@@ -11,6 +11,7 @@ from contextlib import suppress
 from dataclasses import replace
 from math import inf
 
+from ..cautions import AT_REST
 from ..errors import Refusal
 from ..formula import unrecorded
 from ..goals import Demand
@@ -144,10 +145,11 @@ def _by_acuity(context: Context, demand: Demand) -> str:
     )  # fmt: skip
     if min(by_one, by_both) > max(-0.5, goal):
         return ""
+    rest = f" {AT_REST}" if demand.at_the_wheel else ""
     whose = "acuity" if by_one <= max(-0.5, goal) else "acuity of both eyes together"
     return (
         f"{demand.name}: the recorded {whose} is enough without magnification; check the correction, the light and "
-        "the contrast before a telescope is weighed."
+        f"the contrast before a telescope is weighed.{rest}"
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from ..case import Case
+from ..cautions import AT_REST
 from ..configuration import Configuration, EyeChoice
 from ..goals import Demand, Task, demands_of, tasks_of
 from ..person import person_of
@@ -25,7 +26,7 @@ from .outcome import outcome_of
 from .ranking import score_parts
 from .reasons import reasons_of, summary_of
 from .tube_field import Infeasible
-from .types import GRADES, Decision, EyeAdvice, Option, Plan, Refused
+from .types import GRADES, Decision, DeviceSet, EyeAdvice, Option, Plan, Refused
 from .verdict import decision_of
 from .words import listed
 
@@ -60,7 +61,7 @@ def plan(case: Case, stock: Stock, settings: Settings, tasks: Iterable[Task] | N
         options=options,
         refused=refused,
         coverage=coverage_of(grid, goals, tuple(free)),
-        smallest_set=smallest_set(grid, goals, tuple(free)),
+        smallest_set=_at_rest(smallest_set(grid, goals, tuple(free)), demands),
         eye_advice=_advice(grid, options, demands),
         alternatives=tuple(table for table in tables if table is not None),
         referrals=referrals,
@@ -246,6 +247,13 @@ def neither_eye(context: Context) -> str:
     if context.both_logmar is not None or context.person.both.near is not None:
         return "Only both eyes together were measured: measure each eye, so that one can be chosen."
     return "No acuity is recorded for either eye: measure distance acuity or threshold print first."
+
+
+def _at_rest(found: DeviceSet, demands: Sequence[Demand]) -> DeviceSet:
+    """The fewest devices, with what is not said by them where a goal speaks of driving."""
+    if not any(demand.at_the_wheel for demand in demands):
+        return found
+    return found._replace(sentence=f"{found.sentence} {AT_REST}")
 
 
 def _joined(demands: Sequence[Demand], free: Mapping[int, str]) -> str:

@@ -77,9 +77,7 @@ def position_comfort(context: Context, demands: Sequence[Demand]) -> dict[Positi
         for position, value in _suits(demand).items():
             found[position] += weight * value
     # A tube straight before the eye of somebody on the way is unsafe, however well it suits what is done seated.
-    on_the_way = sum(
-        weight for weight, demand in zip(weights, demands, strict=True) if demand.posture == "walking"
-    )
+    on_the_way = sum(weight for weight, demand in zip(weights, demands, strict=True) if demand.on_the_way)
     found["full diameter"] *= 1.0 - min(1.0, on_the_way)
     found["bioptic"] *= _NECK.get(context.person.neck, 1.0)
     return found
@@ -88,7 +86,7 @@ def position_comfort(context: Context, demands: Sequence[Demand]) -> dict[Positi
 def _suits(demand: Demand) -> dict[Position, float]:
     # Low in the lens is for near (YOHO09): at arm's length it serves now and then, for far the chin would have to rise.
     low = 0.0 if demand.kind == "distance" else 0.2
-    if demand.posture == "walking":
+    if demand.on_the_way:
         return {"bioptic": 1.0, "full diameter": 0.0, "low": low}
     if demand.posture == "standing" and demand.kind != "near":
         return {"bioptic": 1.0, "full diameter": 0.1, "low": low and 0.3}

@@ -97,7 +97,12 @@ def _of_goal(demand: Demand, outcome: Outcome, found: Reasons) -> None:
         return
     chance = f"(chance {percent(outcome.probability or 0.0)})"
     if outcome.grade == "meets":
-        found.pro(f"It meets {demand.name} {chance}.")
+        what = (
+            f"It shows the detail of {demand.name} at rest"
+            if demand.at_the_wheel
+            else f"It meets {demand.name}"
+        )
+        found.pro(f"{what} {chance}.")
         required = outcome.required_magnification
         if required and abs(outcome.magnification) > MUCH_MORE_POWER * required:
             found.con(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..acuity import Acuity, format_acuity
+from ..cautions import AT_REST
 from ..configuration import Configuration
 from ..goals import Demand
 from ..optics.alignment import sheard_limit_prism
@@ -84,7 +85,8 @@ def sentence_of(
         what = f"about {now} expected where {wanted} is wanted"
     words = f"{demand.name}: {_GRADE_WORDS[grade]}, {what}, chance {percent(chosen['probability'])}"
     hindrances = hindrances_of(chosen, vergence, share, share_wanted)
-    return f"{words}; {', '.join(hindrances)}." if hindrances else f"{words}."
+    words = f"{words}; {', '.join(hindrances)}." if hindrances else f"{words}."
+    return f"{words} {AT_REST}" if demand.at_the_wheel else words
 
 
 def percent(chance: float) -> str:
@@ -153,6 +155,9 @@ def decide(
     if on_foot and not trial:
         trial = f"{demand.name}: a chance of {percent(chosen['probability'])}."
     trial = f"{trial} {on_foot}".rstrip()
+    if demand.at_the_wheel:
+        trial = trial or f"{demand.name}: a chance of {percent(chosen['probability'])}."
+        return Decision("trial", f"{trial} {AT_REST}")
     if trial:
         return Decision("trial", trial)
     return Decision("proceed", _proceed(context, device, demand, chosen))
@@ -226,9 +231,9 @@ def field_taken_in_deg(context: Context, device: DeviceNumbers) -> float | None:
 def _on_foot(configuration: Configuration, demand: Demand) -> str:
     """What speaks against a tube straight ahead for a goal that is met on one's feet, "" for other ways."""
     straight = configuration.position == "full diameter" and configuration.mount != "flip-up"
-    if not straight or demand.posture == "seated":
+    if not straight or (demand.posture == "seated" and not demand.at_the_wheel):
         return ""
-    how = "walking" if demand.posture == "walking" else "standing"
+    how = "on the way" if demand.at_the_wheel else demand.posture
     return (
         f"It is wanted {how}, and a tube straight ahead is for use seated: one high in the lens, or turned up between "
         "looks, would do."

@@ -608,3 +608,30 @@ def test_what_decides_between_eyes_with_like_letters(changes: dict[str, str], si
     assert found.eye_advice.choice == found.options[0].configuration.eye == side
     other = first(found, eye={"right": "left", "left": "right"}[side])
     assert any(words in reason for reason in other.reasons_against)
+
+
+# --- driving
+
+
+@pytest.mark.parametrize("name", ["driving", "Drive to work", "road signs at the wheel"])
+def test_a_goal_about_driving_is_answered_for_its_detail_at_rest(name: str) -> None:
+    """Whatever the chance, nothing is called met or to proceed with without saying who decides about driving."""
+    goal = {"task": name, "distance": "40 m", "detail": "20/50", "posture": "seated"}
+    found = planned([goal])
+    best = found.options[0]
+    assert best.outcomes[0].grade == "meets" and found.decision.word == "trial"
+    for words in (found.decision.sentence, found.smallest_set.sentence, best.outcomes[0].sentence):
+        assert "who may drive, and with what, local law" in words
+    assert not any(f"meets {name}" in reason for reason in best.reasons_for)
+    assert best.configuration.position == "bioptic"
+    straight = first(found, position="full diameter", mount="through the lens")
+    assert "on the way" in straight.decision.sentence
+    free = planned([{**goal, "detail": "20/200"}])
+    assert free.coverage.not_needed == (0,) and "who may drive" in free.decision.sentence
+
+
+@pytest.mark.parametrize("name", ["the bus driver's face", "screwdriver and bench", "from the wheelchair"])
+def test_words_that_only_sound_like_driving_are_not_taken_for_it(name: str) -> None:
+    """A goal is read by whole words."""
+    found = planned([{"task": name, "distance": "4 m", "detail": "20/50", "duration": "long"}])
+    assert found.decision.word == "proceed" and "may drive" not in found.decision.sentence
