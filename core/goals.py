@@ -57,6 +57,11 @@ class Task:
     on_screen: bool = False
 
 
+def speaks_of_driving(words: str) -> bool:
+    """Whether the words of a goal are about driving: no device is promised, taught or tried for that here."""
+    return _DRIVING.search(words) is not None
+
+
 @dataclass(frozen=True, slots=True)
 class Demand:
     """What a goal asks: where, how fine, how wide, for how long. Distances mm, eye to object.
@@ -94,7 +99,7 @@ class Demand:
     @property
     def at_the_wheel(self) -> bool:
         """Whether its words speak of driving: of that nothing is promised, only of seeing its detail at rest."""
-        return _DRIVING.search(self.name) is not None
+        return speaks_of_driving(self.name)
 
     @property
     def on_the_way(self) -> bool:

@@ -12,7 +12,7 @@ from ..configuration import Configuration
 from ..fitting.carrier import carrier_question
 from ..fitting.cautions import all_cautions, cautions_for
 from ..fitting.types import FittingSheet
-from ..plan.types import EyeNumbers, Grade, Option, Plan
+from ..plan.types import EyeNumbers, Grade, Option, Outcome, Plan
 from ..settings import Settings
 from .everyday import day, distance, seen_without_chart, small_distance, times
 from .options import chosen_option
@@ -231,17 +231,30 @@ def _goals(facts: HandoutFacts, grades: tuple[Grade, ...]) -> list[str]:
     option = facts.option
     names = []
     for outcome in option.outcomes if option is not None else ():
-        if outcome.needed and outcome.grade in grades:
+        if outcome.needed and outcome.grade in grades and not _is_driving(facts, outcome):
             goal = facts.case.visit.goals[outcome.goal_index]
             away = goal.value("distance")
             names.append(f"{clean(outcome.goal)}, {distance(away)} away" if away else clean(outcome.goal))
     return names
 
 
+def _is_driving(facts: HandoutFacts, outcome: Outcome) -> bool:
+    """Whether a goal speaks of driving: the sheet tells nobody that a device helps with it or is to be tried at it."""
+    return facts.plan is not None and facts.plan.demands[outcome.goal_index].at_the_wheel
+
+
+def _driving_lines(facts: HandoutFacts) -> list[str]:
+    outcomes = facts.option.outcomes if facts.option is not None else ()
+    names = [clean(outcome.goal) for outcome in outcomes if _is_driving(facts, outcome)]
+    return _goal_lines("the law where you live decides that, not this sheet. Ask us first", names)
+
+
 def _first_goal(facts: HandoutFacts) -> str:
     option = facts.option
     outcomes = option.outcomes if option is not None else ()
-    served = [o for o in outcomes if o.needed and o.grade in ("meets", "nearly")]
+    served = [
+        o for o in outcomes if o.needed and o.grade in ("meets", "nearly") and not _is_driving(facts, o)
+    ]
     return served[0].goal if served else ""
 
 
@@ -318,7 +331,9 @@ _BLOCK_MAKERS: dict[str, Callable[[HandoutFacts], list[str]]] = {
     "falls_short": lambda facts: _goal_lines(
         "it may not be strong or wide enough for this", _goals(facts, ("misses",))
     ),
-    "not_for": lambda facts: _goal_lines("it is not made for this", _goals(facts, ("cannot",))),
+    "not_for": lambda facts: (
+        _goal_lines("it is not made for this", _goals(facts, ("cannot",))) + _driving_lines(facts)
+    ),
     "found": _found,
     "today_signs": _today_signs,
 }

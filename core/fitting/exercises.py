@@ -13,6 +13,7 @@ from typing import Literal
 from ..case import Goal
 from ..configuration import Configuration
 from ..entry import show_length
+from ..goals import speaks_of_driving
 from ..stock import Telescope
 
 Stage = Literal["localise", "focus", "spot", "trace", "track", "scan", "task"]
@@ -283,7 +284,7 @@ def _reading(goals: tuple[Goal, ...]) -> list[Exercise]:
 def the_task(goals: tuple[Goal, ...]) -> list[Exercise]:
     """The goals themselves, each in its own light and posture."""
     found = []
-    for goal in goals:
+    for goal in (goal for goal in goals if not speaks_of_driving(goal.name)):
         distance = goal.value("distance")
         where = f" at {show_length(distance)}" if distance else ""
         place = _place(goal)

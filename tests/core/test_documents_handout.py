@@ -24,6 +24,7 @@ from afocal.core.documents.handout import (
 from afocal.core.documents.text import columns
 from afocal.core.errors import FileRefusal
 from afocal.core.fitting.cautions import all_cautions, cautions_for
+from afocal.core.fitting.exercises import the_task
 
 sys.path.insert(0, str(Path(__file__).parent))
 import documents_cases as cases
@@ -414,3 +415,15 @@ def test_a_clinics_own_template_is_checked(old, new, says):
     with pytest.raises(FileRefusal) as caught:
         handout_template(text, "own.toml")
     assert says in caught.value.reason and caught.value.line and caught.value.nearest in old
+
+
+def test_the_sheet_never_says_that_a_device_helps_with_driving():
+    """Who may drive is for local law and licensed practice: no promise, no exercise, and the law is named instead."""
+    case = cases.bioptic().with_goal_typed(0, "task", "driving").with_goal_typed(0, "detail", "20/100")
+    found = cases.plan_of(case)
+    assert found.demands[0].at_the_wheel
+    text = " ".join(handout_text(case, found, cases.sheet_of(case), cases.SETTINGS).split())
+    assert "Driving, " not in text and "the real thing: driving" not in text
+    assert "Driving: the law where you live decides that, not this sheet. Ask us first." in text
+    assert not any("driving" in each.title.lower() for each in the_task(case.visit.goals))
+    assert the_task(cases.bioptic().visit.goals)
