@@ -36,6 +36,9 @@ MET, PARTLY, NOT_MET = "goal met", "goal partly met", "goal not met"
 OUTCOME_WORDS = (KEPT, CHANGED, RETURNED, MET, PARTLY, NOT_MET)
 
 
+_ONE = {"pairs": "pair", "acuities": "acuity", "outcomes": "outcome"}
+
+
 @dataclass(frozen=True, slots=True)
 class TooFew:
     """Not enough to conclude from: how many there are, how many it takes, of what."""
@@ -45,7 +48,9 @@ class TooFew:
     what: str
 
     def __str__(self) -> str:
-        return f"too few to say: {self.have} {self.what}; at least {self.need} are needed"
+        first, _, rest = self.what.partition(" ")
+        what = self.what if self.have != 1 else f"{_ONE.get(first, first)} {rest}".rstrip()
+        return f"too few to say: {self.have} {what}; at least {self.need} are needed"
 
 
 @dataclass(frozen=True, slots=True)

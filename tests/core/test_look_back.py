@@ -266,3 +266,18 @@ def test_the_report_says_what_it_rests_on():
     ):
         assert words in text
     assert "do not show what caused what" in " ".join(text.split())
+
+
+@pytest.mark.parametrize(
+    ("have", "words"),
+    [
+        (0, "too few to say: 0 pairs of promised and measured acuity; at least 10 are needed"),
+        (1, "too few to say: 1 pair of promised and measured acuity; at least 10 are needed"),
+        (2, "too few to say: 2 pairs of promised and measured acuity; at least 10 are needed"),
+    ],
+)
+def test_one_of_a_thing_is_named_as_one(have: int, words: str) -> None:
+    """The refusal to conclude is a sentence for every number."""
+    assert str(TooFew(have, 10, "pairs of promised and measured acuity")) == words
+    assert "1 acuity measured twice" in str(TooFew(1, 20, "acuities measured twice"))
+    assert "1 outcome;" in str(TooFew(1, 5, "outcomes"))
