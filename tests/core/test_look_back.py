@@ -152,7 +152,8 @@ def test_too_few_pairs_give_no_figure(count):
     assert found.promise == TooFew(count, 10, "pairs of promised and measured acuity")
     assert isinstance(found.repeatability, TooFew) and setting_offered(found) is None
     text = look_back_text(found)
-    assert f"{count} pairs of promised and measured acuity; at least 10 are needed" in " ".join(text.split())
+    said = f"{count} pair{'' if count == 1 else 's'} of promised and measured acuity"
+    assert f"{said}; at least 10 are needed" in " ".join(text.split())
     assert "Bias" not in text
 
 
