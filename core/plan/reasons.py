@@ -18,6 +18,7 @@ from .ranking import HEAVY_G, LIGHT_G, glare_of, steady_power
 from .reasons_face import face_reasons
 from .types import DeviceNumbers, Outcome
 from .verdict import darkens, field_taken_in_deg, fusion_doubt, hindrances_of, percent, share_of
+from .words import listed
 
 HIGH_LOSS_LOGMAR = 0.05
 WIDE_ENOUGH_DEG = 8.0
@@ -88,6 +89,7 @@ def reasons_of(
     face_reasons(context, telescope, configuration, device, found.pro, found.con)
     counted = [d for d, outcome in zip(demands, outcomes, strict=True) if outcome.needed] or demands
     _of_eyes(context, configuration, device, first_eye(context, counted), found)
+    _of_eyes_wanted(context, configuration, counted, found)
     return tuple(found.good), tuple(found.bad)
 
 
@@ -319,6 +321,21 @@ def _why_leading(context: Context, side: Side) -> str:
     if (lead.visual_field_deg or 0.0) > (other.visual_field_deg or 0.0) > 0.0:
         return f"The {lead.side} eye has the wider field."
     return f"The {lead.side} eye leads."
+
+
+def _of_eyes_wanted(
+    context: Context, configuration: Configuration, demands: Sequence[Demand], found: Reasons
+) -> None:
+    """What a goal says itself of one eye or two."""
+    named = {eyes: [demand.name for demand in demands if demand.eyes == eyes] for eyes in ("two", "one")}
+    two, one = (listed(names) if names else "" for names in (named["two"], named["one"]))
+    if configuration.eye == "both":
+        if two:
+            found.pro(f"Two eyes are wanted for {two}.")
+        if one:
+            found.con(f"One eye is asked for {one}.")
+    elif two and _fellow(context, configuration).usable:
+        found.con(f"Two eyes are wanted for {two}, and this is for one.")
 
 
 def _of_eyes(

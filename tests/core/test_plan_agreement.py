@@ -635,3 +635,14 @@ def test_words_that_only_sound_like_driving_are_not_taken_for_it(name: str) -> N
     """A goal is read by whole words."""
     found = planned([{"task": name, "distance": "4 m", "detail": "20/50", "duration": "long"}])
     assert found.decision.word == "proceed" and "may drive" not in found.decision.sentence
+
+
+def test_what_a_goal_says_of_one_eye_or_two_is_a_reason() -> None:
+    """Two eyes wanted speak for a pair and against one tube beside a seeing eye; one eye asked for, against a pair."""
+    found = planned([{**TELEVISION, "eyes": "two"}])
+    assert "Two eyes are wanted for television picture." in first(found, eye="both").reasons_for
+    assert any("this is for one" in reason for reason in first(found, eye="right").reasons_against)
+    blind = planned([{**TELEVISION, "eyes": "two"}], left__distance_acuity="NLP")
+    assert not any("Two eyes" in reason for reason in first(blind, eye="right").reasons_against)
+    single = planned([{**TELEVISION, "eyes": "one"}])
+    assert "One eye is asked for television picture." in first(single, eye="both").reasons_against
