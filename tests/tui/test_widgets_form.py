@@ -9,6 +9,9 @@ import pytest
 from textual.app import ComposeResult
 from textual.geometry import Offset, Size
 
+from afocal.core.entry import Choice
+from afocal.core.fields import GOAL_FIELDS, fields
+from afocal.core.fitting import pair, performance, teach, trial
 from afocal.tui.caret import CaretApp, caret_offset
 from afocal.tui.quiet import QuietInput, QuietScreen
 from afocal.tui.signs import use_signs
@@ -476,3 +479,32 @@ async def test_the_wheel_moves_the_live_field_along() -> None:
         app.form.body.wheel(3)
         await pilot.pause()
         assert app.form.editor.region.y == before - 3
+
+
+def choice_sets() -> list[tuple[str, ...]]:
+    """The words of every field and of every step of fitting that is answered by one of a few words."""
+    steps = [value for module in (pair, performance, trial, teach) for value in vars(module).values()]
+    kinds = [
+        *(field.kind for field in (*fields(), *GOAL_FIELDS)),
+        *steps,
+        Choice(("steady", "steady when supported")),
+    ]
+    return sorted({kind.options for kind in kinds if isinstance(kind, Choice)})
+
+
+async def test_a_word_typed_in_full_is_that_word() -> None:
+    """Where another word begins with it ("double at times"), the one typed in full is meant, not the first in the list."""
+    sets = choice_sets()
+    assert ("single", "double at times", "double") in sets
+    rows = tuple(Row(f"choice.{number}", "Choice", choices=options) for number, options in enumerate(sets))
+    app = FormApp(rows)
+    async with app.run_test(size=(80, 24)) as pilot:
+        for number, options in enumerate(sets):
+            for option in options:
+                app.form.go_to(f"choice.{number}")
+                for letter in option:
+                    app.form.editor.replace(letter, *app.form.editor.selection)
+                assert app.form.text == option
+                await pilot.press("enter")
+        await pilot.pause()
+    assert [text for _, text, _ in app.posted] == [option for options in sets for option in options]

@@ -89,7 +89,9 @@ class FormEditor(QuietInput):
             self._match(text if text == " " else text.strip())
 
     def _beginning_with(self, letters: str) -> list[str]:
-        return [choice for choice in self._choices if choice.lower().startswith(letters.lower())]
+        """The words that begin so; one that is typed in full before those that only begin with it."""
+        found = [choice for choice in self._choices if choice.lower().startswith(letters.lower())]
+        return sorted(found, key=lambda choice: len(choice) != len(letters))
 
     def _match(self, text: str) -> None:
         """Choose the first word that begins with what was typed; the same letter again takes the next."""
