@@ -502,6 +502,7 @@ async def test_a_word_typed_in_full_is_that_word() -> None:
         for number, options in enumerate(sets):
             for option in options:
                 app.form.go_to(f"choice.{number}")
+                app.form.focus()
                 for letter in option:
                     app.form.editor.replace(letter, *app.form.editor.selection)
                 assert app.form.text == option
