@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
@@ -11,7 +12,7 @@ from typing import Any, NamedTuple
 
 from ..goals import Demand
 from .context import Context, EyeIn
-from .layers import COLUMNS, FIELDS, GOALS, RESOLVED, SHOWN, SIGHTS, SMALL, EyeRows, Prepared
+from .layers import COLUMNS, FIELDS, GOALS, PAIRS, RESOLVED, SHOWN, SIGHTS, SMALL, EyeRows, Prepared
 from .quick import Converging, Resolved, Shown, converging, field_degrees, joined, resolved, shown, standings
 from .quick_goal import eye_goal, wanted_field
 from .quick_sights import (
@@ -117,7 +118,7 @@ def column(look: Looking) -> Column:
         if eyes is not None:
             together = joined(together, eyes.codes)
             if eyes.worths is not None:
-                uses = [use * worth for use, worth in zip(uses, eyes.worths, strict=True)]
+                uses = array("d", [use * worth for use, worth in zip(uses, eyes.worths, strict=True)])
         return Column(together, uses, criteria, field.points, spread)
 
     return COLUMNS.get((alone, field, eyes), make)
@@ -248,21 +249,26 @@ def weighted(
 
 def _sums(parts: Sequence[tuple[Column, float]]) -> tuple[Sequence[float], Sequence[float]]:
     """Usefulness and points of columns that are spread alike, summed by their shares, by row."""
-    spread = parts[0][0].spread
-    used = points = [0.0] * len(spread.variant_of)
     # Two at a time take a quarter less than one by one; the last of an odd number goes with nothing of itself.
-    for (one, first), (two, second) in zip_longest(parts[::2], parts[1::2], fillvalue=(parts[-1][0], 0.0)):
-        used = [
-            total + first * use + second * other
-            for total, use, other in zip(used, one.uses, two.uses, strict=True)
-        ]
-        points = [
-            total + first * use * (criteria + field) + second * use_2 * (criteria_2 + field_2)
-            for total, use, criteria, field, use_2, criteria_2, field_2 in zip(
-                points, one.uses, one.criteria, one.fields, two.uses, two.criteria, two.fields, strict=True
-            )
-        ]
-    return spread.over_rows(used), spread.over_rows(points)
+    pairs = zip_longest(parts[::2], parts[1::2], fillvalue=(parts[-1][0], 0.0))
+    (used, points), *rest = [PAIRS.get(pair, lambda pair=pair: _pair(*pair[0], *pair[1])) for pair in pairs]
+    for more_used, more_points in rest:
+        used = [total + more for total, more in zip(used, more_used, strict=True)]
+        points = [total + more for total, more in zip(points, more_points, strict=True)]
+    over_rows = parts[0][0].spread.over_rows
+    return over_rows(used), over_rows(points)
+
+
+def _pair(one: Column, first: float, two: Column, second: float) -> tuple[Sequence[float], Sequence[float]]:
+    """Usefulness and points of two columns together, by their shares."""
+    used = [first * use + second * use_2 for use, use_2 in zip(one.uses, two.uses, strict=True)]
+    points = [
+        first * use * (criteria + field) + second * use_2 * (criteria_2 + field_2)
+        for use, criteria, field, use_2, criteria_2, field_2 in zip(
+            one.uses, one.criteria, one.fields, two.uses, two.criteria, two.fields, strict=True
+        )
+    ]
+    return array("d", used), array("d", points)
 
 
 def met(found: Sequence[Column], count: int) -> Sequence[int]:

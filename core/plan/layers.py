@@ -66,8 +66,8 @@ class Store:
 
 # A plan for two eyes has some five sets of rows and a hundred small things; for the others see :func:`keep_two`.
 STOCKS, KINDS, ROWS, OPTICS, SCORES, SMALL = Store(3), Store(6), Store(12), Store(12), Store(12), Store(200)
-GOALS, SIGHTS, FIELDS, RESOLVED, SHOWN, COLUMNS = (Store(64) for _ in range(6))
-STORES = (STOCKS, KINDS, ROWS, OPTICS, GOALS, SIGHTS, FIELDS, RESOLVED, SHOWN, COLUMNS, SCORES, SMALL)
+GOALS, SIGHTS, FIELDS, RESOLVED, SHOWN, COLUMNS, PAIRS = (Store(64) for _ in range(7))
+STORES = (STOCKS, KINDS, ROWS, OPTICS, GOALS, SIGHTS, FIELDS, RESOLVED, SHOWN, COLUMNS, PAIRS, SCORES, SMALL)
 
 
 def keep_two(goals: int, tints: int) -> None:
@@ -84,6 +84,8 @@ def keep_two(goals: int, tints: int) -> None:
     COLUMNS.most = 2 * 6 * goals * tints
     RESOLVED.most = 2 * COLUMNS.most
     SCORES.most = 2 * 6 * tints
+    # Goals are summed by twos, those at each of a few kinds of distance apart.
+    PAIRS.most = SCORES.most * (goals // 2 + 1)
 
 
 def forget() -> None:

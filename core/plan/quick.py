@@ -11,6 +11,7 @@ shows and what two eyes must converge are found apart, since few figures touch m
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import atan, erfc, inf, log, log2, log10, pi, sqrt
@@ -61,8 +62,8 @@ class Resolved:
     """What an eye makes of every sight but for its field: the best grade left, usefulness, points of the criteria."""
 
     codes: bytes
-    uses: list[float]
-    points: list[float]
+    uses: array[float]
+    points: array[float]
 
 
 def resolved(
@@ -74,7 +75,7 @@ def resolved(
     :func:`.quick_tube.clears`. What is of no use has no points.
     """
     count = len(focus.asked)
-    codes, uses, points = bytearray(focus.codes), [0.0] * count, [0.0] * count
+    codes, uses, points = bytearray(focus.codes), array("d", bytes(8 * count)), array("d", bytes(8 * count))
     if g.impossible:
         return Resolved(bytes([CANNOT]) * count, uses, points)
     start, fixed_loss, to_z, scale = g.start, g.fixed_loss, g.to_z, g.to_z / _ROOT2
@@ -180,7 +181,7 @@ class Shown:
     """What the field of every sight is: the best grade that it leaves, and its points."""
 
     codes: bytes
-    points: list[float]
+    points: array[float]
 
 
 def shown(
@@ -191,7 +192,7 @@ def shown(
     Where none is wanted or none is seen, ``degrees`` counts, the field against a wide one.
     """
     if not wanted_mm:
-        return Shown(bytes(len(widths)), [weight * degree for degree in degrees])
+        return Shown(bytes(len(widths)), array("d", [weight * degree for degree in degrees]))
     shares = [width / wanted_mm if width else inf for width in widths]
     # The rule of field_worth, without its declaration.
     first, second = weight * WANTED_FIELD_WORTH, weight * (1.0 - WANTED_FIELD_WORTH)
@@ -202,7 +203,7 @@ def shown(
         else weight * degree
         for share, degree in zip(shares, degrees, strict=True)
     ]  # fmt: skip
-    return Shown(bytes([share < share_wanted for share in shares]), points)
+    return Shown(bytes([share < share_wanted for share in shares]), array("d", points))
 
 
 def field_degrees(variants: Sequence[Variant]) -> list[float]:
