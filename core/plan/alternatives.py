@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import inf
 from typing import NamedTuple
 
 from ..errors import Refusal
@@ -32,7 +33,7 @@ from .asked import (
 from .context import Context, EyeIn
 from .formulas import as_recorded, field_ratio
 from .types import Alternative, AlternativeTable, Option, Plan
-from .verdict import percent
+from .verdict import NEAR_ENOUGH_LOG, percent
 
 REACH_MARGIN = 1.0 + 1e-9
 STRONGEST_ADD_D = 40.0
@@ -410,7 +411,10 @@ def _verdict(
         reach = f" where the hands work ({ask.person.reach_mm:g} mm and farther)"
     if telescope is None:
         return False, f"{demand.name}: {without}; the other ways are listed."
-    if not telescope.reaches:
+    add_works_mm = 1000.0 / ask.power_d
+    bound = not hands_reach(ask.person, add_works_mm)
+    enough_mm = add_works_mm * 10.0**NEAR_ENOUGH_LOG
+    if not telescope.reaches and not (bound and (telescope.evd_mm or inf) <= enough_mm):
         if widest is None:
             return (
                 False,
@@ -439,8 +443,7 @@ def _verdict(
             f"{room} is the point.",
         )
     gives = f"{demand.name}: the working distance of {room} is what the telescope gives"
-    add_works_mm = 1000.0 / ask.power_d
-    if not hands_reach(ask.person, add_works_mm):
+    if bound:
         return (
             True,
             f"{gives}; an add of the power wanted works at {add_works_mm:.0f} mm, nearer than the "

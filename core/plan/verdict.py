@@ -22,6 +22,8 @@ from .words import defocus_words
 MEETS_CHANCE = 0.495
 NEARLY_CHANCE = 0.2
 CLEAR_MARGIN = 1e-9
+# A quarter of a chart line.
+NEAR_ENOUGH_LOG = 0.025
 # A letter that fell so far below the chart is not seen: more loss says no more.
 MOST_LOSS_LOGMAR = 3.0
 # Fluent reading goes on with half of the characters wanted, a picture with a quarter of its width (common practice).
@@ -186,9 +188,13 @@ def _other_way(
             f"{chosen['required_evp_d']:.1f} D wanted"
         )
         if not hands_reach(context.person, chosen["required_evd_mm"]):
+            # An add is no way then, so what comes as near as no repeated reading can tell is tried like any other.
+            if chosen["power_margin_log"] >= -NEAR_ENOUGH_LOG:
+                return ""
             return (
                 f"{short}, and an add of that power works at {chosen['required_evd_mm']:.0f} mm, nearer than the "
-                f"{context.person.reach_mm:g} mm at which the hands work: a screen, or larger print."
+                f"{context.person.reach_mm:g} mm at which the hands work: a stronger tube or cap, a screen, or larger "
+                "print."
             )
         return (
             f"{short}. A high add, a magnifier or a screen reaches it and shows more characters; keep the telescope "

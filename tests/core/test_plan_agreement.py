@@ -646,3 +646,16 @@ def test_what_a_goal_says_of_one_eye_or_two_is_a_reason() -> None:
     assert not any("Two eyes" in reason for reason in first(blind, eye="right").reasons_against)
     single = planned([{**TELEVISION, "eyes": "one"}])
     assert "One eye is asked for television picture." in first(single, eye="both").reasons_against
+
+
+def test_what_comes_near_is_tried_where_the_hands_rule_an_add_out() -> None:
+    """A hair short of the power, at a distance at which no add works for these hands: a trial, not "a screen"."""
+    sewing = {"task": "sewing", "distance": "40 cm", "detail": "1.0M", "reserve": "1.5", "hands_free": "yes"}
+    read = {"right__near_acuity": "1.25M @ 40", "left__near_acuity": "1.25M @ 40", "face__reach": "35 cm"}
+    found = planned([sewing], **read)
+    near = next(o for o in found.options if -0.025 < (o.outcomes[0].power_margin_log or 0.0) < 0.0)
+    assert near.outcomes[0].grade == "nearly" and near.decision.word == "trial"
+    first_row = next(row for row in found.alternatives[0].rows if row.kind == "telescope")
+    assert first_row.evd_mm is not None and found.alternatives[0].telescope_is_answer
+    short = next(o for o in found.options if o.outcomes[0].grade == "misses" and o.outcomes[0].clear)
+    assert short.decision.word == "prefer-alternative" and "a stronger tube or cap" in short.decision.sentence
