@@ -105,6 +105,7 @@ class Grid:
     _worn: list[Worn] = field(default_factory=list)
     _counts: list[Sequence[int]] = field(default_factory=list)
     _first: list[Entry] = field(default_factory=list)
+    _useful: int = -1
     _all: list[Entry] | None = None
     _rest: list[Entry] | None = None
 
@@ -116,9 +117,14 @@ class Grid:
         """The option at that place, best first."""
         if rank < len(self._first):
             return self._first[rank]
-        if self._all is None:
-            self._all = self._ranked(self._rows(useful=True))
-        if rank < len(self._all):
+        if self._useful < 0:
+            self._useful = sum(
+                sum([count for count, score in zip(counts, best, strict=True) if score >= 0.0])
+                for counts, best in zip(self._counts, self.best_of_row, strict=True)
+            )
+        if rank < self._useful:
+            if self._all is None:
+                self._all = self._ranked(self._rows(useful=True))
             return self._all[rank]
         if self._rest is None:
             self._rest = [
@@ -126,7 +132,7 @@ class Grid:
                 for _, _, number, row in self._rows(useful=False)
                 for place in self.blocks[number].places_of(row)
             ]
-        return self._rest[rank - len(self._all)]
+        return self._rest[rank - self._useful]
 
     def rank_of(self, block: int, row: int) -> int:
         """The rank of a row in its best place."""
