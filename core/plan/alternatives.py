@@ -431,15 +431,14 @@ def _verdict(
             False,
             f"{demand.name}: t{larger.sentence[1:]} A telescope only where the type cannot be made larger.",
         )
-    if widest is not None and ask.otherwise:
-        more = (
-            f"shows {ratio:.1f} times as much"
-            if ratio is not None and ratio >= 1.05
-            else "reaches it as well"
-        )
+    if ask.otherwise:
+        name = "an add or a magnifier of the same power" if widest is None else widest.name
+        more = "reaches it as well" if widest is not None else "shows more at once"
+        if ratio is not None and ratio >= 1.05:
+            more = f"shows {ratio:.1f} times as much"
         return (
             False,
-            f"{demand.name}: {widest.name} {more}; the telescope is the answer only when its working distance of "
+            f"{demand.name}: {name} {more}; the telescope is the answer only when its working distance of "
             f"{room} is the point.",
         )
     gives = f"{demand.name}: the working distance of {room} is what the telescope gives"
