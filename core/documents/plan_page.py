@@ -87,10 +87,13 @@ def _option(option: Option, settings: Settings, *, in_full: bool) -> Iterator[st
 
 
 def _refused(plan: Plan) -> Iterator[str]:
-    counts = Counter((each.configuration.telescope, each.code, each.reason) for each in plan.refused)
-    for (telescope, code, reason), count in counts.most_common():
-        more = f" ({count} ways)" if count > 1 else ""
-        yield f"Cannot: {telescope}: {code}. {reason}{more}"
+    """Each reason once, with the telescopes that it shuts out; the one that shuts out most first."""
+    shut: dict[tuple[str, str], Counter[str]] = {}
+    for each in plan.refused:
+        shut.setdefault((each.code, each.reason), Counter())[each.configuration.telescope] += 1
+    for (code, reason), ways in sorted(shut.items(), key=lambda found: -found[1].total()):
+        more = f" ({ways.total()} ways)" if ways.total() > len(ways) else ""
+        yield f"Cannot: {', '.join(ways)}: {code}. {reason}{more}"
 
 
 def _assumed(plan: Plan) -> Iterator[str]:

@@ -81,6 +81,16 @@ def test_no_two_shown_at_first_differ_only_in_how_they_are_held(made):
         )
 
 
+def test_each_reason_of_a_refusal_stands_once_with_all_that_it_shuts_out(made):
+    """Seven tubes that cannot be a pair without fusion are one line, not seven."""
+    _, *lines = flat(plan_page(made, SETTINGS)).split("Cannot: ")
+    reasons = {(each.code, each.reason) for each in made.refused}
+    assert len(lines) == len(reasons)
+    for each in made.refused[: min(50, len(made.refused))]:
+        (line,) = [line for line in lines if f": {each.code}. {flat(each.reason)}" in line]
+        assert each.configuration.telescope in line.split(f": {each.code}")[0].split(", ")
+
+
 def test_a_reason_is_indented_under_its_option_and_said_once(made):
     """The order of importance can be seen; an outcome is not repeated as a reason."""
     if not made.options:
