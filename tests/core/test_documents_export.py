@@ -4,18 +4,14 @@ from __future__ import annotations
 
 import os
 import stat
-import sys
 from dataclasses import replace
-from pathlib import Path
 
+import documents_cases as cases
 import pytest
 
 from afocal.core.documents.export import document_name, export_text, personal_warnings
 from afocal.core.errors import FileRefusal
 from afocal.core.store.filesystem import FileSystem
-
-sys.path.insert(0, str(Path(__file__).parent))
-import documents_cases as cases
 
 POSIX = os.name == "posix"
 

@@ -7,12 +7,11 @@ FHIR R4B is 4.3.0, R5 is 5.0.0; the models are those of fhir.resources 8. They c
 from __future__ import annotations
 
 import json
-import sys
 from dataclasses import replace
 from datetime import UTC, datetime
 from decimal import Decimal
-from pathlib import Path
 
+import documents_cases as cases
 import pytest
 from fhir.resources import get_fhir_model_class
 from fhir.resources.R4B import get_fhir_model_class as get_r4b_class
@@ -29,9 +28,6 @@ from afocal.core.documents.exchange_model import (
 )
 from afocal.core.documents.fhir import bundle_of, dumps, fhir_text
 from afocal.core.errors import Refusal
-
-sys.path.insert(0, str(Path(__file__).parent))
-import documents_cases as cases
 
 MODEL = {"R5": get_fhir_model_class("Bundle"), "R4B": get_r4b_class("Bundle")}
 RELEASES = ("R4B", "R5")

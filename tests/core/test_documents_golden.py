@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import os
 import random
-import sys
 from pathlib import Path
 
+import documents_cases as cases
 import pytest
 
 from afocal.core.documents import handout, handout_facts, note_facts, order, working_sheet
@@ -19,9 +19,6 @@ from afocal.core.documents.fhir import fhir_text
 from afocal.core.documents.look_back_report import look_back_text
 from afocal.core.documents.tables import Privacy, dictionary_text, outcomes_text, visits_text
 from afocal.core.look_back import look_back
-
-sys.path.insert(0, str(Path(__file__).parent))
-import documents_cases as cases
 
 GOLDEN = Path(__file__).parent / "golden"
 REMAKE = os.environ.get("AFOCAL_REMAKE_GOLDEN") == "1"

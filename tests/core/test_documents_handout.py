@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import re
-import sys
 from html.parser import HTMLParser
-from pathlib import Path
 
+import documents_cases as cases
 import pytest
 
 from afocal.core.documents.everyday import day, distance, near_distance, small_distance, times
@@ -25,9 +24,6 @@ from afocal.core.documents.text import columns
 from afocal.core.errors import FileRefusal
 from afocal.core.fitting.cautions import all_cautions, cautions_for
 from afocal.core.fitting.exercises import the_task
-
-sys.path.insert(0, str(Path(__file__).parent))
-import documents_cases as cases
 
 NAMES = tuple(cases.ALL)
 GRADE = 7.0

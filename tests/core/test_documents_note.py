@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import re
-import sys
 from dataclasses import replace
 from datetime import date, datetime
-from pathlib import Path
 
+import documents_cases as cases
 import pytest
 
 from afocal.core.case import new_case
@@ -16,9 +15,6 @@ from afocal.core.documents.text import columns
 from afocal.core.documents.version import FORMULAS_VERSION, formulas_digest, made_by
 from afocal.core.fields import by_path
 from afocal.core.settings import Settings
-
-sys.path.insert(0, str(Path(__file__).parent))
-import documents_cases as cases
 
 NAMES = tuple(cases.ALL)
 FORMS = [

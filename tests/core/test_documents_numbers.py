@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import re
-import sys
 from dataclasses import replace
-from pathlib import Path
 
+import documents_cases as cases
 import pytest
 
 from afocal.core.documents.chart_note import chart_note
@@ -14,9 +13,6 @@ from afocal.core.documents.numbers import device_numbers, outcome_numbers
 from afocal.core.documents.options import chosen_option
 from afocal.core.plan.formulas import vergence_by_spread_prism
 from afocal.core.plan.workings import explain
-
-sys.path.insert(0, str(Path(__file__).parent))
-import documents_cases as cases
 
 
 def shown_of(case, label: str):

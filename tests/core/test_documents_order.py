@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
+import documents_cases as cases
 import pytest
 
 from afocal.core.case import new_case
@@ -14,9 +13,6 @@ from afocal.core.documents.text import columns
 from afocal.core.fitting.sheet import fitting_sheet
 from afocal.core.plan import plan
 from afocal.core.refraction import Refraction
-
-sys.path.insert(0, str(Path(__file__).parent))
-import documents_cases as cases
 
 
 def text_of(case) -> str:

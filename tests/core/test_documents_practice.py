@@ -6,11 +6,11 @@ No person, device or place is real.
 from __future__ import annotations
 
 import json
-import sys
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+import documents_cases as cases
 import pytest
 from fhir.resources import get_fhir_model_class
 from fhir.resources.R4B import get_fhir_model_class as get_r4b_class
@@ -28,9 +28,6 @@ from afocal.core.plan import plan
 from afocal.core.settings import Settings
 from afocal.core.signing import verify
 from afocal.core.stock import Stock, loads_stock
-
-sys.path.insert(0, str(Path(__file__).parent))
-import documents_cases as cases
 
 DEMO = Path(cases.__file__).parents[2] / "core" / "data" / "demo"
 CODES = sorted(path.stem for path in (DEMO / "cases").glob("*.toml"))

@@ -6,10 +6,9 @@ import csv
 import io
 import json
 import re
-import sys
 from dataclasses import replace
-from pathlib import Path
 
+import documents_cases as cases
 import pytest
 
 from afocal.core.documents.tables import (
@@ -24,9 +23,6 @@ from afocal.core.documents.tables import (
     visits_text,
 )
 from afocal.core.errors import Refusal
-
-sys.path.insert(0, str(Path(__file__).parent))
-import documents_cases as cases
 
 KEYED = Privacy(key=b"a key for tests only")
 ROW = {

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
+import documents_cases as cases
 import pytest
 
 from afocal.core.documents import chart_note, handout
 from afocal.core.documents.template import Placeholder, read_template
 from afocal.core.errors import FileRefusal
-
-sys.path.insert(0, str(Path(__file__).parent))
-import documents_cases as cases
 
 KNOWN = {
     each.name: each for each in (Placeholder("code", "the code"), Placeholder("goals", "the goals", True))

@@ -4,18 +4,14 @@ from __future__ import annotations
 
 import math
 import re
-import sys
-from pathlib import Path
 
+import documents_cases as cases
 import pytest
 
 from afocal.core.case import new_case
 from afocal.core.documents.text import columns
 from afocal.core.documents.working_sheet import FORMULAS_OF, NOT_COMPUTED, working_sheet, workings
 from afocal.core.sources import SOURCES
-
-sys.path.insert(0, str(Path(__file__).parent))
-import documents_cases as cases
 
 CHOSEN = ("bioptic", "two-tubes", "with-cap", "focusing")
 

@@ -7,15 +7,11 @@ first in four of five, among the first three in nineteen of twenty; causes that 
 from __future__ import annotations
 
 import random
-import sys
 from collections import Counter
 from datetime import date
 from functools import cache
-from pathlib import Path
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
 from traced_device import (
     CHART_MM,
     SHOWS_SD,

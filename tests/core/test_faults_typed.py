@@ -9,7 +9,6 @@ count as one, and a fault that moves what is typed by less than 2.5 standard dev
 from __future__ import annotations
 
 import random
-import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import suppress
@@ -18,8 +17,6 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
 from traced_device import (
     SHOWS_SD,
     Device,

@@ -6,14 +6,10 @@ task, the cautions.
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
 from datetime import date
-from pathlib import Path
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
 from test_fitting_sheet import BIOPTIC, PAIR, STOCK, case_with
 
 from afocal.core.case import Case

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
 from pathlib import Path
 
+import documents_cases as cases
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -31,9 +31,6 @@ from afocal.core.person import person_of
 from afocal.core.plan import plan
 from afocal.core.refraction import Refraction
 from afocal.core.stock import loads_stock
-
-sys.path.insert(0, str(Path(__file__).parent))
-import documents_cases as cases
 
 DEMO = Path(cases.__file__).parents[2] / "core" / "data" / "demo"
 

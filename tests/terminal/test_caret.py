@@ -6,9 +6,6 @@ import sys
 from pathlib import Path
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
-
 from harness import POSIX, Terminal
 
 pytestmark = pytest.mark.skipif(not POSIX, reason="a pseudo-terminal needs POSIX")

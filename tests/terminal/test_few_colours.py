@@ -4,12 +4,8 @@ from __future__ import annotations
 
 import re
 import sys
-from pathlib import Path
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
-
 from harness import POSIX, Terminal
 
 pytestmark = pytest.mark.skipif(not POSIX, reason="a pseudo-terminal needs POSIX")

@@ -10,9 +10,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
-
 from harness import POSIX, Terminal
 
 from afocal.core.case_file import loads_case

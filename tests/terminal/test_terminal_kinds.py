@@ -9,9 +9,6 @@ import sys
 from pathlib import Path
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
-
 from harness import POSIX, Terminal, key_bytes
 
 from afocal.tui import terminal

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -11,15 +10,13 @@ from typing import Any
 import pytest
 from textual.events import Key
 from textual.pilot import Pilot
+from waiting import ground, until
 
 from afocal.core.workspace import Workspace, demo_workspace
 from afocal.tui.app import AfocalApp
 from afocal.tui.screens.case import CaseScreen
 from afocal.tui.screens.case_list import CaseListScreen
 from afocal.tui.screens.dialogs import Ask
-
-sys.path.insert(0, str(Path(__file__).parent))
-from waiting import ground, until
 
 Seen = Callable[[AfocalApp], str]
 

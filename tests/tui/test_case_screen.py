@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import errno
 import os
-import sys
 import time
 from collections.abc import Awaitable, Callable
 from datetime import datetime
@@ -14,6 +13,7 @@ from typing import Any
 import pytest
 from textual.events import Key
 from textual.pilot import Pilot
+from waiting import until
 
 from afocal.core.case_file import loads_case
 from afocal.core.plan import plan as plan_of
@@ -26,9 +26,6 @@ from afocal.tui.screens.case import CaseScreen, answer_sentence
 from afocal.tui.screens.case_list import CaseListScreen
 from afocal.tui.screens.dialogs import Decide, Page, Pick
 from afocal.tui.screens.working import working_page
-
-sys.path.insert(0, str(Path(__file__).parent))
-from waiting import until
 
 CaseWaiter = Callable[[Pilot[Any]], Awaitable[CaseScreen]]
 Typing = Callable[..., Awaitable[None]]

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import sys
 import threading
 from collections.abc import Awaitable, Callable
-from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from textual.pilot import Pilot
+from waiting import until
 
 from afocal.core.case_file import loads_case
 from afocal.core.documents.numbers import outcome_numbers
@@ -26,9 +25,6 @@ from afocal.tui.panes.what_changes import answer_rows
 from afocal.tui.screens.case import CaseScreen
 from afocal.tui.screens.dialogs import Page
 from afocal.tui.screens.what_if import WhatIf, present_figures
-
-sys.path.insert(0, str(Path(__file__).parent))
-from waiting import until
 
 CaseWaiter = Callable[[Pilot[Any]], Awaitable[CaseScreen]]
 Seen = Callable[[AfocalApp], str]

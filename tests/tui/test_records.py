@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import errno
 import os
-import sys
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
 from datetime import datetime
@@ -13,6 +12,7 @@ from typing import Any
 
 import pytest
 from textual.pilot import Pilot
+from waiting import ground, until
 
 from afocal.core.case_file import dumps_case, loads_case
 from afocal.core.signing import sign
@@ -20,9 +20,6 @@ from afocal.core.store.filesystem import FileSystem
 from afocal.core.workspace import Workspace, demo_workspace
 from afocal.tui.app import AfocalApp
 from afocal.tui.screens.case import CaseScreen
-
-sys.path.insert(0, str(Path(__file__).parent))
-from waiting import ground, until
 
 CaseWaiter = Callable[[Pilot[Any]], Awaitable[CaseScreen]]
 Seen = Callable[[AfocalApp], str]
