@@ -236,6 +236,20 @@ async def test_a_row_of_several_lines_keeps_its_lines() -> None:
         assert app.form.current_key == "acuity"
 
 
+async def test_the_caret_stands_behind_words_that_come_after_the_field() -> None:
+    """Which of the two comes first, the field on the screen or its text, is up to the event loop."""
+    app = FormApp()
+    async with app.run_test(size=(60, 20)) as pilot:
+        assert app.form.go_to("remark")
+        editor = app.form._live_note_editor()
+        editor.load_text("")
+        await pilot.pause()
+        editor.on_mount()
+        editor.take("first\nsecond")
+        await pilot.pause()
+        assert editor.cursor_location == (1, 6)
+
+
 async def test_jumps() -> None:
     """Next unfilled, next assumed or carried over, next error, and a field by key; round the end, false when none."""
     app = FormApp()

@@ -101,7 +101,8 @@ class NoteEditor(WordsArea):
         self.move_cursor(self.document.end)
 
     def on_mount(self) -> None:
-        self.call_after_refresh(self.move_cursor, self.document.end)
+        # Once the lines are laid out, the caret is put anew where it then is: the text may come after this.
+        self.call_after_refresh(lambda: self.move_cursor(self.cursor_location))
 
     def action_row(self, direction: int, leave: bool = False) -> None:
         self.form.step(direction, leave=leave)
