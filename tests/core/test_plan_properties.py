@@ -109,7 +109,7 @@ def test_better_acuity_never_lowers_the_chance_in_any_light_at_any_distance(
     """The same for print and letters, every light, place of correction and distance.
 
     Set hyperfocal, the tube itself follows the acuity (an eye that tolerates less is set farther out), so there the
-    chance is held only where the better eye sees the goal clear.
+    chance is held only where the better eye is not left more out of focus by it.
     """
     stock = _stock(power, length, size)
     goal = {"task": "own words", "distance": f"{metres:.3f} m", "detail": "20/50", "light": light}
@@ -123,7 +123,7 @@ def test_better_acuity_never_lowers_the_chance_in_any_light_at_any_distance(
         assume(option is not None)
         found.append(option.outcomes[0])  # type: ignore[union-attr]
     assume(found[0].probability is not None and found[1].probability is not None)
-    assume(not hyperfocal or found[1].clear)
+    assume(not hyperfocal or found[1].defocus_d <= found[0].defocus_d)
     assert found[1].probability >= found[0].probability - 1e-12
 
 
@@ -257,7 +257,7 @@ def _walk(value: Any) -> None:
         assert isfinite(value)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     st.floats(1.06, 10.0), st.floats(8.0, 160.0), st.floats(6.0, 50.0), st.booleans(), st.floats(-30.0, 25.0),
     st.floats(-8.0, 8.0), st.floats(-0.2, 1.9), st.floats(1.5, 9.0), st.floats(0.0, 2.3), st.floats(0.3, 100.0),
