@@ -33,6 +33,12 @@ WIDTH_SHARE = 0.25
 TAKEN_IN_ENOUGH = 0.8
 
 _GRADE_WORDS = {"meets": "met", "nearly": "nearly met", "misses": "not met"}
+# Of driving no word of ours says that it is met.
+_SEEN_WORDS = {
+    "meets": "its detail is seen",
+    "nearly": "its detail is nearly seen",
+    "misses": "its detail is not seen",
+}
 
 
 def grade_of(chance: float, blur: float, vergence: int, share: float, share_wanted: float) -> Grade:
@@ -85,7 +91,8 @@ def sentence_of(
             acuity_words(context, chosen[key]) for key in ("predicted_logmar_with_losses", "goal_logmar")
         )
         what = f"about {now} expected where {wanted} is wanted"
-    words = f"{demand.name}: {_GRADE_WORDS[grade]}, {what}, chance {percent(chosen['probability'])}"
+    graded = (_SEEN_WORDS if demand.at_the_wheel else _GRADE_WORDS)[grade]
+    words = f"{demand.name}: {graded}, {what}, chance {percent(chosen['probability'])}"
     hindrances = hindrances_of(chosen, vergence, share, share_wanted)
     words = f"{words}; {', '.join(hindrances)}." if hindrances else f"{words}."
     return f"{words} {AT_REST}" if demand.at_the_wheel else words

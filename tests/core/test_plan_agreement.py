@@ -623,6 +623,7 @@ def test_a_goal_about_driving_is_answered_for_its_detail_at_rest(name: str) -> N
     for words in (found.decision.sentence, found.smallest_set.sentence, best.outcomes[0].sentence):
         assert "who may drive, and with what, local law" in words
     assert not any(f"meets {name}" in reason for reason in best.reasons_for)
+    assert best.outcomes[0].sentence.startswith(f"{name}: its detail is seen, ")
     assert best.configuration.position == "bioptic"
     straight = first(found, position="full diameter", mount="through the lens")
     assert "on the way" in straight.decision.sentence

@@ -17,6 +17,7 @@ from afocal.core.stock import loads_stock
 from afocal.tui.panes.computation_rows import (
     explained,
     formula_behind,
+    grade_role,
     grade_words,
     option_rows,
     plan_rows,
@@ -48,6 +49,17 @@ def test_the_list_says_of_a_goal_without_a_telescope_that_there_is_no_need() -> 
     free, asked = plan(made([FACES, BOARD]), STOCK, SETTINGS).options[0].outcomes
     assert (grade_words(free), grade_words(free, brief=True)) == ("not needed", "no need")
     assert "meets" in grade_words(asked)
+
+
+def test_no_sign_of_a_met_goal_stands_beside_driving() -> None:
+    """However large the chance, the list tells of the detail at rest and marks it as something to try."""
+    wheel = {**BOARD, "task": "driving", "detail": "20/60"}
+    outcomes = plan(made([wheel, BOARD]), STOCK, SETTINGS).options[0].outcomes
+    assert [outcome.grade for outcome in outcomes] == ["meets", "meets"]
+    assert [grade_role(outcome) for outcome in outcomes] == ["check", "ok"]
+    chance = grade_words(outcomes[0], brief=True).split()[-1]
+    assert grade_words(outcomes[0]).endswith(f"at rest {chance}")
+    assert grade_words(outcomes[0])[0] != grade_words(outcomes[1])[0]
 
 
 def test_what_is_kept_with_a_choice_is_promised_for_the_goal_that_it_is_for() -> None:

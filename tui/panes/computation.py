@@ -26,6 +26,7 @@ from .computation_rows import (
     device_words,
     explained,
     formula_behind,
+    grade_role,
     grade_words,
     option_rows,
     plan_rows,
@@ -289,10 +290,7 @@ def _of_goal(key: str) -> str:
 def _list_row(option: Option, chosen: Configuration | None, *, brief: bool) -> ListRow:
     mark = "*" if option.configuration == chosen else ""
     grades = tuple(grade_words(outcome, brief=brief) for outcome in option.outcomes)
-    roles = tuple(
-        {"meets": "ok", "nearly": "check"}.get(outcome.grade, "no") if outcome.needed else "plain"
-        for outcome in option.outcomes
-    )
+    roles = tuple(map(grade_role, option.outcomes))
     return ListRow(
         option.configuration.key,
         (f"{mark}{option.rank}", device_words(option, brief=brief), *grades),

@@ -15,7 +15,7 @@ from ...core.documents.goal_words import asked_words, assumed_once, near_figures
 from ...core.documents.numbers import Shown, device_numbers, outcome_numbers
 from ...core.errors import AfocalError
 from ...core.formula import Formula
-from ...core.goals import Demand
+from ...core.goals import Demand, speaks_of_driving
 from ...core.plan.types import AlternativeTable, Need, Option, Outcome
 from ...core.plan.verdict import percent_brief
 from ..signs import current_signs
@@ -52,16 +52,29 @@ def device_words(option: Option, *, brief: bool = False) -> str:
 def grade_words(outcome: Outcome, *, brief: bool = False) -> str:
     """The grade with its sign, and the chance; a goal that needs no telescope has neither.
 
-    Brief it takes seven cells at most: sign and chance, or sign and a short word where there is no chance.
+    Brief it takes seven cells at most: sign and chance, or sign and a short word where there is no chance. Of a goal
+    about driving it tells only that its detail is seen at rest, which is something to try.
     """
     signs = current_signs()
     if not outcome.needed:
         return "no need" if brief else "not needed"
-    sign = {"meets": signs.ok, "nearly": signs.check}.get(outcome.grade, signs.no)
+    role, grade = grade_role(outcome), outcome.grade
+    if speaks_of_driving(outcome.goal) and grade == "meets":
+        grade = "at rest"
+    sign = {"ok": signs.ok, "check": signs.check}.get(role, signs.no)
     chance = "" if outcome.probability is None else f" {percent_brief(outcome.probability)}"
     if brief:
         return sign + (chance or f" {_BRIEF_GRADES[outcome.grade]}")
-    return f"{sign} {outcome.grade}{chance}"
+    return f"{sign} {grade}{chance}"
+
+
+def grade_role(outcome: Outcome) -> str:
+    """How a grade looks: ok, check or no; plain where no telescope is needed."""
+    if not outcome.needed:
+        return "plain"
+    if outcome.grade == "meets":
+        return "check" if speaks_of_driving(outcome.goal) else "ok"
+    return "check" if outcome.grade == "nearly" else "no"
 
 
 def promise_of(option: Option, demands: Sequence[Demand]) -> dict[str, Any]:
