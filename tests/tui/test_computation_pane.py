@@ -245,7 +245,8 @@ async def test_a_grade_fits_a_narrow_column(app: Callable[[str], AfocalApp], cas
         await pilot.pause()
         room = screen.pane.options.columns[-1].width  # type: ignore[attr-defined]
     outcomes = [
-        SimpleNamespace(needed=True, grade=grade, probability=chance)
+        SimpleNamespace(goal=goal, needed=True, grade=grade, probability=chance)
+        for goal in ("sign", "driving")
         for grade in GRADES
         for chance in (None, 0.0004, 0.41, 0.999)
     ]

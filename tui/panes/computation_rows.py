@@ -22,7 +22,7 @@ from ..signs import current_signs
 from ..view import View
 from ..widgets.sheet import SheetRow, heading_row, text_row, value_row
 
-_BRIEF_GRADES = {"meets": "yes", "nearly": "near", "misses": "miss", "cannot": "no"}
+_BRIEF_GRADES = {"meets": "yes", "nearly": "near", "misses": "miss", "cannot": "no", "at rest": "rest"}
 
 
 def device_words(option: Option, *, brief: bool = False) -> str:
@@ -58,13 +58,12 @@ def grade_words(outcome: Outcome, *, brief: bool = False) -> str:
     signs = current_signs()
     if not outcome.needed:
         return "no need" if brief else "not needed"
-    role, grade = grade_role(outcome), outcome.grade
-    if speaks_of_driving(outcome.goal) and grade == "meets":
-        grade = "at rest"
-    sign = {"ok": signs.ok, "check": signs.check}.get(role, signs.no)
+    is_at_rest = outcome.grade == "meets" and speaks_of_driving(outcome.goal)
+    grade = "at rest" if is_at_rest else outcome.grade
+    sign = {"ok": signs.ok, "check": signs.check}.get(grade_role(outcome), signs.no)
     chance = "" if outcome.probability is None else f" {percent_brief(outcome.probability)}"
     if brief:
-        return sign + (chance or f" {_BRIEF_GRADES[outcome.grade]}")
+        return sign + (chance or f" {_BRIEF_GRADES[grade]}")
     return f"{sign} {grade}{chance}"
 
 
