@@ -78,6 +78,21 @@ async def test_a_pane_is_shown_in_one_frame(
             assert frames == [{height}], (key, screen.place)
 
 
+@pytest.mark.parametrize(
+    ("code", "told"),
+    [("LQ-109", "Chosen is another: prism-3, left eye, bioptic. "), ("LQ-108", ""), ("LQ-101", "")],
+)
+async def test_the_answer_names_a_chosen_device_that_is_not_the_first(
+    code: str, told: str, app: Callable[[str], AfocalApp], case_screen: CaseWaiter
+) -> None:
+    """The figures of the best option are not to be taken for those of the device that is fitted."""
+    running = app(code)
+    async with running.run_test(size=(80, 24)) as pilot:
+        screen = await case_screen(pilot)
+        assert ("Chosen is another" in screen.answer.text) is bool(told)
+        assert told in screen.answer.text
+
+
 async def test_answer_and_rows_follow_each_value(
     app: Callable[[str], AfocalApp], case_screen: CaseWaiter, typing: Typing
 ) -> None:

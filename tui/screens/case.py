@@ -16,10 +16,12 @@ from textual import on
 from textual.app import ComposeResult
 
 from ...core.case import Case
+from ...core.documents.numbers import eye_words
 from ...core.errors import AfocalError
 from ...core.fitting.types import FittingSheet
 from ...core.person import person_of
 from ...core.plan import Plan, plan
+from ...core.plan.types import Option
 from ...core.settings import Settings
 from ...core.stock import Stock
 from ...core.workspace import OpenedCase
@@ -320,4 +322,17 @@ def answer_sentence(view: View) -> str:
         return f"{word}: {plan.decision.sentence} First of the telescopes: {device_words(best)}."
     # What comes of it first, then with what: where it is narrow, the beginning is all that is seen at once.
     outcome = best.served.sentence.rstrip(".")
-    return f"{word}: {outcome}; with {device_words(best)}. {plan.decision.sentence}"
+    return (
+        f"{word}: {outcome}; with {device_words(best)}. {_chosen_words(view, best)}{plan.decision.sentence}"
+    )
+
+
+def _chosen_words(view: View, best: Option) -> str:
+    """Which device is chosen where it is another one than the first, so that its figures are not taken for these."""
+    choice = view.case.visit.choice
+    if choice is None or (choice.telescope, choice.eye) == (
+        best.configuration.telescope,
+        best.configuration.eye,
+    ):
+        return ""
+    return f"Chosen is another: {choice.telescope}, {eye_words(choice.eye)}, {choice.position}. "
